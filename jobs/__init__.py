@@ -1,0 +1,1 @@
+"""Reads jobs, solves them on this machine, and writes and reviews the takes."""

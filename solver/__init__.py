@@ -1,0 +1,1 @@
+"""Computes how the cameras of a sequence move: arrays in, arrays out."""

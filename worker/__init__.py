@@ -1,0 +1,1 @@
+"""Runs jobs on other machines, and holds the command line of the whole tool."""
