@@ -1,0 +1,264 @@
+"""What holds for the tree as a whole: names, sizes, directions of import."""
+
+import ast
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+ROOMS = ("solver", "jobs", "worker")
+TOP_LEVEL = {
+    "DEVELOPERS.md",
+    "README.md",
+    "deploy",
+    "jobs",
+    "pyproject.toml",
+    "solver",
+    "tests",
+    "worker",
+}
+MAY_USE = {
+    "solver": {"solver"},
+    "jobs": {"solver", "jobs"},
+    "worker": {"solver", "jobs", "worker"},
+}
+SOLVER_PACKAGES = {"numpy", "scipy", "cvxpy", "numba"}
+# Files, clocks, processes, the environment and hidden random state.
+NOT_IN_SOLVER = {
+    "datetime",
+    "io",
+    "os",
+    "pathlib",
+    "random",
+    "shutil",
+    "socket",
+    "subprocess",
+    "tempfile",
+    "time",
+}
+# What belongs to work done elsewhere.
+NOT_IN_JOBS = {"celery", "fastapi", "kombu", "redis", "starlette", "uvicorn"}
+MOST_LINES = 400
+BROAD = {"Exception", "BaseException"}
+MOST_BROAD_HANDLERS = 2
+EMPTY_NAMES = re.compile(r"^_*(utils?|helpers?|common|misc|managers?|base_.*)$")
+
+
+def tracked_files() -> list[Path]:
+    """Files known to git that are still there, relative to the root."""
+    listing = subprocess.run(
+        ["git", "ls-files", "-z"], cwd=ROOT, check=True, capture_output=True, text=True
+    ).stdout
+    names = [Path(name) for name in listing.split("\0") if name]
+    return [name for name in names if (ROOT / name).exists()]
+
+
+def sources(*folders: str) -> list[Path]:
+    """Python files below the folders, relative to the root."""
+    found = [path for name in folders for path in (ROOT / name).rglob("*.py")]
+    return sorted(path.relative_to(ROOT) for path in found)
+
+
+def parse(path: Path) -> ast.Module:
+    return ast.parse((ROOT / path).read_text(encoding="utf-8"), filename=str(path))
+
+
+def imported_names(tree: ast.AST, module: tuple[str, ...]) -> Iterator[str]:
+    """Absolute dotted names that the tree imports.
+
+    Args:
+        tree: a parsed file.
+        module: package that relative imports count from, outermost first.
+    """
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            if node.level > len(module):
+                yield "<above the package>"
+                continue
+            start = module[: len(module) - node.level + 1] if node.level else ()
+            base = ".".join([*start, *(node.module or "").split(".")]).strip(".")
+            # `from carrellata import jobs` names its room only in the alias.
+            yield from (f"{base}.{alias.name}" for alias in node.names)
+
+
+def import_faults(path: Path, tree: ast.AST) -> list[str]:
+    """What a file below a room imports and must not."""
+    room = path.parts[0]
+    faults = []
+    for name in imported_names(tree, ("carrellata", *path.parent.parts)):
+        top, *rest = name.split(".")
+        if top == "carrellata":
+            allowed = bool(rest) and rest[0] in MAY_USE[room]
+        elif room == "solver":
+            standard = top in sys.stdlib_module_names and top not in NOT_IN_SOLVER
+            allowed = standard or top in SOLVER_PACKAGES
+        elif room == "jobs":
+            allowed = top not in {*NOT_IN_JOBS, *ROOMS, "tests"}
+        else:
+            allowed = top not in {*ROOMS, "tests"}
+        if not allowed:
+            faults.append(f"{path} imports {name}")
+    return faults
+
+
+def is_broad(node: ast.AST) -> bool:
+    """Whether a node catches every exception."""
+    if isinstance(node, ast.ExceptHandler):
+        caught = [node.type]
+    elif isinstance(node, ast.Call) and ast.unparse(node.func).endswith("suppress"):
+        caught = list(node.args)
+    else:
+        return False
+    names = [
+        part
+        for kind in caught
+        for part in (kind.elts if isinstance(kind, ast.Tuple) else [kind])
+    ]
+    return any(kind is None or ast.unparse(kind) in BROAD for kind in names)
+
+
+def test_top_level_holds_exactly_the_agreed_names() -> None:
+    names = {path.parts[0] for path in tracked_files()}
+    assert {name for name in names if not name.startswith(".")} == TOP_LEVEL
+
+
+def test_imports_point_from_worker_to_jobs_to_solver() -> None:
+    faults = [
+        fault for path in sources(*ROOMS) for fault in import_faults(path, parse(path))
+    ]
+    assert faults == []
+
+
+@pytest.mark.parametrize(
+    ("path", "line"),
+    [
+        ("solver/plan.py", "import pydantic"),
+        ("solver/plan.py", "import os.path"),
+        ("solver/plan.py", "from carrellata.jobs import spec"),
+        ("solver/plan.py", "from carrellata import jobs"),
+        ("solver/plan.py", "from ..jobs.spec import Job"),
+        ("solver/plan.py", "from .. import worker"),
+        ("solver/deep/plan.py", "from ...jobs import spec"),
+        ("solver/plan.py", "from ... import anything"),
+        ("solver/plan.py", "def late():\n    import pyarrow"),
+        ("jobs/local.py", "from ..worker import tasks"),
+        ("jobs/local.py", "import redis"),
+        ("jobs/local.py", "import solver"),
+        ("worker/tasks.py", "from jobs.spec import Job"),
+    ],
+)
+def test_import_check_sees_a_wrong_arrow(path: str, line: str) -> None:
+    assert len(import_faults(Path(path), ast.parse(line))) == 1
+
+
+@pytest.mark.parametrize(
+    ("path", "line"),
+    [
+        ("solver/plan.py", "import numpy as np\nfrom .lens import Lens"),
+        ("solver/deep/plan.py", "from ..lens import Lens\nfrom math import pi"),
+        ("jobs/local.py", "import os\nfrom ..solver import plan"),
+        ("worker/tasks.py", "import celery\nfrom carrellata.jobs.spec import Job"),
+    ],
+)
+def test_import_check_lets_a_right_arrow_pass(path: str, line: str) -> None:
+    assert import_faults(Path(path), ast.parse(line)) == []
+
+
+def test_solver_opens_no_files() -> None:
+    opened = [
+        f"{path}:{node.lineno}"
+        for path in sources("solver")
+        for node in ast.walk(parse(path))
+        if isinstance(node, ast.Call) and ast.unparse(node.func) == "open"
+    ]
+    assert opened == []
+
+
+def test_tests_import_the_package_by_its_full_name() -> None:
+    short = [
+        f"{path} imports {name}"
+        for path in sources("tests")
+        for name in imported_names(parse(path), path.parent.parts)
+        if name.split(".")[0] in ROOMS
+    ]
+    assert short == []
+
+
+def test_no_room_is_loaded_under_a_second_name() -> None:
+    # The same file under two names gives two classes that are not equal.
+    assert not set(ROOMS) & set(sys.modules)
+
+
+def test_broad_handlers_are_rare() -> None:
+    handlers = [
+        f"{path}:{node.lineno}"
+        for path in sources(*ROOMS)
+        for node in ast.walk(parse(path))
+        if is_broad(node)
+    ]
+    assert len(handlers) <= MOST_BROAD_HANDLERS, handlers
+
+
+@pytest.mark.parametrize(
+    ("code", "broad"),
+    [
+        ("try: f()\nexcept: pass", True),
+        ("try: f()\nexcept (OSError, Exception): pass", True),
+        ("with contextlib.suppress(BaseException): f()", True),
+        ("try: f()\nexcept (OSError, ValueError): pass", False),
+        ("with suppress(KeyError): f()", False),
+    ],
+)
+def test_broad_handler_is_recognised(code: str, broad: bool) -> None:
+    assert any(is_broad(node) for node in ast.walk(ast.parse(code))) is broad
+
+
+def test_a_long_file_gives_its_reason() -> None:
+    # The module docstring has to say "over 400 lines" and why.
+    long_files = [
+        str(path)
+        for path in sources(*ROOMS, "tests")
+        if len((ROOT / path).read_text(encoding="utf-8").splitlines()) > MOST_LINES
+        and f"over {MOST_LINES} lines"
+        not in (ast.get_docstring(parse(path)) or "").lower()
+    ]
+    assert long_files == []
+
+
+def test_names_of_files_say_what_is_in_them() -> None:
+    empty = [
+        str(path)
+        for path in sources(*ROOMS, "tests")
+        if any(EMPTY_NAMES.match(Path(part).stem) for part in path.parts)
+    ]
+    assert empty == []
+
+
+def test_package_has_no_root_file() -> None:
+    # An __init__.py there would hide the rooms of an editable install.
+    assert sorted(path.name for path in (ROOT / ".src/carrellata").iterdir()) == sorted(
+        ROOMS
+    )
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_room_is_linked_and_typed(room: str) -> None:
+    link = ROOT / ".src/carrellata" / room
+    assert str(link.readlink()) == f"../../{room}"
+    assert (ROOT / room / "py.typed").is_file()
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "deploy").glob("*.lock")), ids=str)
+def test_lock_pins_hashes_and_names_no_address(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    pins = [line for line in text.splitlines() if re.match(r"[a-z0-9]", line)]
+    assert pins
+    assert all(re.match(r"\S+==\S+ (;.* )?\\$", line) for line in pins)
+    assert "://" not in text
+    assert "--find-links" not in text
