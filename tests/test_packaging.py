@@ -4,6 +4,7 @@ import subprocess
 import sys
 import tarfile
 import zipfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -38,46 +39,49 @@ def source_files() -> set[str]:
 
 
 @pytest.fixture(scope="module")
-def wheel(tmp_path_factory: pytest.TempPathFactory) -> zipfile.Path:
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Iterator[zipfile.ZipFile]:
     """The wheel that is built from nothing but the source distribution."""
     folder = tmp_path_factory.mktemp("dist")
     archive = build(ROOT, "sdist", folder)
     with tarfile.open(archive) as packed:
         packed.extractall(folder / "unpacked", filter="data")
     (unpacked,) = (folder / "unpacked").iterdir()
-    return zipfile.Path(build(unpacked, "wheel", folder))
+    with zipfile.ZipFile(build(unpacked, "wheel", folder)) as opened:
+        yield opened
 
 
-def names(wheel: zipfile.Path) -> set[str]:
-    return set(wheel.root.namelist())
+def names(wheel: zipfile.ZipFile) -> set[str]:
+    return set(wheel.namelist())
 
 
-def metadata(wheel: zipfile.Path, name: str) -> str:
+def metadata(wheel: zipfile.ZipFile, name: str) -> str:
     (found,) = (entry for entry in names(wheel) if entry.endswith(f".dist-info/{name}"))
-    return wheel.root.read(found).decode()
+    return wheel.read(found).decode()
 
 
-def test_wheel_from_the_sdist_holds_exactly_the_sources(wheel: zipfile.Path) -> None:
+def test_wheel_from_the_sdist_holds_exactly_the_sources(wheel: zipfile.ZipFile) -> None:
     held = {name for name in names(wheel) if ".dist-info/" not in name}
     assert held == {f"carrellata/{name}" for name in source_files()}
 
 
 @pytest.mark.parametrize("room", ROOMS)
-def test_wheel_holds_a_typed_package_per_room(wheel: zipfile.Path, room: str) -> None:
+def test_wheel_holds_a_typed_package_per_room(
+    wheel: zipfile.ZipFile, room: str
+) -> None:
     package = {f"carrellata/{room}/__init__.py", f"carrellata/{room}/py.typed"}
     assert package <= names(wheel)
 
 
-def test_wheel_holds_the_example_jobs(wheel: zipfile.Path) -> None:
+def test_wheel_holds_the_example_jobs(wheel: zipfile.ZipFile) -> None:
     assert "carrellata/jobs/examples/ferry_dash/job.toml" in names(wheel)
 
 
-def test_wheel_has_the_console_script(wheel: zipfile.Path) -> None:
+def test_wheel_has_the_console_script(wheel: zipfile.ZipFile) -> None:
     lines = metadata(wheel, "entry_points.txt").splitlines()
     assert "carrellata = carrellata.worker.cli:main" in lines
 
 
-def test_wheel_states_its_licence(wheel: zipfile.Path) -> None:
+def test_wheel_states_its_licence(wheel: zipfile.ZipFile) -> None:
     assert "License-Expression: Apache-2.0" in metadata(wheel, "METADATA").splitlines()
     text = metadata(wheel, "licenses/deploy/LICENSE")
     assert text == (ROOT / "deploy/LICENSE").read_text(encoding="utf-8")
