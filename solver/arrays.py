@@ -1,0 +1,25 @@
+"""Array types of the solver, and the one way an array is made read-only."""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, DTypeLike, NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+
+def frozen(values: ArrayLike, dtype: DTypeLike = np.float64) -> NDArray[Any]:
+    """Return a contiguous read-only copy of `values`.
+
+    Args:
+        values: anything numpy turns into an array; later edits of it do not
+            reach the copy.
+        dtype: element type of the copy.
+
+    Returns:
+        An array of the same shape whose `flags.writeable` is false.
+    """
+    copy = np.array(values, dtype=dtype, order="C", copy=True)
+    copy.flags.writeable = False
+    return copy
