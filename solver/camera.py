@@ -204,11 +204,13 @@ def aim(
     cx = (cos_roll * ray_x - sin_roll * ray_y) / norm
     cy = (sin_roll * ray_x + cos_roll * ray_y) / norm
     cz = -1.0 / norm
-    ratio = dy / np.hypot(cy, cz)
-    tilt = np.arcsin(np.clip(ratio, -1.0, 1.0)) - np.arctan2(cy, -cz)
+    rho = np.hypot(cy, cz)
+    # asin(dy / rho) by arctan2: arcsin has other last bits on other vector units.
+    level = np.sqrt(np.maximum((rho - dy) * (rho + dy), 0.0))
+    tilt = np.arctan2(dy, level) - np.arctan2(cy, -cz)
     ez = np.sin(tilt) * cy + np.cos(tilt) * cz
     pan = np.arctan2(dx * ez - dz * cx, dx * cx + dz * ez)
-    return pan, tilt, np.abs(ratio) <= 1.0
+    return pan, tilt, np.abs(dy) <= rho
 
 
 def rotation(

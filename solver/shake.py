@@ -176,7 +176,9 @@ def _components(
     words = source.random_raw(2 * len(_AXES) * COMPONENTS) >> np.uint64(11)
     draws = (words * 2.0**-53).reshape(2, len(_AXES), COMPONENTS)
     place = (np.arange(COMPONENTS) + draws[0]) / COMPONENTS
-    frequency = low * (high / low) ** place
+    # math.pow, because numpy's power has other last bits on other vector units.
+    steps = [math.pow(high / low, y) for y in place.flat]
+    frequency = low * np.array(steps).reshape(place.shape)
     edges = np.linspace(0.0, 1.0, COMPONENTS + 1)
     share = np.diff(edges - np.sin(2.0 * np.pi * edges) / (2.0 * np.pi))
     return frequency, 2.0 * np.pi * draws[1], np.sqrt(2.0 * share)

@@ -23,7 +23,7 @@ TY = 0.135
 
 
 def _screen_heights(size, headroom):
-    """v of the span's bottom and top, projected at the size's own distance."""
+    """Return v of the span's bottom and top, projected at the size's own distance."""
     distance = framing_distance_m(size, HEIGHT_M, headroom, TY)
     v = aim_height_in_frame(size, headroom)
     # A level camera, placed so that the aim point lies at v.
