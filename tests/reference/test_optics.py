@@ -134,8 +134,8 @@ def test_depth_of_field_examples(
 
 
 def test_depth_of_field_of_a_published_example_in_feet():
-    # "50 mm at f/4, 10 ft, c = 0.03: near 8 ft 9 in, far 11 ft 8 in", a worked example
-    # published by a photographer (Harrison), rounded to whole inches.
+    # "50 mm at f/4, 10 ft, c = 0.03: near 8 ft 9 in, far 11 ft 8 in", a worked
+    # example from a photographic article, rounded to whole inches.
     near, far = depth_of_field_m(50.0, 4.0, 0.03, np.array([10 * 12 * INCH_MM / 1e3]))
     assert near[0] == pytest.approx((8 * 12 + 9) * INCH_MM / 1e3, abs=0.0127)
     assert far[0] == pytest.approx((11 * 12 + 8) * INCH_MM / 1e3, abs=0.0127)
