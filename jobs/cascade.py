@@ -1,0 +1,113 @@
+"""What a shot inherits: the file's tables, the defaults, its scene, then itself.
+
+Tables are merged field by field and everything else is replaced, lists too. A field
+that says the same thing in another way (`fill` for `size`) replaces what it stands
+for, and a rig of another kind replaces the whole rig.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+from .locations import Location, path_text
+
+_RIVALS = {
+    ("framing", "size"): ("fill",),
+    ("framing", "fill"): ("size",),
+    ("camera", "film_back"): ("width_mm", "height_mm"),
+    ("camera", "width_mm"): ("film_back",),
+    ("camera", "height_mm"): ("film_back",),
+    ("camera", "lens_kit_mm"): ("lenses",),
+    ("camera", "lenses"): ("lens_kit_mm",),
+    ("shake", "percent"): ("degrees",),
+    ("shake", "degrees"): ("percent",),
+}
+# Tables of the file itself that every shot inherits.
+SHARED_TABLES = ("camera", "crew")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Layer:
+    """One table of the cascade and its path in the file."""
+
+    path: str
+    table: dict[str, Any]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ResolvedShot:
+    """The merged fields of a shot, and which table each of them came from."""
+
+    path: str
+    table: dict[str, Any]
+    origins: dict[Location, str]
+
+    def path_of(self, location: Location) -> str:
+        """Return where in the file the reader finds a field of the merged shot."""
+        for end in range(len(location), 0, -1):
+            origin = self.origins.get(location[:end])
+            if origin is not None:
+                return path_text(origin, location)
+        start = "" if location and location[0] in SHARED_TABLES else self.path
+        return path_text(start, location)
+
+
+def resolve(layers: tuple[Layer, ...]) -> ResolvedShot:
+    """Merge the tables of a cascade, the last one winning.
+
+    Args:
+        layers: from the most general to the shot itself, at least one.
+    """
+    table: dict[str, Any] = {}
+    origins: dict[Location, str] = {}
+    for layer in layers:
+        table = _laid_over(table, layer, layer.table, (), origins)
+    return ResolvedShot(path=layers[-1].path, table=table, origins=origins)
+
+
+def _laid_over(
+    below: dict[str, Any],
+    layer: Layer,
+    above: dict[str, Any],
+    at: Location,
+    origins: dict[Location, str],
+) -> dict[str, Any]:
+    """Return `below` with `above`, a table of `layer` at a place, merged over it."""
+    merged = {k: v for k, v in below.items() if k not in _displaced(at, above)}
+    for name, value in above.items():
+        place = (*at, name)
+        kept = _kept(name, merged.get(name), value) if not at else merged.get(name)
+        if not isinstance(kept, dict) or not isinstance(value, dict):
+            kept = {}
+            for stale in [old for old in origins if old[: len(place)] == place]:
+                del origins[stale]
+        origins[place] = layer.path
+        merged[name] = (
+            _laid_over(kept, layer, value, place, origins)
+            if isinstance(value, dict)
+            else value
+        )
+    return merged
+
+
+def _displaced(at: Location, above: dict[str, Any]) -> set[str]:
+    """Return the fields that the fields of a table stand in for."""
+    parent = at[-1] if len(at) == 1 else ""
+    return {
+        rival
+        for name, value in above.items()
+        if value is not None
+        for rival in _RIVALS.get((str(parent), name), ())
+    }
+
+
+def _kept(name: str, below: Any, above: Any) -> Any:
+    """Return what of an inherited field of the shot the new value is merged over."""
+    if not isinstance(above, dict):
+        return None
+    if name == "rig" and isinstance(below, dict):
+        return (
+            below if above.get("kind", below.get("kind")) == below.get("kind") else None
+        )
+    if name == "shake" and isinstance(below, str):
+        return {"level": below}
+    return below

@@ -1,0 +1,127 @@
+"""Scalars of the job file: what a number, a name, a place and a rate may be.
+
+Numbers are taken as they are written: text is never read as a number, a truth
+value never as 1, a fraction never as a whole number.
+"""
+
+from fractions import Fraction
+from typing import Annotated, Any
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    PlainSerializer,
+    PlainValidator,
+    Strict,
+    StringConstraints,
+    WithJsonSchema,
+)
+from pydantic_core import PydanticCustomError
+
+from .locations import shown
+from .rate import parse_rate, rate_text
+
+NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_-]{0,63}$"
+
+# Kind of error that carries the whole sentence in its context.
+RULE = "rule"
+
+
+class Spec(BaseModel):
+    """A table of the job file: closed, frozen, finite."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        allow_inf_nan=False,
+        use_attribute_docstrings=True,
+    )
+
+
+def refusal(message: str) -> PydanticCustomError:
+    """Return the error with which a validator refuses a value, in its own words."""
+    return PydanticCustomError(RULE, "{text}", {"text": message})
+
+
+def _rate(value: object) -> Fraction:
+    if isinstance(value, Fraction):
+        return value
+    try:
+        return parse_rate(value)
+    except ValueError as error:
+        raise refusal(str(error)) from error
+
+
+def _name(value: Any) -> Any:
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        message = f"must be text in quotes, got the number {shown(value)}"
+        raise refusal(message)
+    return value
+
+
+Number = Annotated[float, Strict()]
+Whole = Annotated[int, Strict()]
+Truth = Annotated[bool, Strict()]
+Text = Annotated[str, StringConstraints(max_length=10_000)]
+Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN), BeforeValidator(_name)]
+Point = tuple[Number, Number, Number]
+Rate = Annotated[
+    Fraction,
+    PlainValidator(_rate),
+    PlainSerializer(rate_text),
+    WithJsonSchema(
+        {
+            "type": "string",
+            "pattern": "^[0-9]{1,7}(/[0-9]{1,7})?$",
+            "examples": ["24", "25", "24000/1001"],
+        }
+    ),
+]
+
+_UNIT_OF_SUFFIX = {
+    "_rad_s": "rad/s",
+    "_m_s": "m/s",
+    "_s2": "s2",
+    "_mm": "mm",
+    "_deg": "deg",
+    "_hz": "Hz",
+    "_pct": "%",
+    "_m": "m",
+    "_s": "s",
+}
+_SCENE = "scene units"
+_UNIT_OF_FIELD = {
+    "percent": "%",
+    "degrees": "deg",
+    "angle": "deg",
+    "view": "deg",
+    "from": _SCENE,
+    "to": _SCENE,
+    "at": _SCENE,
+    "centre": _SCENE,
+    "radius": _SCENE,
+    "height": _SCENE,
+}
+_SPEED_UNIT_OF_CHANNEL = {"operator": "deg/s", "grip": "m/s", "puller": "1/m/s"}
+_POWER_OF_LIMIT = {"max_speed": "", "max_accel": "2", "max_jerk": "3"}
+
+
+def unit_of(location: tuple[str | int, ...]) -> str:
+    """Return the unit of the number at a place in the file, "" where it has none.
+
+    Args:
+        location: keys and indices from the shot or the file down.
+    """
+    names = [part for part in location if isinstance(part, str)]
+    if not names:
+        return ""
+    field = names[-1]
+    if field in _POWER_OF_LIMIT and len(names) > 1:
+        return _SPEED_UNIT_OF_CHANNEL.get(names[-2], "") + _POWER_OF_LIMIT[field]
+    if field in _UNIT_OF_FIELD:
+        return _UNIT_OF_FIELD[field]
+    for suffix, unit in _UNIT_OF_SUFFIX.items():
+        if field.endswith(suffix):
+            return unit
+    return ""

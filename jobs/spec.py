@@ -1,0 +1,43 @@
+"""The job as it is solved: what holds for the sequence, and its shots."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from .quantities import Name, Number, Rate, Spec, Whole
+from .spec_shot import ShotSpec
+
+SCHEMA = "carrellata.job/1"
+MODEL = 1
+MAX_SHOTS = 20_000
+
+
+class WorldSpec(Spec):
+    """Axes and units of the scene."""
+
+    up: Literal["y", "z"]
+    metres_per_unit: Annotated[Number, Field(gt=0, le=1e6)]
+
+
+class JobFile(Spec):
+    """A checked job; every shot holds all it inherits."""
+
+    schema_: Annotated[Literal["carrellata.job/1"], Field(alias="schema")]
+    model: Literal[1] = 1
+    """Number of the curve model: results change only when it changes."""
+    sequence: Name
+    rate: Rate
+    timecode: Annotated[str, Field(max_length=20)] | None = None
+    """Of the first cut frame; ";" before the frames means drop-frame."""
+    seed: Annotated[Whole, Field(ge=0, lt=2**63)] | None = None
+    """Absent: made from the names of sequence and shot."""
+    world: WorldSpec
+    shots: tuple[ShotSpec, ...]
+
+    def shot(self, name: str) -> ShotSpec:
+        """Return the shot of this name, in any case of letters.
+
+        Raises:
+            KeyError: there is none.
+        """
+        return {shot.name.lower(): shot for shot in self.shots}[name.lower()]

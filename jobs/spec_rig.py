@@ -1,0 +1,49 @@
+"""The `rig` table: sticks, straight track or an arc of track."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from .quantities import Number, Point, Spec
+
+Hold = Literal["abreast", "size", "view"]
+Turn = Annotated[Number, Field(ge=-360, le=360)]
+
+
+class SticksRig(Spec):
+    """A head on sticks: the lens stays where it is."""
+
+    kind: Literal["sticks"]
+    at: Point
+    """Of the lens, scene units."""
+
+
+class TrackRig(Spec):
+    """A dolly on straight track."""
+
+    kind: Literal["track"]
+    from_: Annotated[Point, Field(alias="from")]
+    """Lens at the near end, scene units."""
+    to: Point
+    """Lens at the far end, scene units; another height makes a rise or a fall."""
+    hold: Hold = "abreast"
+    """What the dolly keeps: nearest place, distance, or angle on the subject."""
+
+
+class ArcRig(Spec):
+    """A dolly on a level arc of track."""
+
+    kind: Literal["arc"]
+    centre: Point
+    """Of the arc, at the height of the lens, scene units."""
+    radius: Annotated[Number, Field(gt=0, le=1e9)]
+    """Scene units."""
+    start_deg: Turn
+    """Direction from the centre to the first place, counter-clockwise from above."""
+    sweep_deg: Turn
+    """Positive runs counter-clockwise seen from above."""
+    hold: Hold = "abreast"
+    """What the dolly keeps: nearest place, distance, or angle on the subject."""
+
+
+RigSpec = Annotated[SticksRig | TrackRig | ArcRig, Field(discriminator="kind")]
