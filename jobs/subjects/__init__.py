@@ -1,0 +1,8 @@
+"""Where the subjects go: reads their trajectories and checks them."""
+
+from .faults import SubjectError
+from .read import read_subject
+from .reference import SubjectReference
+from .track import SubjectTrack
+
+__all__ = ["SubjectError", "SubjectReference", "SubjectTrack", "read_subject"]

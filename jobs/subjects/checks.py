@@ -1,0 +1,129 @@
+"""What must hold of the samples of a subject, and the words when it does not."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from ...solver.arrays import BoolArray, FloatArray
+from ..errors import Fault
+from .samples import Samples
+from .source import Source
+
+EDGE_S = 0.001  # seconds are often written to the millisecond
+MAX_COORDINATE_M = 1e7
+MAX_NAMED = 5
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Wanted:
+    """The frames a shot asks for, inclusive, and the field that says so."""
+
+    first_frame: int
+    last_frame: int
+    rate: Fraction
+    path: str
+
+
+def check_order(samples: Samples, source: Source) -> Iterator[Fault]:
+    """Yield a fault for the first samples out of order and the first twice there."""
+    frames = samples.frames
+    steps = np.diff(frames)
+    for bad, words in ((steps < 0, "comes after"), (steps == 0, "is there twice")):
+        if not bad.any():
+            continue
+        k = int(np.argmax(bad))
+        name = _name(samples, k + 1)
+        rule = f"{words} {frames[k]:.10g}" if words == "comes after" else words
+        yield _fault(source, f"{name} {rule}{_and_more(bad)}")
+
+
+def check_cover(samples: Samples, wanted: Wanted, source: Source) -> Iterator[Fault]:
+    """Yield a fault if the samples start too late, end too soon, or miss frame one."""
+    has_first, has_last = float(samples.frames[0]), float(samples.frames[-1])
+    edge = 0.0 if samples.locked else EDGE_S * float(wanted.rate)
+    asks = f"{wanted.first_frame}-{wanted.last_frame} asks for"
+    has = f"{source.label} has {_span(has_first, has_last)}"
+    if wanted.first_frame < has_first - edge or wanted.first_frame > has_last + edge:
+        message = f"{asks} {wanted.first_frame}, {has}"
+        yield Fault(path=wanted.path, message=message)
+    elif wanted.last_frame > has_last + edge:
+        lacks = int(np.floor(has_last + edge)) + 1
+        yield Fault(path=wanted.path, message=f"{asks} {lacks}, {has}")
+    elif samples.locked and wanted.first_frame not in samples.frames:
+        message = f"has no frame {wanted.first_frame}, the first that the shot asks for"
+        yield _fault(source, message)
+
+
+def check_values(samples: Samples, source: Source) -> Iterator[Fault]:
+    """Yield a fault for each kind of value that is no number or far out of range."""
+    groups = [("x, y, z", samples.points)]
+    if samples.head is not None:
+        groups.append(("head_x, head_y, head_z", samples.head))
+    for name, points in groups:
+        finite: BoolArray = np.all(np.isfinite(points), axis=1)
+        hole = ~finite & samples.visible
+        hole[0] |= not finite[0]
+        if hole.any():
+            at = _name(samples, int(np.argmax(hole)))
+            yield _fault(source, f"{name} is not a number at {at}{_and_more(hole)}")
+        far = (np.abs(points) > MAX_COORDINATE_M).any(axis=1) & finite
+        if far.any():
+            k = int(np.argmax(far))
+            rule = f"limit {MAX_COORDINATE_M / 1000.0:.0f} km"
+            largest = np.abs(points[k]).max() / 1000.0
+            at = _name(samples, k)
+            yield _fault(source, f"{name} is {largest:.6g} km out at {at}, {rule}")
+    endless = np.isinf(samples.facing_rad)
+    if endless.any():
+        at = _name(samples, int(np.argmax(endless)))
+        yield _fault(source, f"facing_deg is not a number at {at}{_and_more(endless)}")
+
+
+def check_speed(
+    frames: FloatArray,
+    points: FloatArray,
+    new: BoolArray,
+    visible: BoolArray,
+    *,
+    limit_m_s: float,
+    rate: Fraction,
+    source: Source,
+) -> Iterator[Fault]:
+    """Yield the steps that no subject makes: pops, jumps between wrong takes.
+
+    A step goes from one new sample to the next, so that held keys do not double the
+    speed. What happens while the subject is hidden is not judged.
+    """
+    rows = np.flatnonzero(new)
+    hidden = np.cumsum(~visible)[rows]
+    steps_s = np.diff(frames[rows]) / float(rate)
+    ways_m = np.linalg.norm(np.diff(points[rows], axis=0), axis=1)
+    speeds = ways_m / steps_s
+    pops = np.flatnonzero((speeds > limit_m_s) & (np.diff(hidden) == 0))
+    for count, k in enumerate(pops[:MAX_NAMED], start=1):
+        start, end = frames[rows[k]], frames[rows[k + 1]]
+        more = len(pops) - count if count == MAX_NAMED else 0
+        yield _fault(
+            source,
+            f"moves {speeds[k]:.3g} m/s between {start:.10g} and {end:.10g}, "
+            f"limit {limit_m_s:g} m/s" + (f" (and {more} more)" if more else ""),
+        )
+
+
+def _name(samples: Samples, row: int) -> str:
+    return f"frame {samples.frames[row]:.10g}"
+
+
+def _span(first: float, last: float) -> str:
+    return f"{first:.10g}-{last:.10g}" if first != last else f"only {first:.10g}"
+
+
+def _and_more(bad: BoolArray) -> str:
+    more = int(np.count_nonzero(bad)) - 1
+    return f" (and {more} more)" if more else ""
+
+
+def _fault(source: Source, rule: str) -> Fault:
+    return Fault(path=source.path, message=f"{source.label} {rule}")

@@ -1,0 +1,144 @@
+"""One way in: from an entry of a job file to the track of a subject."""
+
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+
+from ...solver.arrays import BoolArray, FloatArray, frozen
+from ..errors import Fault
+from .bvh import samples_of_bvh
+from .checks import Wanted, check_cover, check_order, check_speed, check_values
+from .columns import OUR_TITLES, titles_of
+from .faults import refuse_any
+from .gaps import fill_gaps, n_missing
+from .holds import new_samples
+from .place import floor_and_eyes
+from .reference import SubjectReference, Up
+from .samples import Samples, samples_of_table
+from .source import MAX_ROWS, Source, source_of_file, source_of_samples
+from .table import read_table
+from .track import SubjectTrack
+
+
+def read_subject(
+    reference: SubjectReference,
+    *,
+    folder: Path,
+    rate: Fraction,
+    first_frame: int,
+    last_frame: int,
+    up: Up,
+    metres_per_unit: float,
+    path: str,
+) -> SubjectTrack:
+    """Read the trajectory of a subject, once, and check it.
+
+    Only samples in the frames asked for are kept; where samples are not frames of
+    the shot, so is the nearest one outside each end.
+
+    Args:
+        reference: the subject's entry in the job file.
+        folder: where the job file lies; relative names start there.
+        rate: the job's frames a second.
+        first_frame: first frame needed, handles and preroll included.
+        last_frame: last frame needed, included.
+        up: the axis of the scene that points up.
+        metres_per_unit: scale of the scene; a BVH file has its own.
+        path: the entry, `shots[2].subjects[0]`.
+
+    Raises:
+        SubjectError: the data cannot be used. It names all faults of the first of
+            these that has one: the file, its columns, their order and extent, the
+            values.
+    """
+    source = _source(reference, folder, path)
+    inline = source.kind == "inline"
+    titles = OUR_TITLES if inline else titles_of(reference.columns)
+    if source.kind == "bvh":
+        samples = samples_of_bvh(source, reference, job_rate=rate, path=path)
+    else:
+        samples = samples_of_table(
+            read_table(source, titles),
+            source,
+            job_rate=rate,
+            rate=reference.rate,
+            first_sample_at=reference.first_sample_at,
+            up=up,
+            metres_per_unit=metres_per_unit,
+        )
+    wanted = Wanted(
+        first_frame=first_frame,
+        last_frame=last_frame,
+        rate=rate,
+        path=f"{path.partition('.subjects')[0]}.frames",
+    )
+    refuse_any(check_order(samples, source))
+    refuse_any(check_cover(samples, wanted, source))
+    samples = _kept(samples, first_frame, last_frame)
+    refuse_any(_bad_values(samples, source))
+    return _track(reference, samples, rate=rate, source=source)
+
+
+def _source(reference: SubjectReference, folder: Path, path: str) -> Source:
+    if reference.file is not None:
+        return source_of_file(reference.file, folder=folder, path=path)
+    return source_of_samples(reference.samples, path=path)
+
+
+def _kept(samples: Samples, first_frame: int, last_frame: int) -> Samples:
+    frames = samples.frames
+    start = int(np.searchsorted(frames, first_frame, side="right")) - 1
+    stop = int(np.searchsorted(frames, last_frame, side="left")) + 1
+    if samples.locked:
+        stop = int(np.searchsorted(frames, last_frame, side="right"))
+    return samples.take(slice(max(start, 0), stop))
+
+
+def _bad_values(samples: Samples, source: Source) -> list[Fault]:
+    faults = list(check_values(samples, source))
+    if n_missing(samples) > MAX_ROWS:
+        message = f"{source.label} has gaps of {n_missing(samples)} samples"
+        faults.append(Fault(path=source.path, message=f"{message}, limit {MAX_ROWS}"))
+    return faults
+
+
+def _track(
+    reference: SubjectReference, samples: Samples, *, rate: Fraction, source: Source
+) -> SubjectTrack:
+    full = fill_gaps(samples)
+    times_s = full.frames * rate.denominator / rate.numerator
+    new = _new(reference, full, times_s)
+    refuse_any(
+        check_speed(
+            full.frames,
+            full.points,
+            new,
+            full.visible,
+            limit_m_s=reference.limit_m_s,
+            rate=rate,
+            source=source,
+        )
+    )
+    floor, eyes = floor_and_eyes(
+        full.points, full.head, at=reference.at, height_m=reference.height_m
+    )
+    return SubjectTrack(
+        name=reference.name,
+        times_s=frozen(times_s),
+        frames=frozen(full.frames),
+        floor=frozen(floor),
+        eyes=frozen(eyes),
+        facing_rad=frozen(full.facing_rad),
+        new=frozen(new, np.bool_),
+        visible=frozen(full.visible, np.bool_),
+        height_m=reference.height_m,
+        digest=source.digest,
+    )
+
+
+def _new(reference: SubjectReference, full: Samples, times_s: FloatArray) -> BoolArray:
+    if reference.holds == "keep":
+        return full.visible
+    moves = [full.points] if full.head is None else [full.points, full.head]
+    return new_samples(times_s, np.hstack(moves), full.visible)
