@@ -1,0 +1,317 @@
+"""From a shot of the job file to the shot that the solver operates.
+
+Units and axes change here and nowhere else on the way in: scene units to metres, the
+scene's up axis to Y up, degrees to radians, names to numbers.
+"""
+
+import hashlib
+from dataclasses import dataclass, replace
+from math import radians
+from pathlib import Path
+
+import numpy as np
+
+from ..solver.arrays import FloatArray
+from ..solver.body import (
+    EYES,
+    aim_fraction,
+    aim_height_in_frame,
+    framing_distance_m,
+    span_of,
+)
+from ..solver.crew import PRESETS, Crew, Member
+from ..solver.lens import Lens
+from ..solver.rig import Rig, arc, sticks, track
+from ..solver.shake import LEVELS, ShakeLevel
+from ..solver.shot import Framing, Shot, Subject
+from .errors import Fault, ShotDataError
+from .spec import JobFile, WorldSpec
+from .spec_crew import ChannelSpec, CrewSpec
+from .spec_framing import FramingSpec
+from .spec_shot import ShotSpec
+from .subjects import read_subject
+from .subjects.axes import inside_from_scene
+from .subjects.faults import SubjectError
+from .subjects.track import SubjectTrack
+
+VIEWS_DEG = {"front": 0.0, "three_quarter": 45.0, "profile": 90.0, "rear": 180.0}
+THROUGH_CAMERA_M = 0.3
+SIZE_RANGE = 2.5  # a rig that never comes within this factor of the size can't give it
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Prepared:
+    """A shot read, checked and ready: the solver's shot, its spec, its inputs.
+
+    `inputs` maps subject names to the SHA-256 of the bytes read for them.
+    """
+
+    shot: Shot
+    spec: ShotSpec
+    inputs: dict[str, str]
+
+
+def prepare(job: JobFile, spec: ShotSpec, folder: Path) -> Prepared:
+    """Read a shot's subjects and build the solver's shot.
+
+    Args:
+        job: the validated job.
+        spec: one of its shots.
+        folder: where the job file lies; subject files are found from there.
+
+    Raises:
+        ShotDataError: the shot's data can't be used; every fault is named.
+    """
+    path = f"shots[{job.shots.index(spec)}]"
+    tracks = _read_tracks(job, spec, folder, path)
+    subjects = tuple(
+        Subject(
+            name=one.name,
+            times_s=one.times_s,
+            floor=one.floor,
+            eyes=one.eyes,
+            facing_rad=one.facing_rad,
+            fresh=one.new,
+            visible=one.visible,
+            height_m=one.height_m,
+            share=ask.share,
+            must_hold=ask.must_hold,
+        )
+        for one, ask in zip(tracks, spec.subjects, strict=True)
+    )
+    lens = spec.camera.lens(spec.lens_mm)
+    rig, hold = _rig(spec, job.world)
+    shot = Shot(
+        name=spec.name,
+        rate=job.rate,
+        first=spec.frames[0],
+        last=spec.frames[1],
+        handles=spec.handles,
+        samples_per_frame=spec.samples_per_frame,
+        gate=spec.camera.gate,
+        lens=Lens(lens.mm, lens.close_focus_m, lens.widest_stop),
+        stop=max(spec.camera.stop, lens.widest_stop),
+        coc_mm=spec.camera.coc_mm,
+        roll_rad=radians(spec.roll_deg),
+        rig=rig,
+        hold=hold,
+        view_rad=_view(spec, rig, subjects),
+        crew=crew_of(spec.crew),
+        subjects=subjects,
+        framings=_framings(job, spec, subjects),
+        shake=_shake(spec),
+        seed=seed_of(job, spec.name),
+    )
+    faults = [*_through_camera(shot, path), *_impossible_size(shot, path)]
+    if faults:
+        raise ShotDataError(spec.name, tuple(faults))
+    inputs = {one.name: one.digest for one in tracks}
+    return Prepared(shot=shot, spec=spec, inputs=inputs)
+
+
+def _read_tracks(
+    job: JobFile, spec: ShotSpec, folder: Path, path: str
+) -> list[SubjectTrack]:
+    tracks: list[SubjectTrack] = []
+    faults: list[Fault] = []
+    for k, reference in enumerate(spec.subjects):
+        try:
+            one = read_subject(
+                reference,
+                folder=folder,
+                rate=job.rate,
+                first_frame=spec.read_from,
+                last_frame=spec.solved_frames[1],
+                up=job.world.up,
+                metres_per_unit=job.world.metres_per_unit,
+                path=f"{path}.subjects[{k}]",
+            )
+        except SubjectError as error:
+            faults.extend(error.faults)
+        else:
+            tracks.append(one)
+    if faults:
+        raise ShotDataError(spec.name, tuple(faults))
+    return tracks
+
+
+def _inside(world: WorldSpec, point: tuple[float, float, float]) -> FloatArray:
+    """Return a scene point in metres, Y up."""
+    metres = np.array([point], dtype=np.float64) * world.metres_per_unit
+    return inside_from_scene(metres, world.up)[0]
+
+
+def _rig(spec: ShotSpec, world: WorldSpec) -> tuple[Rig, str]:
+    def place(point: tuple[float, float, float]) -> FloatArray:
+        inside = _inside(world, point)
+        if spec.height is not None:
+            inside[1] = spec.height * world.metres_per_unit
+        return inside
+
+    rig = spec.rig
+    if rig.kind == "sticks":
+        return sticks(place(rig.at)), "abreast"
+    if rig.kind == "track":
+        return track(place(rig.from_), place(rig.to)), rig.hold
+    built = arc(
+        place(rig.centre),
+        radius=rig.radius * world.metres_per_unit,
+        start=radians(rig.start_deg),
+        sweep=radians(rig.sweep_deg),
+    )
+    return built, rig.hold
+
+
+def _view(spec: ShotSpec, rig: Rig, subjects: tuple[Subject, ...]) -> float:
+    """Return the camera's bearing from the subject's travel [rad], left positive."""
+    if spec.view is None:
+        return 0.0
+    degrees = VIEWS_DEG[spec.view] if isinstance(spec.view, str) else spec.view
+    if spec.side is not None:
+        return radians(degrees if spec.side == "left" else -degrees)
+    lead = max(subjects, key=lambda s: s.share)
+    travel = lead.floor[-1] - lead.floor[0]
+    middle = rig.places(np.array([rig.length_m / 2]))[0] - lead.floor.mean(axis=0)
+    left = travel[2] * middle[0] - travel[0] * middle[2] > 0
+    return radians(degrees if left else -degrees)
+
+
+def _member(base: Member, asked: ChannelSpec, angular: float) -> Member:
+    """Return a preset's member with the job's numbers; `angular` scales limits."""
+    changes = {
+        "reaction_s": asked.reaction_s,
+        "rest_s": asked.rest_s,
+        "tolerance": asked.tolerance,
+        "bandwidth_rad_s": asked.bandwidth_rad_s,
+        "fade_s": asked.fade_s,
+        "stiffness_rad_s": asked.stiffness_rad_s,
+        "speed_weight_s2": asked.velocity_weight_s2,
+    }
+    for name in ("max_speed", "max_accel", "max_jerk"):
+        value = getattr(asked, name)
+        changes[name] = None if value is None else value * angular
+    return replace(base, **{k: v for k, v in changes.items() if v is not None})
+
+
+def crew_of(asked: CrewSpec) -> Crew:
+    """Return the preset's crew with every number that the job replaces."""
+    base = PRESETS[asked.preset]
+    return Crew(
+        operator=_member(base.operator, asked.operator, radians(1)),
+        grip=_member(base.grip, asked.grip, 1.0),
+        puller=_member(base.puller, asked.puller, 1.0),
+        focus_method=asked.puller.method,
+        preset=asked.preset,
+    )
+
+
+def _framings(
+    job: JobFile, spec: ShotSpec, subjects: tuple[Subject, ...]
+) -> tuple[Framing, ...]:
+    """Return the shot's own framing and one more for each cue."""
+    ty = spec.camera.gate.half_tangents(spec.lens_mm)[1]
+    names = [s.name for s in subjects]
+    weights = tuple(s.share for s in subjects)
+    size = spec.framing.asked_size
+    gate = spec.camera.gate
+    framings = [_framing(spec.framing, size, weights, subjects, ty, gate.axis_v)]
+    for cue in spec.cues:
+        size = size if cue.asked_size is None else cue.asked_size
+        if cue.subject is not None:
+            chosen = names.index(cue.subject)
+            weights = tuple(float(k == chosen) for k in range(len(names)))
+        framing = _framing(spec.framing, size, weights, subjects, ty, gate.axis_v)
+        start = cue.frame * job.rate.denominator / job.rate.numerator
+        framings.append(replace(framing, start_s=start, whip=cue.how == "whip"))
+    return tuple(framings)
+
+
+def _framing(
+    asked: FramingSpec,
+    size: str | float,
+    weights: tuple[float, ...],
+    subjects: tuple[Subject, ...],
+    ty: float,
+    axis_v: float,
+) -> Framing:
+    span = span_of(size)
+    height = subjects[int(np.argmax(weights))].height_m
+    u, v = 0.0, aim_height_in_frame(size, asked.headroom)
+    if asked.place is not None:
+        u, v = asked.place
+    return Framing(
+        start_s=-np.inf,
+        top=span.top,
+        bottom=span.bottom,
+        aim=aim_fraction(size) / EYES,
+        u=u,
+        v=v - axis_v,
+        lead_room=asked.lead_room,
+        look_room=asked.look_room,
+        distance_m=framing_distance_m(size, height, asked.headroom, ty),
+        weights=weights,
+        angle=asked.angle,
+    )
+
+
+def _shake(spec: ShotSpec) -> ShakeLevel:
+    level = LEVELS[spec.shake.level]
+    changes: dict[str, object] = {}
+    if spec.shake.percent is not None:
+        changes.update(percent=spec.shake.percent, degrees=None)
+    if spec.shake.degrees is not None:
+        changes["degrees"] = spec.shake.degrees
+    if spec.shake.band_hz is not None:
+        changes["band_hz"] = spec.shake.band_hz
+    return replace(level, **changes)  # type: ignore[arg-type]
+
+
+def seed_of(job: JobFile, shot: str) -> int:
+    """Return a shot's seed: from the job's, the sequence's and the shot's names."""
+    text = f"{job.seed}/{job.sequence}/{shot}"
+    return int.from_bytes(hashlib.sha256(text.encode()).digest()[:6], "big")
+
+
+def _gap(shot: Shot, subject: Subject) -> FloatArray:
+    """Return distances lens on sticks to body, a line floor to crown, (n,) [m]."""
+    feet = subject.floor[subject.fresh]
+    crown = feet + (subject.eyes[subject.fresh] - feet) / EYES
+    lens = shot.rig.places(np.zeros(1))[0]
+    along = np.clip(lens[1], feet[:, 1], crown[:, 1])
+    flat = np.hypot(feet[:, 0] - lens[0], feet[:, 2] - lens[2])
+    return np.hypot(flat, lens[1] - along)
+
+
+def _through_camera(shot: Shot, path: str) -> list[Fault]:
+    """Name a subject whose path meets a lens on sticks."""
+    if shot.rig.length_m > 0:
+        return []
+    faults = []
+    for k, subject in enumerate(shot.subjects):
+        gap = _gap(shot, subject)
+        if gap.min() < THROUGH_CAMERA_M:
+            time = subject.times_s[subject.fresh][int(gap.argmin())]
+            frame = round(float(time * shot.rate))
+            message = (
+                f"{subject.name} passes {gap.min():.2f} m from the lens at frame "
+                f"{frame}, must keep {THROUGH_CAMERA_M:g} m"
+            )
+            faults.append(Fault(path=f"{path}.subjects[{k}]", message=message))
+    return faults
+
+
+def _impossible_size(shot: Shot, path: str) -> list[Fault]:
+    """Name a size that the lens gives nowhere on the rig during the whole shot."""
+    framing = shot.framings[0]
+    subject = shot.subjects[int(np.argmax(framing.weights))]
+    eyes = subject.at(subject.times_s, framing.aim)
+    rail = shot.rig.places(np.linspace(0.0, shot.rig.length_m, 33))
+    gap = np.linalg.norm(eyes[:, None] - rail[None], axis=2)
+    near, far, asked = float(gap.min()), float(gap.max()), framing.distance_m
+    if asked / SIZE_RANGE <= far and near <= asked * SIZE_RANGE:
+        return []
+    message = (
+        f"the size needs {asked:.1f} m with a {shot.lens.focal_mm:g} mm lens, the rig "
+        f"stands {near:.1f} to {far:.1f} m from {subject.name}"
+    )
+    return [Fault(path=f"{path}.framing", message=message)]

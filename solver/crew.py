@@ -1,0 +1,173 @@
+"""The crew: who holds the camera, how late they see, how hard and how far they move.
+
+A `Member` is one channel's person: grip (the dolly, metres), operator (pan and tilt,
+radians), focus puller (dioptres). Limits of a real kit differ; every number is a job
+setting. The dolly's and the head's figures are common practice, no source.
+"""
+
+from dataclasses import dataclass, field, replace
+from math import radians
+from typing import Literal
+
+from .errors import SolverError
+from .plan import Planner, build_planner
+
+PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
+WHIP = 2.5  # a whip's limits over the operator's own
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Member:
+    """One member of the crew.
+
+    Attributes:
+        reaction_s: age of the youngest sample that is seen [s], >= 0.
+        rest_s: least time between decisions [s]; raising it gives fewer, larger moves.
+        tolerance: miss that is let go: half frames (operator), metres (grip), or half
+            depths of field (puller).
+        max_speed: units/s; max_accel: units/s^2; max_jerk: units/s^3.
+        bandwidth_rad_s: of the belief; higher trusts new samples more.
+        fade_s: time constant with which a believed velocity fades.
+        gait: step bounce expected in the motion [1/s]; higher keeps more of it out.
+        stiffness_rad_s: of the plan; higher follows harder.
+        speed_weight_s2: weight of the speed error in the plan.
+        urgency: miss, as a share of the room to the safe area's edge, above which
+            tolerance and rest are halved; 1 and more switches it off.
+    """
+
+    reaction_s: float
+    rest_s: float
+    tolerance: float
+    max_speed: float
+    max_accel: float
+    max_jerk: float
+    bandwidth_rad_s: float
+    fade_s: float
+    gait: float
+    stiffness_rad_s: float
+    speed_weight_s2: float
+    urgency: float = 0.4
+
+    def __post_init__(self) -> None:
+        """Refuse numbers with which no plan can be made."""
+        for name in ("max_speed", "max_accel", "max_jerk", "bandwidth_rad_s"):
+            if not getattr(self, name) > 0:
+                message = f"{name}: must be > 0, got {getattr(self, name)}"
+                raise SolverError(message)
+
+    def planner(self, *, length_m: float = -1.0, faster: float = 1.0) -> Planner:
+        """Return the planner of this member's channel, limits times `faster`."""
+        return build_planner(
+            max_speed=self.max_speed * faster,
+            max_accel=self.max_accel * faster,
+            max_jerk=self.max_jerk * faster,
+            stiffness=self.stiffness_rad_s,
+            speed_weight=self.speed_weight_s2,
+            length=length_m,
+        )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Crew:
+    """Grip, operator and focus puller of a shot."""
+
+    operator: Member
+    grip: Member
+    puller: Member
+    focus_method: Literal["marks", "eye"] = "marks"
+    preset: str = field(default="brisk", compare=False)
+
+
+GRIP = Member(
+    reaction_s=0.25,
+    rest_s=0.4,
+    tolerance=0.2,
+    max_speed=1.5,
+    max_accel=0.6,
+    max_jerk=2.0,
+    bandwidth_rad_s=6.0,
+    fade_s=3.0,
+    gait=0.1,
+    stiffness_rad_s=3.5,
+    speed_weight_s2=0.07,
+)
+
+PULLER = Member(
+    reaction_s=0.25,
+    rest_s=0.25,
+    tolerance=0.3,
+    max_speed=0.6,
+    max_accel=2.0,
+    max_jerk=12.0,
+    bandwidth_rad_s=8.0,
+    fade_s=1.0,
+    gait=0.1,
+    stiffness_rad_s=6.0,
+    speed_weight_s2=0.01,
+)
+
+_BRISK = Member(
+    reaction_s=0.17,
+    rest_s=0.25,
+    tolerance=0.06,
+    max_speed=radians(90),
+    max_accel=radians(180),
+    max_jerk=radians(1500),
+    bandwidth_rad_s=12.0,
+    fade_s=1.5,
+    gait=0.1,
+    stiffness_rad_s=7.5,
+    speed_weight_s2=0.003,
+)
+
+PRESETS: dict[str, Crew] = {
+    "brisk": Crew(operator=_BRISK, grip=GRIP, puller=PULLER, preset="brisk"),
+    "sharp": Crew(
+        operator=replace(
+            _BRISK,
+            reaction_s=0.13,
+            rest_s=0.2,
+            tolerance=0.03,
+            max_speed=radians(120),
+            max_accel=radians(360),
+            max_jerk=radians(3000),
+            bandwidth_rad_s=16.0,
+            fade_s=0.8,
+        ),
+        grip=replace(GRIP, reaction_s=0.2, rest_s=0.3, tolerance=0.15),
+        puller=PULLER,
+        preset="sharp",
+    ),
+    "steady": Crew(
+        operator=replace(
+            _BRISK,
+            reaction_s=0.2,
+            rest_s=0.3,
+            tolerance=0.1,
+            max_speed=radians(60),
+            max_accel=radians(120),
+            max_jerk=radians(1000),
+            bandwidth_rad_s=10.0,
+            stiffness_rad_s=6.5,
+        ),
+        grip=replace(GRIP, rest_s=0.5, tolerance=0.25),
+        puller=PULLER,
+        preset="steady",
+    ),
+    "heavy_head": Crew(
+        operator=replace(
+            _BRISK,
+            reaction_s=0.25,
+            rest_s=0.35,
+            tolerance=0.12,
+            max_speed=radians(45),
+            max_accel=radians(70),
+            max_jerk=radians(400),
+            bandwidth_rad_s=8.0,
+            stiffness_rad_s=5.0,
+        ),
+        grip=replace(GRIP, rest_s=0.5, tolerance=0.3, max_accel=0.4),
+        puller=PULLER,
+        preset="heavy_head",
+    ),
+}
