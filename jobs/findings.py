@@ -37,6 +37,8 @@ def schema_findings(error: ValidationError, model: type[Spec]) -> list[Finding]:
     wanted = _wanted_lengths(details)
     findings: dict[Finding, None] = {}
     for detail in details:
+        if detail["type"] == "too_short" and _has_refused_items(detail, details):
+            continue
         place, tables = _placed(model, detail["loc"])
         if detail["type"] == "missing" and place and isinstance(place[-1], int):
             place = place[:-1]
@@ -114,6 +116,15 @@ def _choice(expected: str, value: Any) -> str:
     near = difflib.get_close_matches(str(value)[:100], names, n=1, cutoff=0.6)
     hint = f'; did you mean "{near[0]}"' if near and len(names) > 1 else ""
     return f"must be {one_of}{listed}, got {shown(value)}{hint}"
+
+
+def _has_refused_items(of: ErrorDetails, details: list[ErrorDetails]) -> bool:
+    """Return whether a list only looks too short because items of it are refused."""
+    place = of["loc"]
+    return any(
+        detail["loc"][: len(place)] == place and len(detail["loc"]) > len(place)
+        for detail in details
+    )
 
 
 def _wanted_lengths(details: list[ErrorDetails]) -> dict[Location, int]:

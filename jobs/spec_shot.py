@@ -29,6 +29,9 @@ FrameCount = Annotated[Whole, Field(ge=0, le=MAX_FRAMES)]
 def _handles(value: Any) -> Any:
     """Turn one number of frames into the same at both ends."""
     if isinstance(value, int) and not isinstance(value, bool):
+        if not 0 <= value <= MAX_FRAMES:
+            message = f"must be 0 to {MAX_FRAMES} frames, got {shown(value)}"
+            raise refusal(message)
         return (value, value)
     return value
 
