@@ -27,7 +27,7 @@ CLOCK_S = 1e-9
 
 
 @kernel
-def transition(dt, fade, bandwidth, gait, f, q):  # type: ignore[no-untyped-def]
+def transition(dt, fade, bandwidth, gait, f, q):
     """Fill the transition f and process covariance q (4, 4) of a step `dt` [s]."""
     f[:] = 0.0
     q[:] = 0.0
@@ -65,7 +65,7 @@ def transition(dt, fade, bandwidth, gait, f, q):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def covariance_step(p, f, q, noise, gain):  # type: ignore[no-untyped-def]
+def covariance_step(p, f, q, noise, gain):
     """Predict and update covariance p (4, 4) in place; fill `gain` (4,)."""
     pred = np.empty((4, 4))
     half = np.empty((4, 4))
@@ -93,7 +93,7 @@ def covariance_step(p, f, q, noise, gain):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def perceive(  # type: ignore[no-untyped-def]
+def perceive(
     times, points, fresh, ticks, reaction, bandwidth, fade, gait, place, velocity
 ):
     """Fill what is believed at each tick about one point.
@@ -104,10 +104,13 @@ def perceive(  # type: ignore[no-untyped-def]
         fresh: whether a sample shows something new, (n,); stale ones are not read.
         ticks: decision times, ascending, (k,) [s].
         reaction: samples are seen this late [s], >= 0.
-        bandwidth: of the belief [rad/s]; fade: of its velocity [s]; gait: [1/s].
-        place, velocity: filled with position [m] and velocity [m/s] believed to hold
-            at the tick itself, (k, 3). Before the first sample is seen, the first two
-            carried backwards on the ground (the crew is in step as the shot starts).
+        bandwidth: of the belief [rad/s].
+        fade: time constant of the believed velocity [s].
+        gait: variance of the bounce over the noise density [1/s].
+        place: filled with the position [m] believed to hold at the tick itself, (k, 3).
+            Before the first sample is seen, the first two carried backwards on the
+            ground (the crew is in step as the shot starts).
+        velocity: filled with the velocity [m/s] believed, (k, 3).
     """
     n = times.shape[0]
     first = 0

@@ -13,14 +13,14 @@ import os
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import numba
 
-F = TypeVar("F", bound=Callable[..., Any])
+config: Any = numba.config  # its settings are made at run time
 
-numba.config.CPU_NAME = "generic"
-numba.config.CPU_FEATURES = ""
+config.CPU_NAME = "generic"
+config.CPU_FEATURES = ""
 
 
 def _cache_folder() -> str:
@@ -29,7 +29,7 @@ def _cache_folder() -> str:
     for source in sorted(Path(__file__).parent.glob("*.py")):
         digest.update(source.read_bytes())
     name = f"carrellata-kernels-{digest.hexdigest()[:16]}"
-    home = numba.config.CACHE_DIR or os.path.expanduser("~/.cache")  # noqa: PTH111 - Path.home() raises without a home
+    home = config.CACHE_DIR or os.path.expanduser("~/.cache")  # noqa: PTH111 - Path.home() raises without a home
     for base in (home, tempfile.gettempdir()):
         folder = Path(base) / name
         try:
@@ -44,10 +44,10 @@ def _cache_folder() -> str:
 _FOLDER = _cache_folder()
 
 
-def kernel(function: F) -> F:
+def kernel(function: Callable[..., Any]) -> Callable[..., Any]:
     """Compile `function` on first call, cached on disk, strict IEEE arithmetic."""
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = _FOLDER
-    compiled: F = numba.njit(cache=True, error_model="numpy")(function)
-    numba.config.CACHE_DIR = before
+    before = config.CACHE_DIR
+    config.CACHE_DIR = _FOLDER
+    compiled: Callable[..., Any] = numba.njit(cache=True, error_model="numpy")(function)
+    config.CACHE_DIR = before
     return compiled

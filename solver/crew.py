@@ -10,7 +10,7 @@ from math import radians
 from typing import Literal
 
 from .errors import SolverError
-from .plan import Planner, build_planner
+from .planner import Planner, build_planner
 
 PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
 WHIP = 2.5  # a whip's limits over the operator's own

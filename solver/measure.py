@@ -8,7 +8,8 @@ from math import degrees
 import numpy as np
 
 from .arrays import BoolArray, FloatArray
-from .take import Plans, Take
+from .perform import Plans
+from .take import Take
 
 LEVEL_DEG = 8.0  # camera within this of the eye line counts as level
 ANGLED_DEG = 3.0  # and beyond this counts as above or below

@@ -1,9 +1,10 @@
 """The bounded plan: where one channel goes in the next second and a half.
 
-State (x, v, a). The plan is piecewise-constant jerk `J u_i`, |u_i| <= 1, over `n` blocks
-of lengths `h_i`, so that it is a piecewise cubic, exact at any time and independent of
-the frame rate. Against a target curve g(t), given at `N_NODES` Chebyshev nodes of the
-horizon and read as their interpolating polynomial, it minimises
+State (x, v, a). The plan is piecewise-constant jerk `J u_i`, |u_i| <= 1, over `n`
+blocks of lengths `h_i`, so that it is a piecewise cubic, exact at any time and
+independent of the frame rate. Against a target curve g(t), given at `N_NODES`
+Chebyshev nodes of the horizon and read as their interpolating polynomial, it
+minimises
 
     int (x - g)^2 + p (v - g')^2 + rho (J u)^2 dt + q1 (x_T - g_T)^2 + q2 (v_T - g'_T)^2
 
@@ -23,297 +24,21 @@ convex quadratic programs", for the method; formulation and feasibility argument
 derivation, tested in tests/solver/test_plan.py.
 """
 
-from typing import NamedTuple
-
 import numpy as np
-from scipy.linalg import null_space
 
-from .arrays import FloatArray
 from .compiled import kernel
+from .planner import N_BLOCKS, N_NODES, SPEED_INSET
 
-N_BLOCKS = 7
-N_NODES = 6
 N_PIECES = N_BLOCKS + 3  # a stop needs up to three more
-HORIZON_S = 1.55
-GROWTH = 1.3  # of block lengths after the first two
-STOP_CHORDS = 3
-SPEED_INSET = 2e-6  # relative; keeps rounding inside the limit
-ACCEL_INSET = 1e-9
-RAIL_INSET_M = 1e-8
 FEASIBLE = 1e-11  # rows are scaled to bounds near 1
 DEPENDENT = 1e-13  # squared, relative
 MAX_STEPS = 200
-Q_END_PLACE = 1.0
-Q_END_SPEED = 0.3
-
 # A plan in a log: start time, x, v, a, then the jerks and lengths of its pieces.
 PLAN_WIDTH = 4 + 2 * N_PIECES
 
 
-class Planner(NamedTuple):
-    """Everything about a channel that does not change from plan to plan.
-
-    `speed`, `accel`, `jerk` are the limits used inside (inset); `length` is the rail's
-    length in metres or -1 off rails; `nodes` (N_NODES,) [s] are where targets are asked
-    for; `poly` turns node values into polynomial coefficients in t/T; `gain` maps
-    (v0, a0, targets - x0) to the unconstrained u; `white` maps y to u; `rows` maps
-    (v0, a0, u) to scaled row values, `white_rows` maps y to them; `position_row` is the
-    first row that needs x0 taken off its bounds, `unit` each row's scale.
-    """
-
-    speed: float
-    accel: float
-    jerk: float
-    length: float
-    horizon: float
-    lengths: FloatArray
-    nodes: FloatArray
-    poly: FloatArray
-    gain: FloatArray
-    white: FloatArray
-    rows: FloatArray
-    white_rows: FloatArray
-    lower: FloatArray
-    upper: FloatArray
-    unit: FloatArray
-    position_row: int
-
-
-def block_lengths(speed: float, accel: float, jerk: float) -> FloatArray:
-    """Return the (N_BLOCKS,) block lengths [s] for one set of limits."""
-    first = min(accel, np.sqrt(speed * jerk)) / jerk
-    growth = GROWTH ** np.arange(N_BLOCKS - 2)
-    rest = max(HORIZON_S - 2 * first, 2 * first)
-    return np.concatenate([[first, first], rest * growth / growth.sum()])
-
-
-def _affine_states(lengths: FloatArray, jerk: float) -> list[FloatArray]:
-    """Return (3, 2 + n) maps from (v0, a0, u) to (x - x0, v, a) at block starts."""
-    n = len(lengths)
-    state = np.zeros((3, 2 + n))
-    state[1, 0] = state[2, 1] = 1.0
-    states = [state]
-    for i, h in enumerate(lengths):
-        states.append(_advance(states[-1], h, jerk, i))
-    return states
-
-
-def _advance(state: FloatArray, t: float, jerk: float, block: int) -> FloatArray:
-    """Return the affine state `t` seconds into a block that starts at `state`."""
-    x, v, a = state
-    u = np.zeros(state.shape[1])
-    u[2 + block] = jerk
-    return np.array(
-        [x + v * t + a * t**2 / 2 + u * t**3 / 6, v + a * t + u * t**2 / 2, a + u * t]
-    )
-
-
-def _interpolation(nodes: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return value and rate at `t` of the polynomial through node values, as maps."""
-    span = nodes[-1]
-    vandermonde = np.vander(nodes / span, increasing=True)
-    inverse = np.linalg.inv(vandermonde)
-    powers = np.vander(t / span, len(nodes), increasing=True)
-    slopes = np.zeros_like(powers)
-    slopes[:, 1:] = powers[:, :-1] * np.arange(1, len(nodes)) / span
-    return powers @ inverse, slopes @ inverse
-
-
-def stop_distance(speed: float, accel: float, jerk: float) -> float:
-    """Return the distance of a jerk-limited stop from `speed` at zero acceleration."""
-    if speed <= accel**2 / jerk:
-        return float(speed**1.5 / np.sqrt(jerk))
-    return speed**2 / (2 * accel) + speed * accel / (2 * jerk)
-
-
-def _bound_rows(
-    states: list[FloatArray],
-    lengths: FloatArray,
-    *,
-    speed: float,
-    accel: float,
-    jerk: float,
-    length: float,
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, int]:
-    """Return rows, lower, upper, unit and the first position row."""
-    n = len(lengths)
-    rows, units, bounds = [], [], []
-
-    def add(row: FloatArray, unit: float, low: float, high: float) -> None:
-        rows.append(row / unit)
-        units.append(unit)
-        bounds.append((low / unit, high / unit))
-
-    for i in range(n):
-        add(np.eye(2 + n)[2 + i], 1.0, -1.0, 1.0)
-    for i in range(1, n):
-        add(states[i][2], accel, -accel, accel)
-    for i in range(1, n + 1):
-        add(states[i][1], speed, -speed, speed)
-    for i in range(1, n):
-        add(states[i][1] + states[i][2] * lengths[i] / 2, speed, -speed, speed)
-    position_row = len(rows)
-    if length >= 0:
-        low, high = RAIL_INSET_M, length - RAIL_INSET_M
-        for i in range(1, n + 1):
-            add(states[i][0], 1.0, low, high)
-        for i in range(1, n):
-            x, v, a = states[i]
-            h = lengths[i]
-            add(x + v * h / 3, 1.0, low, high)
-            add(x + 2 * v * h / 3 + a * h**2 / 6, 1.0, low, high)
-        knots = np.linspace(0.0, speed, STOP_CHORDS + 1)
-        reach = [stop_distance(v, accel, jerk) for v in knots]
-        for k in range(STOP_CHORDS):
-            slope = (reach[k + 1] - reach[k]) / (knots[k + 1] - knots[k])
-            offset = reach[k] - slope * knots[k]
-            row = states[n][0] + slope * states[n][1]
-            add(row, 1.0, low + offset, high - offset)
-    low_high = np.array(bounds)
-    return (
-        np.array(rows),
-        low_high[:, 0].copy(),
-        low_high[:, 1].copy(),
-        np.array(units),
-        position_row,
-    )
-
-
-class Cost(NamedTuple):
-    """The plan's least-squares cost |E (v0, a0, u) - D g|^2, targets relative to x0."""
-
-    states: FloatArray
-    targets: FloatArray
-
-
-def plan_cost(
-    lengths: FloatArray,
-    nodes: FloatArray,
-    *,
-    jerk: float,
-    stiffness: float,
-    speed_weight: float,
-) -> Cost:
-    """Return the cost as least squares; shared by the kernel and its reference.
-
-    Args:
-        lengths: block lengths, (n,) [s].
-        nodes: target times, (m,) [s].
-        jerk: jerk limit; u is in its units.
-        stiffness: in rad/s; higher follows the target harder.
-        speed_weight: weight of the speed error, [s^2].
-    """
-    states = _affine_states(lengths, jerk)
-    points, weights = np.polynomial.legendre.leggauss(5)
-    n = len(lengths)
-    rows, times, rates = [], [], []
-    start = 0.0
-    for i, h in enumerate(lengths):
-        for point, weight in zip(points, weights, strict=True):
-            t = (point + 1) / 2 * h
-            x, v, _ = _advance(states[i], t, jerk, i)
-            root = np.sqrt(weight / 2 * h)
-            rows.append((x * root, v * root * np.sqrt(speed_weight)))
-            times.append(start + t)
-            rates.append(root)
-        start += h
-    value, slope = _interpolation(nodes, np.array(times))
-    root = np.array(rates)[:, None]
-    end_value, end_slope = _interpolation(nodes, np.array([start]))
-    smooth = np.zeros((n, 2 + n))
-    smooth[:, 2:] = np.diag(jerk * stiffness**-3.0 * np.sqrt(lengths))
-    states_map = np.vstack(
-        [
-            np.array([r[0] for r in rows]),
-            np.array([r[1] for r in rows]),
-            smooth,
-            np.sqrt(Q_END_PLACE) * states[-1][0],
-            np.sqrt(Q_END_SPEED) * states[-1][1],
-        ]
-    )
-    target_map = np.vstack(
-        [
-            value * root,
-            slope * root * np.sqrt(speed_weight),
-            np.zeros((n, len(nodes))),
-            np.sqrt(Q_END_PLACE) * end_value,
-            np.sqrt(Q_END_SPEED) * end_slope,
-        ]
-    )
-    return Cost(states_map, target_map)
-
-
-def build_planner(
-    *,
-    max_speed: float,
-    max_accel: float,
-    max_jerk: float,
-    stiffness: float,
-    speed_weight: float,
-    length: float = -1.0,
-) -> Planner:
-    """Build the planner of one channel.
-
-    Args:
-        max_speed: limit in channel units (rad, m or dioptres) a second, > 0.
-        max_accel: limit, units/s^2, > 0.
-        max_jerk: limit, units/s^3, > 0.
-        stiffness: rate of the response in rad/s, about 3 (heavy) to 10 (sharp).
-        speed_weight: weight of the speed error, s^2, >= 0.
-        length: rail length in metres; negative off rails.
-    """
-    speed = max_speed * (1 - SPEED_INSET)
-    jerk = max_jerk
-    accel = min(max_accel * (1 - ACCEL_INSET), float(np.sqrt(speed * jerk)))
-    lengths = block_lengths(speed, accel, jerk)
-    horizon = float(lengths.sum())
-    nodes = horizon * (1 - np.cos(np.pi * np.arange(N_NODES) / (N_NODES - 1))) / 2
-    cost = plan_cost(
-        lengths, nodes, jerk=jerk, stiffness=stiffness, speed_weight=speed_weight
-    )
-    n = len(lengths)
-    e_u, e_s = cost.states[:, 2:], cost.states[:, :2]
-    hessian = e_u.T @ e_u
-    kkt = np.block([[hessian, lengths[:, None]], [lengths[None, :], np.zeros((1, 1))]])
-    right = np.zeros((n + 1, 2 + N_NODES))
-    right[:n, :2] = -e_u.T @ e_s
-    right[:n, 2:] = e_u.T @ cost.targets
-    right[n, 1] = -1.0 / jerk  # sum u h = -a0 / J
-    gain = np.linalg.solve(kkt, right)[:n]
-    free = null_space(lengths[None, :])
-    lower = np.linalg.cholesky(free.T @ hessian @ free)
-    white = np.linalg.solve(lower, free.T).T
-    rows, low, high, unit, position_row = _bound_rows(
-        _affine_states(lengths, jerk),
-        lengths,
-        speed=speed,
-        accel=accel,
-        jerk=jerk,
-        length=length,
-    )
-    poly = np.linalg.inv(np.vander(nodes / horizon, increasing=True))
-    return Planner(
-        speed=speed,
-        accel=accel,
-        jerk=jerk,
-        length=float(length),
-        horizon=horizon,
-        lengths=lengths,
-        nodes=nodes,
-        poly=np.ascontiguousarray(poly),
-        gain=np.ascontiguousarray(gain),
-        white=np.ascontiguousarray(white),
-        rows=np.ascontiguousarray(rows),
-        white_rows=np.ascontiguousarray(rows[:, 2:] @ white),
-        lower=low,
-        upper=high,
-        unit=unit,
-        position_row=position_row,
-    )
-
-
 @kernel
-def row_bounds(pl, x0, v0, a0, low, high):  # type: ignore[no-untyped-def]
+def row_bounds(pl, x0, v0, a0, low, high):
     """Fill the bounds of every row for one start state."""
     for r in range(pl.lower.shape[0]):
         low[r] = pl.lower[r]
@@ -341,12 +66,14 @@ def row_bounds(pl, x0, v0, a0, low, high):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def solve_plan(pl, x0, v0, a0, target, u):  # type: ignore[no-untyped-def]
+def solve_plan(pl, x0, v0, a0, target, u):
     """Solve for the scaled jerks of one plan.
 
     Args:
         pl: the channel's Planner.
-        x0: start position; v0, a0 speed and acceleration, inside the viable set.
+        x0: start position.
+        v0: start speed.
+        a0: start acceleration; with v0 inside the viable set.
         target: target positions at `pl.nodes`, (N_NODES,), channel units.
         u: filled with the jerks over the limit, (N_BLOCKS,).
 
@@ -384,7 +111,7 @@ def solve_plan(pl, x0, v0, a0, target, u):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def _solve_gram(chol, size, right, out):  # type: ignore[no-untyped-def]
+def _solve_gram(chol, size, right, out):
     """Solve L L' out = right."""
     for i in range(size):
         s = right[i]
@@ -399,7 +126,7 @@ def _solve_gram(chol, size, right, out):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def _factor_gram(normals, size, first, chol):  # type: ignore[no-untyped-def]
+def _factor_gram(normals, size, first, chol):
     """Factor the Gram matrix of the active normals, rows `first` and later."""
     m = normals.shape[1]
     for i in range(first, size):
@@ -413,7 +140,7 @@ def _factor_gram(normals, size, first, chol):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def _least_distance(rows, low, high, y):  # type: ignore[no-untyped-def]
+def _least_distance(rows, low, high, y):
     """Minimise |y|^2 / 2 over low <= rows y <= high; dual active set.
 
     Returns the number of steps, or -1 when the rows contradict each other.
@@ -507,7 +234,7 @@ def _least_distance(rows, low, high, y):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def write_plan(pl, t0, x0, v0, a0, u, row):  # type: ignore[no-untyped-def]
+def write_plan(pl, t0, x0, v0, a0, u, row):
     """Write one plan into a log row, with the stop that follows it on rails."""
     n = pl.lengths.shape[0]
     row[0], row[1], row[2], row[3] = t0, x0, v0, a0
@@ -538,7 +265,7 @@ def write_plan(pl, t0, x0, v0, a0, u, row):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def evaluate_plan(row, t):  # type: ignore[no-untyped-def]
+def evaluate_plan(row, t):
     """Return (x, v, a) of a logged plan at time `t` [s], at or after its start."""
     left = t - row[0]
     x, v, a = row[1], row[2], row[3]
@@ -557,7 +284,7 @@ def evaluate_plan(row, t):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def evaluate_log(log, count, times, out):  # type: ignore[no-untyped-def]
+def evaluate_log(log, count, times, out):
     """Fill `out` (n, 3) with x, v, a at ascending `times` (n,) [s]."""
     k = 0
     for i in range(times.shape[0]):
@@ -568,7 +295,7 @@ def evaluate_log(log, count, times, out):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def stays_on_rail(pl, row):  # type: ignore[no-untyped-def]
+def stays_on_rail(pl, row):
     """Tell whether block one, the only one without control rows, keeps to the rail."""
     h = row[4 + N_PIECES]
     j = row[4]

@@ -112,7 +112,7 @@ def arc(centre: FloatArray, *, radius: float, start: float, sweep: float) -> Rig
 
 
 @kernel
-def rig_place(rig, s):  # type: ignore[no-untyped-def]
+def rig_place(rig, s):
     """Return the lens's x, y, z at rail position s."""
     if rig.kind == ARC:
         angle = rig.start + rig.turn * s / rig.radius
@@ -129,19 +129,19 @@ def rig_place(rig, s):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def rig_places(rig, s, out):  # type: ignore[no-untyped-def]
+def rig_places(rig, s, out):
     """Fill `out` (n, 3) with the places at `s` (n,)."""
     for i in range(s.shape[0]):
         out[i, 0], out[i, 1], out[i, 2] = rig_place(rig, s[i])
 
 
 @kernel
-def _clamp(s, length):  # type: ignore[no-untyped-def]
+def _clamp(s, length):
     return min(max(s, 0.0), length)
 
 
 @kernel
-def _arc_s(rig, angle, near):  # type: ignore[no-untyped-def]
+def _arc_s(rig, angle, near):
     """Return s of a world angle: the turn nearest to rail position `near`."""
     full = 2 * np.pi * rig.radius
     s = rig.turn * (angle - rig.start) * rig.radius
@@ -149,7 +149,7 @@ def _arc_s(rig, angle, near):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def nearest_s(rig, x, y, z):  # type: ignore[no-untyped-def]
+def nearest_s(rig, x, y, z):
     """Return the s whose place is nearest to a point."""
     if rig.kind == ARC:
         angle = np.arctan2(-(x - rig.origin[0]), -(z - rig.origin[2]))
@@ -163,7 +163,7 @@ def nearest_s(rig, x, y, z):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def distance_s(rig, x, y, z, distance, present):  # type: ignore[no-untyped-def]
+def distance_s(rig, x, y, z, distance, present):
     """Return the s nearest to `present` at `distance` from a point.
 
     Where the rail never comes that close: the nearest approach. Where its reach ends
@@ -200,7 +200,7 @@ def distance_s(rig, x, y, z, distance, present):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def bearing_s(rig, x, z, bearing, present):  # type: ignore[no-untyped-def]
+def bearing_s(rig, x, z, bearing, present):
     """Return the s nearest to `present` that a subject at x, z sees at `bearing`.
 
     `bearing` is a world angle about the up axis [rad], 0 along -Z. A rail that the
