@@ -1,0 +1,1 @@
+"""Jobs that come with the package, ready to be solved."""
