@@ -96,9 +96,12 @@ def joint_places(motion: Motion, joint: int) -> FloatArray:
     n_samples = len(motion.values)
     place = np.zeros((n_samples, 3))
     turn = np.broadcast_to(np.eye(3), (n_samples, 3, 3))
-    for each in _chain(motion.joints, joint):
-        place = place + np.einsum("nij,nj->ni", turn, _local(each, motion.values))
-        turn = turn @ _own_turn(each, motion.values)
+    # A value that is no number ends as NaN in its row, where the checks name it.
+    with np.errstate(invalid="ignore", over="ignore"):
+        for each in _chain(motion.joints, joint):
+            local = _local(each, motion.values)
+            place = place + np.einsum("nij,nj->ni", turn, local)
+            turn = turn @ _own_turn(each, motion.values)
     return place
 
 

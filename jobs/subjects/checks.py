@@ -8,7 +8,7 @@ import numpy as np
 
 from ...solver.arrays import BoolArray, FloatArray
 from ..errors import Fault
-from .samples import Samples
+from .samples import LATE_STEPS, Samples
 from .source import Source
 
 EDGE_S = 0.001  # seconds are often written to the millisecond
@@ -51,7 +51,7 @@ def check_cover(samples: Samples, wanted: Wanted, source: Source) -> Iterator[Fa
     elif wanted.last_frame > has_last + edge:
         lacks = int(np.floor(has_last + edge)) + 1
         yield Fault(path=wanted.path, message=f"{asks} {lacks}, {has}")
-    elif samples.locked and wanted.first_frame not in samples.frames:
+    elif _in_gap(samples, wanted.first_frame, edge):
         message = f"has no frame {wanted.first_frame}, the first that the shot asks for"
         yield _fault(source, message)
 
@@ -110,6 +110,15 @@ def check_speed(
             f"moves {speeds[k]:.3g} m/s between {start:.10g} and {end:.10g}, "
             f"limit {limit_m_s:g} m/s" + (f" (and {more} more)" if more else ""),
         )
+
+
+def _in_gap(samples: Samples, frame: int, edge: float) -> bool:
+    """Whether a frame lies between samples that are further apart than a step."""
+    k = int(np.searchsorted(samples.frames, frame))
+    before, after = samples.frames[max(k - 1, 0)], samples.frames[k : k + 1]
+    if not len(after) or min(frame - before, after[0] - frame) <= edge:
+        return False
+    return bool(after[0] - before > LATE_STEPS * samples.step_frames)
 
 
 def _name(samples: Samples, row: int) -> str:

@@ -1,9 +1,11 @@
 """Gaps: where a subject was not measured, the samples that stand for it."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...solver.arrays import BoolArray, FloatArray
-from .samples import Samples
+from .samples import LATE_STEPS, Samples
+from .source import MAX_ROWS
 
 
 def n_missing(samples: Samples) -> int:
@@ -41,11 +43,11 @@ def fill_gaps(samples: Samples) -> Samples:
     )
 
 
-def _missing(samples: Samples) -> "np.ndarray[tuple[int], np.dtype[np.int64]]":
+def _missing(samples: Samples) -> NDArray[np.int64]:
     """Samples missing after each sample but the last."""
     steps = np.diff(samples.frames) / samples.step_frames
-    # Uneven clocks: half a step late is late, not missing.
-    return np.where(steps > 1.5, np.rint(steps) - 1.0, 0.0).astype(np.int64)
+    counts = np.where(steps > LATE_STEPS, np.rint(steps) - 1.0, 0.0)
+    return np.minimum(counts, 2.0 * MAX_ROWS).astype(np.int64)
 
 
 def _filled(full: FloatArray, frames: FloatArray, points: FloatArray) -> FloatArray:

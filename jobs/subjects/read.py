@@ -77,7 +77,8 @@ def read_subject(
     refuse_any(check_cover(samples, wanted, source))
     samples = _kept(samples, first_frame, last_frame)
     refuse_any(_bad_values(samples, source))
-    return _track(reference, samples, rate=rate, source=source)
+    full = _kept(fill_gaps(samples), first_frame, last_frame)
+    return _track(reference, full, rate=rate, source=source)
 
 
 def _source(reference: SubjectReference, folder: Path, path: str) -> Source:
@@ -104,9 +105,8 @@ def _bad_values(samples: Samples, source: Source) -> list[Fault]:
 
 
 def _track(
-    reference: SubjectReference, samples: Samples, *, rate: Fraction, source: Source
+    reference: SubjectReference, full: Samples, *, rate: Fraction, source: Source
 ) -> SubjectTrack:
-    full = fill_gaps(samples)
     times_s = full.frames * rate.denominator / rate.numerator
     new = _new(reference, full, times_s)
     refuse_any(

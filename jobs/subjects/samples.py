@@ -17,6 +17,7 @@ from .source import Source
 
 SNAP_FRAMES = 1e-6  # arithmetic on seconds leaves less than this
 MAX_FRAME = 10**9
+LATE_STEPS = 1.5  # clocks are uneven: up to here a sample is late, not missing
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -94,9 +95,12 @@ def samples_of_table(
             refuse(source.path, f"{source.label} has no time_s in row {row}")
         pace = float(rate or job_rate)
         per_sample = frames_a_sample(rate or job_rate, job_rate=job_rate)
-        frames = times_s * (pace * float(per_sample))
+        frames = np.clip(times_s, -1e300, 1e300) * (pace * float(per_sample))
         if first_sample_at is not None:
             frames = first_sample_at + frames - frames[0]
+        if np.abs(frames).max() > MAX_FRAME:
+            rule = f"has time_s beyond frame {MAX_FRAME}"
+            refuse(source.path, f"{source.label} {rule}")
         frames = _snapped(frames)
         step = float(per_sample) if rate else _usual_step(frames)
     points = inside_from_scene(_triples(table, POSITION) * metres_per_unit, up)

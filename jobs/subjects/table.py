@@ -19,6 +19,8 @@ from .faults import refuse, refuse_any
 from .source import Source, check_size
 
 WIDTH_BYTES = 8  # of a value, once it is an array
+HEAD_BYTES = 2**20  # the line of column names ends before
+_UNREADABLE = (pa.ArrowException, OSError, ValueError, OverflowError, csv.Error)
 
 
 def read_table(source: Source, titles: Titles) -> pa.Table:
@@ -34,7 +36,7 @@ def read_table(source: Source, titles: Titles) -> pa.Table:
     """
     try:
         table = _READERS[source.kind](source, titles)
-    except (pa.ArrowException, OSError, ValueError, OverflowError) as error:
+    except _UNREADABLE as error:
         refuse(source.path, f"{source.label} is not {_NAMES[source.kind]}{_why(error)}")
     if table.num_rows == 0:
         refuse(source.path, f"{source.label} has no rows")
@@ -71,9 +73,9 @@ def _read_arrow(source: Source, titles: Titles) -> pa.Table:
 
 
 def _read_csv(source: Source, titles: Titles) -> pa.Table:
-    head = source.data.split(b"\n", 1)[0].decode("utf-8-sig")
+    head = source.data[:HEAD_BYTES].split(b"\n", 1)[0].decode("utf-8-sig")
     columns = _columns(next(csv.reader(io.StringIO(head)), []), source, titles)
-    n_rows = source.data.count(b"\n")
+    n_rows = max(source.data.count(end) for end in (b"\n", b"\r"))
     unpacked = n_rows * len(columns) * WIDTH_BYTES
     check_size(source, n_rows=n_rows, n_bytes=unpacked)
     return pa.csv.read_csv(
