@@ -108,7 +108,7 @@ _STAIRS_GATE = Scene(
                 # The gate gives; away along the bridge.
                 Stroke(
                     points=((33.2, 18.5, DECK_M), (36.0, 19.0, DECK_M), (50.0, 19.0, DECK_M)),
-                    paces=(Pace(start_s=10.8, speed_m_s=5.0, tau_s=0.9),),
+                    paces=(Pace(start_s=11.2, speed_m_s=5.0, tau_s=0.9),),
                 ),
             ),
             glances=(Glance(start_s=6.4, end_s=7.6, facing_deg=150.0),),
