@@ -1,0 +1,55 @@
+"""Files that are there whole or not at all, whatever kills the writer.
+
+Bytes go to a hidden temporary name in the same folder, are flushed to the disk, and
+take the final name in one step. The writer holds a lock on its temporary file, so what
+a killed writer left behind can be told from what a living one is still filling.
+"""
+
+import fcntl
+import os
+import secrets
+from pathlib import Path
+
+_SUFFIX = ".part"
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Give `path` these bytes in one step; its folder is made if need be.
+
+    Raises:
+        OSError: nothing was changed and nothing is left behind; it names `path`.
+    """
+    temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}{_SUFFIX}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with temporary.open("xb") as file:
+            fcntl.flock(file, fcntl.LOCK_EX)
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+            temporary.replace(path)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from error
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def remove_leftovers(folder: Path) -> None:
+    """Remove the temporary files of killed writers below a folder."""
+    for path in folder.rglob(f".*{_SUFFIX}"):
+        try:
+            file = path.open("rb")
+        except FileNotFoundError:
+            continue
+        with file:
+            # An empty one may belong to a writer that is about to lock it.
+            if os.fstat(file.fileno()).st_size and _is_free(file.fileno()):
+                path.unlink(missing_ok=True)
+
+
+def _is_free(descriptor: int) -> bool:
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True

@@ -1,0 +1,180 @@
+"""Solves a job on this machine, in this process or in a pool of them.
+
+A shot is solved the same way wherever it runs, so takes have the same bytes whatever
+the number of workers, the shard or the selection of shots.
+"""
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from .errors import CancelledError, Fault, JobError
+from .load import load_job
+from .pool import Run, n_processors, runner
+from .sequence_table import ShotRow, merge_sequence
+from .solve_shot import Work, failed_row, faults_of_shot, solve_shot
+from .spec import JobFile
+from .spec_shot import ShotSpec
+from .store import Store
+from .threads import use_one_thread
+
+Progress = Callable[[ShotRow, int], None]
+"""Called with the row of each shot that is done, and how many there are in all."""
+
+_LOST = "its process was killed, perhaps for want of memory; solve it again"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Outcome:
+    """What came of a run.
+
+    Attributes:
+        sequence: its name.
+        folder: where its takes lie.
+        rows: of the shots that were asked for, in the order of the job.
+    """
+
+    sequence: str
+    folder: Path
+    rows: tuple[ShotRow, ...]
+
+    @property
+    def failed(self) -> tuple[ShotRow, ...]:
+        """Rows of the shots that failed."""
+        return tuple(row for row in self.rows if row.status == "failed")
+
+
+def solve_job(
+    job_path: Path,
+    out: Path,
+    *,
+    shots: Sequence[str] | None = None,
+    shard: tuple[int, int] | None = None,
+    workers: int | None = None,
+    strict: bool = False,
+    progress: Progress | None = None,
+) -> Outcome:
+    """Solve the shots of a job and write their takes.
+
+    A shot whose data is faulty is recorded as failed and the others are solved; an
+    earlier take of it stays where it is. A shot that its take still answers is left
+    alone.
+
+    Args:
+        job_path: the job file.
+        out: folder in which the sequence gets its own.
+        shots: names of the shots to solve; None for all.
+        shard: (k, n) takes the k-th, 1 to n, of n equal parts of those shots.
+        workers: processes, >= 1; None for one a processor. One is this process.
+        strict: refuse the job, before anything is written, if a shot's data is faulty.
+        progress: called in this process as each shot is done.
+
+    Raises:
+        InputError: the job file cannot be read.
+        JobError: the job is refused.
+        CancelledError: stopped by an interrupt; takes that were done are whole.
+        OSError: a file could not be written; takes that were done are whole.
+    """
+    use_one_thread()
+    job = load_job(job_path)
+    chosen = choose_shots(job, shots=shots, shard=shard)
+    store = Store(folder=out / job.sequence)
+    work = Work(job=job, folder=job_path.parent, store=store)
+    rows: list[ShotRow] = []
+    with runner(work, min(workers or n_processors(), len(chosen))) as run:
+        if strict:
+            _refuse_faulty(run, chosen)
+        store.tidy()
+        try:
+            for row in run(solve_shot, chosen, lost=_lost_row):
+                rows.append(row)
+                if progress is not None:
+                    progress(row, len(chosen))
+        except KeyboardInterrupt as error:
+            message = f"stopped with {len(rows)} of {len(chosen)} shots done"
+            raise CancelledError(message) from error
+        finally:
+            if rows:
+                merge_sequence(store.sequence, job, rows)
+    order = {spec.name: k for k, spec in enumerate(chosen)}
+    rows.sort(key=lambda row: order[row.shot])
+    return Outcome(sequence=job.sequence, folder=store.folder, rows=tuple(rows))
+
+
+def choose_shots(
+    job: JobFile,
+    *,
+    shots: Sequence[str] | None = None,
+    shard: tuple[int, int] | None = None,
+) -> tuple[ShotSpec, ...]:
+    """Return the shots asked for, in the order of the job.
+
+    Args:
+        job: the checked job.
+        shots: names, in any case of letters; None for all.
+        shard: (k, n): every n-th of them from the k-th on, 1 <= k <= n.
+
+    Raises:
+        JobError: a name is not in the job, or there is no such shard.
+    """
+    chosen = job.shots
+    if shots is not None:
+        known = {spec.name.lower() for spec in job.shots}
+        names = ", ".join(spec.name for spec in job.shots)
+        faults = tuple(
+            Fault(path="--shots", message=f'"{name}" is not a shot ({names})')
+            for name in shots
+            if name.lower() not in known
+        )
+        if faults:
+            raise JobError(faults)
+        asked = {name.lower() for name in shots}
+        chosen = tuple(spec for spec in job.shots if spec.name.lower() in asked)
+    if shard is not None:
+        number, count = shard
+        if not 1 <= number <= count:
+            message = f"must be k/n with 1 <= k <= n, got {number}/{count}"
+            raise JobError((Fault(path="--shard", message=message),))
+        chosen = chosen[number - 1 :: count]
+    return chosen
+
+
+def check_job(job_path: Path) -> tuple[JobFile, tuple[Fault, ...]]:
+    """Read a job and the data of all its shots; nothing is solved or written.
+
+    Returns:
+        The job, and all that is wrong with the data of its shots.
+
+    Raises:
+        InputError: the job file cannot be read.
+        JobError: the job is refused.
+    """
+    job = load_job(job_path)
+    store = Store(folder=job_path.parent / job.sequence)
+    work = Work(job=job, folder=job_path.parent, store=store)
+    faults = [fault for spec in job.shots for fault in faults_of_shot(work, spec)]
+    return job, tuple(faults)
+
+
+def _refuse_faulty(run: Run, chosen: Sequence[ShotSpec]) -> None:
+    found = [
+        fault for each in run(faults_of_shot, chosen, lost=_lost) for fault in each
+    ]
+    if found:
+        raise JobError(tuple(sorted(found, key=_place)))
+
+
+def _place(fault: Fault) -> list[str | int]:
+    """Return a key that sorts `shots[9]` before `shots[10]`."""
+    parts = re.split(r"([0-9]+)", fault.path)
+    return [int(part) if part.isdigit() else part for part in parts]
+
+
+def _lost(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:
+    place = f"shots[{work.job.shots.index(spec)}]"
+    return (Fault(path=place, message=_LOST),)
+
+
+def _lost_row(work: Work, spec: ShotSpec) -> ShotRow:
+    return failed_row(work, spec, str(_lost(work, spec)[0]))

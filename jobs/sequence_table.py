@@ -1,0 +1,182 @@
+"""`sequence.parquet`: a row a shot, what came of it and what it is judged by."""
+
+import fcntl
+import os
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from ..solver.measure import Measures
+from .atomic import write_whole
+from .errors import InputError
+from .keys import canonical
+from .spec import JobFile
+
+SEQUENCE_SCHEMA = "carrellata.sequence/1"
+_METADATA = {b"carrellata": canonical({"schema": SEQUENCE_SCHEMA})}
+
+_COUNTS = ("frames", "refused_plans", "whip_plans", "reversals", "moving_axes")
+MEASURES = (
+    "frames",
+    "seconds",
+    "seen",
+    "in_frame",
+    "body_in_frame",
+    "in_safe",
+    "size_kept",
+    "angle_kept",
+    "drift_rms",
+    "drift_max",
+    "lag_s",
+    "pan_decisions_per_s",
+    "tilt_decisions_per_s",
+    "dolly_decisions_per_s",
+    "refused_plans",
+    "whip_plans",
+    "reversals",
+    "moving_axes",
+    "dolly_m",
+    "dolly_max_speed_m_s",
+    "dolly_max_accel_m_s2",
+    "pan_range_deg",
+    "pan_max_speed_deg_s",
+    "pan_max_accel_deg_s2",
+    "pan_speed_used",
+    "tilt_range_deg",
+    "tilt_max_speed_deg_s",
+    "closest_m",
+    "soft",
+    "strobing_deg_s",
+    "shake_pan_rms_deg",
+    "shake_tilt_rms_deg",
+)
+
+_TEXTS = (
+    "sequence",
+    "scene",
+    "shot",
+    "status",
+    "take_key",
+    "judge_key",
+    "error",
+    "setup",
+    "crew",
+    "purpose",
+)
+SEQUENCE_FIELDS = pa.schema(
+    [
+        *(pa.field(name, pa.string()) for name in _TEXTS),
+        *(
+            pa.field(name, pa.int64() if name in _COUNTS else pa.float64())
+            for name in MEASURES
+        ),
+    ]
+)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ShotRow:
+    """What came of one shot.
+
+    Attributes:
+        sequence: name of the sequence.
+        scene: name of its scene.
+        shot: its name.
+        status: `solved`, `failed`, or `kept` where an earlier take still answers.
+        take_key: of its current take; None where it failed, and `judge_key` too.
+        judge_key: see take_key.
+        error: its faults, one a line; None where it has none.
+        setup: JSON of rig, lens, height and view.
+        crew: name of the preset.
+        purpose: free text of the job.
+        measures: of the take, flat; empty where the shot failed.
+    """
+
+    sequence: str
+    scene: str
+    shot: str
+    status: str
+    take_key: str | None = None
+    judge_key: str | None = None
+    error: str | None = None
+    setup: str
+    crew: str
+    purpose: str
+    measures: Measures = field(default_factory=dict)
+
+    def plain(self) -> dict[str, Any]:
+        """Return the row as one flat table of plain values."""
+        texts = {name: getattr(self, name) for name in _TEXTS}
+        return {**texts, **{name: self.measures.get(name) for name in MEASURES}}
+
+
+def read_sequence(path: Path) -> list[ShotRow]:
+    """Read the rows of a sequence, in the order of its job.
+
+    Raises:
+        InputError: the file is missing, damaged, or of another form.
+    """
+    if not path.is_file():
+        raise InputError(str(path), "no such file")
+    try:
+        table = pq.ParquetFile(path, page_checksum_verification=True).read(
+            use_threads=False
+        )
+    except (OSError, pa.ArrowException) as error:
+        raise InputError(str(path), "is damaged, or no Parquet file") from error
+    if not table.schema.equals(SEQUENCE_FIELDS):
+        raise InputError(str(path), f"is not of the form {SEQUENCE_SCHEMA}")
+    return [_row(values) for values in table.to_pylist()]
+
+
+def merge_sequence(path: Path, job: JobFile, rows: Iterable[ShotRow]) -> None:
+    """Put rows into a sequence's file, in the job's order.
+
+    Rows of other shots stay as they are; those of shots that the job does not have
+    go. A damaged file is replaced. Runs that share the folder wait for each other.
+
+    Raises:
+        OSError: it could not be written; the file at `path` is as it was.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with _alone_in(path.parent):
+        try:
+            known = {row.shot: row for row in read_sequence(path)}
+        except InputError:
+            known = {}
+        known |= {row.shot: row for row in rows}
+        ordered = [known[spec.name] for spec in job.shots if spec.name in known]
+        write_whole(path, _bytes(ordered))
+
+
+def _bytes(rows: list[ShotRow]) -> bytes:
+    table = pa.Table.from_pylist(
+        [row.plain() for row in rows], schema=SEQUENCE_FIELDS.with_metadata(_METADATA)
+    )
+    buffer = pa.BufferOutputStream()
+    pq.write_table(table, buffer, compression="zstd", write_page_checksum=True)
+    data: bytes = buffer.getvalue().to_pybytes()
+    return data
+
+
+def _row(values: dict[str, Any]) -> ShotRow:
+    texts = {name: values[name] for name in _TEXTS}
+    failed = values["status"] == "failed"
+    measures = {} if failed else {name: values[name] for name in MEASURES}
+    return ShotRow(**texts, measures=measures)
+
+
+@contextmanager
+def _alone_in(folder: Path) -> Iterator[None]:
+    """Keep other runs out of a folder's table; ends with the process at the latest."""
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(descriptor)

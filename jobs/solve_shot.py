@@ -1,0 +1,108 @@
+"""Solves one shot and writes its take, the unit of work wherever it is done."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+
+from ..solver.errors import SolverError
+from ..solver.measure import measure
+from ..solver.take import operate
+from .errors import Fault, ShotDataError
+from .keys import Keys, canonical, keys_of, setup_of
+from .sequence_table import ShotRow
+from .shots import Prepared, prepare
+from .spec import JobFile
+from .spec_shot import ShotSpec
+from .store import Store
+from .takes import take_metadata, take_table
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Work:
+    """What every shot of a run needs.
+
+    Attributes:
+        job: the checked job.
+        folder: where the job file lies; subject files are found from there.
+        store: where takes go.
+    """
+
+    job: JobFile
+    folder: Path
+    store: Store
+
+
+def solve_shot(work: Work, spec: ShotSpec) -> ShotRow:
+    """Solve a shot, unless a take that answers it is there, and return its row.
+
+    Raises:
+        OSError: the take could not be written; the current one is as it was.
+    """
+    try:
+        prepared = prepare(work.job, spec, work.folder)
+    except ShotDataError as error:
+        return failed_row(work, spec, "\n".join(map(str, error.faults)))
+    keys = keys_of(work.job, spec, prepared.inputs)
+    table = work.store.find(spec.name, keys)
+    status = "solved" if table is None else "kept"
+    if table is None:
+        try:
+            table = solve_prepared(work.job, prepared, keys)
+        except SolverError as error:
+            return failed_row(work, spec, str(error))
+        work.store.put(spec.name, table)
+    metadata = take_metadata(table)
+    return _row(
+        work,
+        spec,
+        status=status,
+        take_key=metadata["keys"]["take"],
+        judge_key=metadata["keys"]["judge"],
+        measures=metadata["measures"],
+    )
+
+
+def solve_prepared(job: JobFile, prepared: Prepared, keys: Keys) -> pa.Table:
+    """Return the table of a shot's take; nothing is read or written.
+
+    Raises:
+        SolverError: the solver cannot work with the shot's data.
+    """
+    take = operate(prepared.shot)
+    return take_table(
+        take,
+        job=job,
+        spec=prepared.spec,
+        keys=keys,
+        measures=measure(take),
+        status="solved",
+    )
+
+
+def faults_of_shot(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:
+    """Read the data of a shot and return all that is wrong with it."""
+    try:
+        prepare(work.job, spec, work.folder)
+    except ShotDataError as error:
+        return error.faults
+    return ()
+
+
+def failed_row(work: Work, spec: ShotSpec, error: str) -> ShotRow:
+    """Return the row of a shot that could not be solved."""
+    return _row(work, spec, status="failed", error=error)
+
+
+def _row(work: Work, spec: ShotSpec, **result: Any) -> ShotRow:
+    """Return a row with what the job says of the shot filled in."""
+    return ShotRow(
+        sequence=work.job.sequence,
+        scene=spec.scene,
+        shot=spec.name,
+        setup=canonical({"label": spec.setup, **setup_of(spec)}),
+        crew=spec.crew.preset,
+        purpose=spec.purpose,
+        **result,
+    )

@@ -1,0 +1,276 @@
+"""A take as a table: one row a sample, in the axes and units of the scene.
+
+Columns are in scene axes and units unless their name has a unit. `subject_u`,
+`subject_v` and `subject_size` are NaN while the subject is hidden; `dof_far_m` is
++inf from the hyperfocal distance on. The metadata key `carrellata` of the schema is
+a JSON object that says the rest.
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict
+from math import degrees
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from ..solver.crew import Crew
+from ..solver.measure import Measures
+from ..solver.take import Take
+from .atomic import write_whole
+from .axes import scene_from_inside, turn_scene_from_inside
+from .errors import InputError
+from .keys import Keys, canonical, setup_of
+from .rate import rate_text
+from .spec import JobFile, WorldSpec
+from .spec_shot import ShotSpec
+
+TAKE_SCHEMA = "carrellata.take/1"
+METADATA_KEY = b"carrellata"
+
+_TEXT = pa.dictionary(pa.int32(), pa.string())
+_REAL = pa.float64()
+_TRUTH = pa.bool_()
+
+# Unit of each column: "unit" is the scene's unit of length, "" is none.
+_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
+    ("sequence", _TEXT, ""),
+    ("shot", _TEXT, ""),
+    ("frame", pa.int32(), "frame"),
+    ("sub", pa.int16(), ""),
+    ("time_s", _REAL, "s"),
+    ("handle", _TRUTH, ""),
+    *((name, _REAL, "unit") for name in ("x", "y", "z")),
+    *((f"{name}_deg", _REAL, "deg") for name in ("pan", "tilt", "roll")),
+    *((f"shake_{name}_m", _REAL, "m") for name in ("x", "y", "z")),
+    *((f"shake_{name}_deg", _REAL, "deg") for name in ("pan", "tilt", "roll")),
+    *((f"cam_{name}", _REAL, "unit") for name in ("x", "y", "z")),
+    *((name, _REAL, "") for name in ("qx", "qy", "qz", "qw")),
+    ("focal_mm", _REAL, "mm"),
+    ("focus_m", _REAL, "m"),
+    ("stop", _REAL, "f-number"),
+    ("dof_near_m", _REAL, "m"),
+    ("dof_far_m", _REAL, "m"),
+    ("soft", _TRUTH, ""),
+    ("rail_m", _REAL, "m"),
+    ("rail_speed", _REAL, "m/s"),
+    ("rail_accel", _REAL, "m/s2"),
+    ("pan_speed", _REAL, "deg/s"),
+    ("pan_accel", _REAL, "deg/s2"),
+    ("tilt_speed", _REAL, "deg/s"),
+    ("tilt_accel", _REAL, "deg/s2"),
+    ("subject", _TEXT, ""),
+    ("subject_u", _REAL, "half frame widths"),
+    ("subject_v", _REAL, "half frame heights"),
+    ("subject_size", _REAL, "frame heights"),
+    ("aim_u", _REAL, "half frame widths"),
+    ("aim_v", _REAL, "half frame heights"),
+    *((name, _TRUTH, "") for name in ("in_frame", "body_in_frame", "in_safe")),
+    *((f"decided_{name}", _TRUTH, "") for name in ("pan", "tilt", "dolly")),
+)
+
+TAKE_FIELDS = pa.schema(
+    [pa.field(name, kind, nullable=False) for name, kind, _ in _COLUMNS]
+)
+UNITS: dict[str, str] = {name: unit for name, _, unit in _COLUMNS if unit}
+_TEXTS = [name for name, kind, _ in _COLUMNS if kind == _TEXT]
+
+
+def take_table(
+    take: Take,
+    *,
+    job: JobFile,
+    spec: ShotSpec,
+    keys: Keys,
+    measures: Measures,
+    status: str,
+) -> pa.Table:
+    """Return a take as the table that is written.
+
+    Args:
+        take: as operated, Y up in metres and radians.
+        job: gives the sequence, its rate, axes and units.
+        spec: the shot.
+        keys: digests of what the take was made from.
+        measures: of the take, flat, finite.
+        status: `solved`; it must not depend on the run, so that bytes do not.
+
+    Returns:
+        Columns `TAKE_FIELDS`, one row a sample, in order of time.
+    """
+    values = {
+        "sequence": [job.sequence] * len(take.frame),
+        "shot": [spec.name] * len(take.frame),
+        **_clock(take),
+        **_pose(take, job.world),
+        **_optics(take),
+        **_motion(take),
+        **_picture(take),
+    }
+    arrays = [pa.array(values[name], type=kind) for name, kind, _ in _COLUMNS]
+    metadata = canonical(
+        {
+            "schema": TAKE_SCHEMA,
+            "keys": asdict(keys),
+            "model": job.model,
+            "rate": rate_text(job.rate),
+            "axes": _axes(job.world),
+            "units": UNITS,
+            "setup": setup_of(spec),
+            "crew": _crew(take.shot.crew),
+            "measures": measures,
+            "status": status,
+        }
+    )
+    schema = TAKE_FIELDS.with_metadata({METADATA_KEY: metadata})
+    return pa.table(arrays, schema=schema)
+
+
+def take_metadata(table: pa.Table) -> dict[str, Any]:
+    """Return the metadata of a take's table as plain values."""
+    metadata: dict[str, Any] = json.loads(table.schema.metadata[METADATA_KEY])
+    return metadata
+
+
+def take_bytes(table: pa.Table) -> bytes:
+    """Return the Parquet file of a take: zstd, one row group, same table same bytes."""
+    buffer = pa.BufferOutputStream()
+    pq.write_table(
+        table,
+        buffer,
+        compression="zstd",
+        use_dictionary=_TEXTS,
+        row_group_size=max(1, table.num_rows),
+        write_page_checksum=True,
+    )
+    data: bytes = buffer.getvalue().to_pybytes()
+    return data
+
+
+def write_take(table: pa.Table, path: Path) -> None:
+    """Write a take whole or not at all.
+
+    Raises:
+        OSError: it could not be written; what was at `path` still is.
+    """
+    write_whole(path, take_bytes(table))
+
+
+def read_take(path: Path) -> pa.Table:
+    """Read a take back, with every page checked against its checksum.
+
+    Raises:
+        InputError: the file is missing, damaged, or no take of this version.
+    """
+    if not path.is_file():
+        raise InputError(str(path), "no such file")
+    try:
+        table = pq.ParquetFile(path, page_checksum_verification=True).read(
+            use_threads=False
+        )
+    except (OSError, pa.ArrowException) as error:
+        raise InputError(str(path), "is damaged, or no Parquet file") from error
+    metadata = table.schema.metadata or {}
+    if METADATA_KEY not in metadata or not table.schema.equals(TAKE_FIELDS):
+        raise InputError(str(path), f"is not a take of the form {TAKE_SCHEMA}")
+    return table
+
+
+def _clock(take: Take) -> Mapping[str, Any]:
+    return {
+        "frame": take.frame.astype(np.int32),
+        "sub": take.sub.astype(np.int16),
+        "time_s": take.times_s,
+        "handle": take.handle,
+    }
+
+
+def _pose(take: Take, world: WorldSpec) -> Mapping[str, Any]:
+    base = scene_from_inside(take.base, world)
+    final = scene_from_inside(take.place, world)
+    turn = turn_scene_from_inside(take.turn, world)
+    shake = take.shake
+    return {
+        **{name: base[:, c] for c, name in enumerate("xyz")},
+        "pan_deg": np.degrees(take.pan[:, 0]),
+        "tilt_deg": np.degrees(take.tilt[:, 0]),
+        "roll_deg": np.full(len(base), degrees(take.shot.roll_rad)),
+        "shake_x_m": shake.x,
+        "shake_y_m": shake.y,
+        "shake_z_m": shake.z,
+        "shake_pan_deg": np.degrees(shake.pan),
+        "shake_tilt_deg": np.degrees(shake.tilt),
+        "shake_roll_deg": np.degrees(shake.roll),
+        **{f"cam_{name}": final[:, c] for c, name in enumerate("xyz")},
+        **{f"q{name}": turn[:, c] for c, name in enumerate("xyzw")},
+    }
+
+
+def _optics(take: Take) -> Mapping[str, Any]:
+    n_samples = len(take.times_s)
+    return {
+        "focal_mm": np.full(n_samples, take.shot.lens.focal_mm),
+        "focus_m": take.focus_m,
+        "stop": np.full(n_samples, take.shot.stop),
+        "dof_near_m": take.near_m,
+        "dof_far_m": take.far_m,
+        "soft": take.soft,
+    }
+
+
+def _motion(take: Take) -> Mapping[str, Any]:
+    return {
+        "rail_m": take.rail[:, 0],
+        "rail_speed": take.rail[:, 1],
+        "rail_accel": take.rail[:, 2],
+        "pan_speed": np.degrees(take.pan[:, 1]),
+        "pan_accel": np.degrees(take.pan[:, 2]),
+        "tilt_speed": np.degrees(take.tilt[:, 1]),
+        "tilt_accel": np.degrees(take.tilt[:, 2]),
+        "decided_pan": take.decided(take.pan_plans),
+        "decided_tilt": take.decided(take.tilt_plans),
+        "decided_dolly": take.decided(take.dolly_plans),
+    }
+
+
+def _picture(take: Take) -> Mapping[str, Any]:
+    return {
+        "subject": [take.shot.subjects[k].name for k in take.subject],
+        "subject_u": take.u,
+        "subject_v": take.v,
+        "subject_size": take.size,
+        "aim_u": take.aim_u,
+        "aim_v": take.aim_v,
+        "in_frame": take.in_frame,
+        "body_in_frame": take.body_in_frame,
+        "in_safe": take.in_safe,
+    }
+
+
+def _axes(world: WorldSpec) -> dict[str, Any]:
+    return {
+        "up": world.up,
+        "handed": "right",
+        "metres_per_unit": world.metres_per_unit,
+        "camera": "looks down its own -Z, +Y up, +X right",
+        "quaternion": "x y z w, scene from camera",
+        "pan_zero": "-z" if world.up == "y" else "+y",
+        "pan_positive": "counter-clockwise seen from above",
+    }
+
+
+def _crew(crew: Crew) -> dict[str, Any]:
+    """Return the crew's numbers in the units of the job file."""
+    operator = asdict(crew.operator)
+    for name in ("max_speed", "max_accel", "max_jerk"):
+        operator[name] = degrees(operator[name])
+    return {
+        "preset": crew.preset,
+        "operator": operator,
+        "grip": asdict(crew.grip),
+        "puller": asdict(crew.puller),
+        "focus_method": crew.focus_method,
+    }
