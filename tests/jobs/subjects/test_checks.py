@@ -1,3 +1,5 @@
+from fractions import Fraction
+
 import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
@@ -181,3 +183,25 @@ def test_a_table_in_frames_and_seconds_goes_by_frames(tmp_path):
     write(tmp_path / "a.arrow", columns)
     track = read(reference(file="a.arrow"), tmp_path)
     assert track.frames[-1] == 1110
+
+
+def test_seconds_beside_frames_may_be_anything(tmp_path):
+    track = read_columns(tmp_path, walk() | {"time_s": ["noon"] * 110}, {})
+    assert len(track.frames) == 110
+
+
+@pytest.mark.parametrize(("late_frames", "fits"), [(0.02, True), (0.3, False)])
+def test_seconds_rounded_to_the_millisecond_still_cover_their_frames(
+    tmp_path, late_frames, fits
+):
+    columns = walk()
+    seconds = (columns.pop("frame") + late_frames) / 24
+    write(tmp_path / "x.parquet", columns | {"time_s": seconds})
+    asked = {"rate": Fraction(24)}
+    if fits:
+        track = read(reference(file="x.parquet"), tmp_path, **asked)
+        assert track.frames[0] == pytest.approx(1001.02)
+    else:
+        assert faults(reference(file="x.parquet"), tmp_path, **asked) == [
+            "shots[2].frames: 1001-1110 asks for 1001, 'x.parquet' has 1001.3-1110.3"
+        ]
