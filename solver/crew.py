@@ -107,67 +107,70 @@ PULLER = Member(
 )
 
 _BRISK = Member(
-    reaction_s=0.17,
+    reaction_s=0.16,
     rest_s=0.25,
-    tolerance=0.06,
+    tolerance=0.1,
     max_speed=radians(90),
     max_accel=radians(180),
     max_jerk=radians(1500),
-    bandwidth_rad_s=12.0,
-    fade_s=1.5,
-    gait=0.1,
-    stiffness_rad_s=7.5,
+    bandwidth_rad_s=14.0,
+    fade_s=4.0,
+    gait=1.0,
+    stiffness_rad_s=9.0,
     speed_weight_s2=0.003,
 )
+_SHARP = replace(
+    _BRISK,
+    reaction_s=0.125,
+    rest_s=0.2,
+    tolerance=0.04,
+    max_speed=radians(120),
+    max_accel=radians(360),
+    max_jerk=radians(3000),
+    bandwidth_rad_s=16.0,
+)
+_STEADY = replace(
+    _BRISK,
+    reaction_s=0.2,
+    rest_s=0.3,
+    tolerance=0.12,
+    max_speed=radians(60),
+    max_accel=radians(120),
+    max_jerk=radians(1000),
+    bandwidth_rad_s=10.0,
+    stiffness_rad_s=7.5,
+)
+_HEAVY = replace(
+    _BRISK,
+    reaction_s=0.25,
+    rest_s=0.35,
+    tolerance=0.14,
+    max_speed=radians(45),
+    max_accel=radians(70),
+    max_jerk=radians(400),
+    bandwidth_rad_s=8.0,
+    stiffness_rad_s=6.0,
+)
+
+
+def _preset(name: str, operator: Member, grip: Member) -> Crew:
+    return Crew(operator=operator, grip=grip, puller=PULLER, preset=name)
+
 
 PRESETS: dict[str, Crew] = {
-    "brisk": Crew(operator=_BRISK, grip=GRIP, puller=PULLER, preset="brisk"),
-    "sharp": Crew(
-        operator=replace(
-            _BRISK,
-            reaction_s=0.13,
-            rest_s=0.2,
-            tolerance=0.03,
-            max_speed=radians(120),
-            max_accel=radians(360),
-            max_jerk=radians(3000),
-            bandwidth_rad_s=16.0,
-            fade_s=0.8,
+    crew.preset: crew
+    for crew in (
+        _preset("steady", _STEADY, replace(GRIP, rest_s=0.5, tolerance=0.25)),
+        _preset("brisk", _BRISK, GRIP),
+        _preset(
+            "sharp",
+            _SHARP,
+            replace(GRIP, reaction_s=0.2, rest_s=0.3, tolerance=0.15),
         ),
-        grip=replace(GRIP, reaction_s=0.2, rest_s=0.3, tolerance=0.15),
-        puller=PULLER,
-        preset="sharp",
-    ),
-    "steady": Crew(
-        operator=replace(
-            _BRISK,
-            reaction_s=0.2,
-            rest_s=0.3,
-            tolerance=0.1,
-            max_speed=radians(60),
-            max_accel=radians(120),
-            max_jerk=radians(1000),
-            bandwidth_rad_s=10.0,
-            stiffness_rad_s=6.5,
+        _preset(
+            "heavy_head",
+            _HEAVY,
+            replace(GRIP, rest_s=0.5, tolerance=0.3, max_accel=0.4),
         ),
-        grip=replace(GRIP, rest_s=0.5, tolerance=0.25),
-        puller=PULLER,
-        preset="steady",
-    ),
-    "heavy_head": Crew(
-        operator=replace(
-            _BRISK,
-            reaction_s=0.25,
-            rest_s=0.35,
-            tolerance=0.12,
-            max_speed=radians(45),
-            max_accel=radians(70),
-            max_jerk=radians(400),
-            bandwidth_rad_s=8.0,
-            stiffness_rad_s=5.0,
-        ),
-        grip=replace(GRIP, rest_s=0.5, tolerance=0.3, max_accel=0.4),
-        puller=PULLER,
-        preset="heavy_head",
-    ),
+    )
 }

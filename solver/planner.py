@@ -4,6 +4,7 @@ The problem is defined in `plan`; here its matrices are made. Null space, whiten
 rows depend on the limits and the weights only, not on the state.
 """
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -216,6 +217,7 @@ def plan_cost(
     return Cost(states_map, target_map)
 
 
+@lru_cache(maxsize=256)
 def build_planner(
     *,
     max_speed: float,
@@ -225,7 +227,7 @@ def build_planner(
     speed_weight: float,
     length: float = -1.0,
 ) -> Planner:
-    """Build the planner of one channel.
+    """Build the planner of one channel; the same numbers give the same one.
 
     Args:
         max_speed: limit in channel units (rad, m or dioptres) a second, > 0.
