@@ -52,9 +52,9 @@ def schema_findings(error: ValidationError, model: type[Spec]) -> list[Finding]:
     return list(findings)
 
 
-def unknown_field(name: object, known: Iterable[str]) -> str:
+def unknown_field(name: str, known: Iterable[str]) -> str:
     """Return the sentence for a field that does not exist, with the nearest one."""
-    near = difflib.get_close_matches(str(name)[:100], known, n=1, cutoff=0.6)
+    near = difflib.get_close_matches(name[:100], known, n=1, cutoff=0.6)
     return f'unknown field; did you mean "{near[0]}"' if near else "unknown field"
 
 
@@ -75,7 +75,7 @@ def _sentence(
         return f"is required, in {unit}" if unit else "is required"
     if kind == "extra_forbidden":
         known = [name for table in tables for name in field_names(table)]
-        return unknown_field(place[-1], known)
+        return unknown_field(str(place[-1]), known)
     if kind in _BOUNDS:
         sign, key = _BOUNDS[kind]
         return f"must be {sign} {context[key]:.12g}{tail}, got {shown(value)}{tail}"
@@ -113,7 +113,8 @@ def _choice(expected: str, value: Any) -> str:
     names = re.findall(r"'([^']*)'", expected) or [expected]
     listed = ", ".join(f'"{name}"' for name in names) if "'" in expected else expected
     one_of = "one of " if len(names) > 1 else ""
-    near = difflib.get_close_matches(str(value)[:100], names, n=1, cutoff=0.6)
+    meant = value[:100] if isinstance(value, str) else ""
+    near = difflib.get_close_matches(meant, names, n=1, cutoff=0.6)
     hint = f'; did you mean "{near[0]}"' if near and len(names) > 1 else ""
     return f"must be {one_of}{listed}, got {shown(value)}{hint}"
 

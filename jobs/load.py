@@ -2,6 +2,7 @@
 
 import json
 import re
+import stat
 import tomllib
 from collections import Counter
 from collections.abc import Callable
@@ -58,17 +59,27 @@ def read_tables(path: Path) -> dict[str, Any]:
     return tables
 
 
-def _text(path: Path) -> str:
-    if path.is_dir():
-        raise InputError(str(path), "is a folder")
-    if not path.is_file():
-        raise InputError(str(path), "no such file")
+def _raw(path: Path) -> bytes:
+    """Return the bytes of a plain file, one more than allowed at most."""
     try:
-        with path.open("rb") as file:
-            raw = file.read(MAX_BYTES + 1)
+        mode = path.stat().st_mode
+        if stat.S_ISREG(mode):
+            with path.open("rb") as file:
+                return file.read(MAX_BYTES + 1)
+    except FileNotFoundError as error:
+        raise InputError(str(path), "no such file") from error
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
         raise InputError(str(path), f"cannot be read: {reason}") from error
+    except ValueError as error:
+        # A zero character in the name.
+        raise InputError(str(path), "no such file") from error
+    kind = "a folder" if stat.S_ISDIR(mode) else "not a plain file"
+    raise InputError(str(path), f"is {kind}")
+
+
+def _text(path: Path) -> str:
+    raw = _raw(path)
     if len(raw) > MAX_BYTES:
         raise InputError(str(path), f"is larger than {MAX_BYTES // 1024**2} MiB")
     try:

@@ -29,9 +29,15 @@ def shown(value: Any) -> str:
     if not isinstance(value, str):
         return f"a {type(value).__name__}"
     cut = value if len(value) <= _SHOWN_LENGTH else value[:_SHOWN_LENGTH] + "..."
-    # Lone surrogates cannot be printed.
-    printable = cut.encode("utf-8", "backslashreplace").decode()
-    return json.dumps(printable, ensure_ascii=False)
+    quoted = cut.replace("\\", "\\\\").replace('"', '\\"')
+    return '"' + "".join(map(_printable, quoted)) + '"'
+
+
+def _printable(character: str) -> str:
+    """Return a character, escaped where it breaks a line or cannot be encoded."""
+    if character.isprintable():
+        return character
+    return character.encode("unicode_escape").decode("ascii")
 
 
 def path_text(start: str, location: Iterable[str | int]) -> str:

@@ -22,6 +22,7 @@ from .timecode import frame_of_label
 MAX_DEPTH = 32
 """Tables and lists inside each other; a job has eight at most."""
 
+_SURROGATE = re.compile("[\ud800-\udfff]")
 _CASCADE_FIELDS = ("defaults", "scenes", *SHARED_TABLES)
 # What a shot says itself, and its scene or the defaults never say for it.
 _OWN_FIELDS = {"defaults": ("name", "frames"), "scenes": ("name", "frames", "scene")}
@@ -75,16 +76,21 @@ def _shape_faults(data: object) -> Iterator[Fault]:
         return
     level: list[Any] = [data]
     for _ in range(MAX_DEPTH):
-        for table in level:
-            for name in table if isinstance(table, dict) else ():
-                if not isinstance(name, str):
-                    message = f"field names must be text, got {shown(name)}"
-                    yield Fault(path="", message=message)
-                    return
+        names = (name for table in level if isinstance(table, dict) for name in table)
+        unreadable = [name for name in names if not _is_written(name)]
+        if unreadable:
+            message = f"field names must be text, got {shown(unreadable[0])}"
+            yield Fault(path="", message=message)
+            return
         level = [inner for outer in level for inner in _inside(outer)]
         if not level:
             return
     yield Fault(path="", message=f"tables and lists are nested over {MAX_DEPTH} deep")
+
+
+def _is_written(name: object) -> bool:
+    """Return whether a field name is text without lone surrogates."""
+    return isinstance(name, str) and not _SURROGATE.search(name)
 
 
 def _inside(outer: Any) -> list[Any]:

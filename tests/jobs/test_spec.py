@@ -471,8 +471,8 @@ def test_a_fault_of_the_file_is_one_sentence(
 def test_shake_must_fit_the_frame_rate() -> None:
     job = a_job(a_shot(shake={"band_hz": [0.5, 8]}), rate="12")
     assert faults_of(job) == [
-        "shots[0].shake.band_hz: the top must be <= 5.4 Hz (0.45 of 12 frames a second), "
-        "got 8 Hz"
+        "shots[0].shake.band_hz: the top must be <= 5.4 Hz (0.45 of 12 frames a "
+        "second), got 8 Hz"
     ]
     parse_job(a_job(a_shot(shake={"band_hz": [0.5, 5.4]}), rate="12"))
 
