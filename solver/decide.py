@@ -52,7 +52,7 @@ def wants_plan(now, made, asked, rest, changed, miss, tolerance, urgent):
         return False
     if changed > tolerance * share:
         return True
-    return now - made >= PLAN_STALE_S and miss > tolerance * share
+    return now - made >= PLAN_STALE_S - 1e-9 and miss > tolerance * share
 
 
 @kernel

@@ -19,6 +19,7 @@ MOVING_DEG_S = 1.0  # an axis that never turns faster is still
 MOVING_M_S = 0.02
 MOST_LAG_S = 1.0
 LAG_STEP_S = 0.005
+FAR_OUT = 3.0  # half frames; beyond, and behind the lens, how far means nothing
 LEAST_TURN_DEG_S = 3.0  # below this r.m.s. a lag means nothing
 
 Measures = dict[str, float | int | str | None]
@@ -97,11 +98,13 @@ def _share(flags: BoolArray) -> float | None:
 
 
 def _rms(values: FloatArray) -> float | None:
-    return float(np.sqrt(np.mean(values**2))) if len(values) else None
+    if len(values) == 0 or not np.isfinite(values).all():
+        return None
+    return float(np.sqrt(np.mean(values**2)))
 
 
 def _most(values: FloatArray) -> float | None:
-    return float(values.max()) if len(values) else None
+    return float(values.max()) if len(values) and np.isfinite(values).all() else None
 
 
 def _rate(take: Take, plans: Plans, seconds: float) -> float:
@@ -195,6 +198,6 @@ def _strobing(take: Take) -> float:
     """
     if len(take.times_s) < 3:
         return 0.0
-    slide = np.abs(np.gradient(np.nan_to_num(take.u), take.times_s))
+    slide = np.abs(np.gradient(np.clip(take.u, -FAR_OUT, FAR_OUT), take.times_s))
     off = (slide > 0.5) & ~take.handle
     return degrees(float(np.abs(take.pan[off, 1]).max())) if off.any() else 0.0

@@ -28,7 +28,8 @@ class Take:
     `rail`, `pan`, `tilt` are (n, 3): value, speed, acceleration, analytic. `base` and
     `place` (n, 3) are the lens without and with shake, `turn` (n, 4) the final
     quaternion x, y, z, w. `subject` (n,) indexes the primary subject; its `u v size`
-    are NaN while it is hidden. `aim_u aim_v` is where the frame was asked to hold it.
+    are NaN while it is hidden; behind the lens `u v` are infinite and `size` is NaN.
+    `aim_u aim_v` is where the frame was asked to hold it.
     """
 
     shot: Shot
@@ -144,7 +145,10 @@ def operate(shot: Shot) -> Take:
     top_u, top_v = screen([f.top for f in shot.framings])
     low_u, low_v = screen([f.bottom for f in shot.framings])
     in_frame = (np.abs(u) <= 1) & (np.abs(v) <= 1)
-    ends = np.abs(np.stack([top_u, top_v, low_u, low_v])).max(axis=0) <= 1
+    body = np.stack([top_u, top_v, low_u, low_v])
+    ends = np.abs(body).max(axis=0) <= 1
+    # Behind the lens a point is infinitely far out of frame, and a span has no size.
+    top_u, top_v, low_u, low_v = np.where(np.isfinite(body).all(axis=0), body, np.nan)
     eyes = primary_points(shot, times, np.ones(len(shot.framings)))
     depth = depth_of(eyes, base, pan[:, 0], tilt[:, 0])
     dioptres = np.clip(done.focus.at(times)[:, 0], 1e-4, 1.0 / shot.lens.close_focus_m)
