@@ -6,15 +6,19 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from .quantities import Name, Number, Rate, Spec, Truth, refusal
+from .quantities import Name, Number, Rate, Spec, Text, Truth, refusal
 from .spec_framing import FrameNumber
 
 TABLE_SUFFIXES = (".parquet", ".arrow", ".csv")
 SUBJECT_SUFFIXES = (*TABLE_SUFFIXES, ".bvh")
 
-FileName = Annotated[str, Field(min_length=1, max_length=4096)]
-Column = Annotated[str, Field(min_length=1, max_length=200)]
+FileName = Annotated[Text, Field(min_length=1, max_length=4096)]
+Column = Annotated[Text, Field(min_length=1, max_length=200)]
 Coordinates = Annotated[tuple[Number, ...], Field(min_length=1)]
+
+
+Metres = Annotated[Number, Field(gt=0, le=1e6)]
+"""Metres in one unit of a file that names none."""
 
 
 class ColumnsSpec(Spec):
@@ -92,7 +96,7 @@ class SubjectSpec(Spec):
     """Shot frame of sample 0, for tables in time and files without frames."""
     joint: Column | None = None
     """BVH: the joint that is followed."""
-    units: Literal["m", "cm", "mm", "in", "ft"] | None = None
+    units: Literal["m", "cm", "mm", "in", "ft"] | Metres | None = None
     """BVH: length unit of the file."""
     up: Literal["y", "z"] | None = None
     """BVH: up axis of the file."""

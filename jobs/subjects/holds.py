@@ -5,7 +5,7 @@ import numpy as np
 from ...solver.arrays import BoolArray, FloatArray
 
 HELD_M = 1e-6
-STANDING_S = 0.2  # longer on one spot is standing still, which is seen anew
+STANDING_S = 0.13  # keys on threes at 24; longer on one spot is standing still
 
 
 def new_samples(
@@ -14,8 +14,9 @@ def new_samples(
     """Return which samples are new: seen, and no repeat of a held key.
 
     Animation on twos or threes repeats each position; the repeats are no
-    measurements. A run of one position that lasts longer than `STANDING_S` is a
-    subject that stands still, and each of its samples is new.
+    measurements. Once a run of one position has lasted longer than `STANDING_S` it is
+    a subject that stands still, and its later samples are new. Whether a sample is
+    new depends on it and on earlier ones, never on what follows.
 
     Args:
         times_s: ascending, (n,) [s].
@@ -29,7 +30,6 @@ def new_samples(
     repeat = np.concatenate([[False], still & visible[1:] & visible[:-1]])
     run = np.cumsum(~repeat) - 1
     starts = np.flatnonzero(~repeat)
-    ends = np.concatenate([starts[1:], [len(repeat)]]) - 1
-    lasting = times_s[ends] - times_s[starts] > STANDING_S + 1e-9
-    new: BoolArray = visible & (~repeat | lasting[run])
+    standing = times_s - times_s[starts[run]] > STANDING_S + 1e-9
+    new: BoolArray = visible & (~repeat | standing)
     return new
