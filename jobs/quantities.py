@@ -63,8 +63,10 @@ def _name(value: Any) -> Any:
 Number = Annotated[float, Strict()]
 Whole = Annotated[int, Strict()]
 Truth = Annotated[bool, Strict()]
-Text = Annotated[str, StringConstraints(max_length=10_000)]
-Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN), BeforeValidator(_name)]
+Text = Annotated[str, Strict(), StringConstraints(max_length=10_000)]
+Name = Annotated[
+    str, Strict(), StringConstraints(pattern=NAME_PATTERN), BeforeValidator(_name)
+]
 Point = tuple[Number, Number, Number]
 Rate = Annotated[
     Fraction,

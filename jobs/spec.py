@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from .quantities import Name, Number, Rate, Spec, Whole
+from .quantities import Name, Number, Rate, Spec, Text, Whole
 from .spec_shot import ShotSpec
 
 SCHEMA = "carrellata.job/1"
@@ -27,7 +27,7 @@ class JobFile(Spec):
     """Number of the curve model: results change only when it changes."""
     sequence: Name
     rate: Rate
-    timecode: Annotated[str, Field(max_length=20)] | None = None
+    timecode: Annotated[Text, Field(max_length=20)] | None = None
     """Of the first cut frame; ";" before the frames means drop-frame."""
     seed: Annotated[Whole, Field(ge=0, lt=2**63)] | None = None
     """Absent: made from the names of sequence and shot."""

@@ -5,7 +5,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from ..solver.camera import FILM_BACKS, Gate, used_gate
-from .quantities import Number, Spec, refusal
+from .quantities import Number, Spec, Text, refusal
 
 Millimetres = Annotated[Number, Field(gt=0, le=10_000)]
 FStop = Annotated[Number, Field(ge=0.5, le=128)]
@@ -25,7 +25,7 @@ class LensSpec(Spec):
 class CameraSpec(Spec):
     """What the camera is, and which lenses there are."""
 
-    film_back: str | None = None
+    film_back: Text | None = None
     """Name of a known back, or give width_mm and height_mm."""
     width_mm: Millimetres | None = None
     height_mm: Millimetres | None = None

@@ -58,10 +58,10 @@ def test_a_rig_of_another_kind_replaces_the_inherited_rig() -> None:
     other = a_shot(name="020", rig={"to": [9, 9, 9]})
     job = a_job(shot, other)
     job["defaults"]["rig"] = {"kind": "track", "from": [0, 0, 0], "to": [1, 0, 0]}
-    first, second = parse_job(job).shots
-    assert isinstance(first.rig, SticksRig)
-    assert isinstance(second.rig, TrackRig)
-    assert (second.rig.from_, second.rig.to) == ((0, 0, 0), (9, 9, 9))
+    rigs = [shot.rig for shot in parse_job(job).shots]
+    assert isinstance(rigs[0], SticksRig)
+    assert isinstance(rigs[1], TrackRig)
+    assert (rigs[1].from_, rigs[1].to) == ((0, 0, 0), (9, 9, 9))
 
 
 def test_the_other_way_to_say_a_field_replaces_the_inherited_one() -> None:
@@ -69,7 +69,7 @@ def test_the_other_way_to_say_a_field_replaces_the_inherited_one() -> None:
     job = a_job(a_shot(framing={"fill": 0.6}, camera=camera))
     shot = parse_job(job).shots[0]
     assert (shot.framing.size, shot.framing.fill) == (None, 0.6)
-    assert shot.camera.back_mm == (36, 24)
+    assert shot.camera.back_mm == (36.0, 24.0)
     assert shot.camera.film_back is None
 
 
