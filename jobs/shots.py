@@ -138,7 +138,8 @@ def _read_tracks(
 def _inside(world: WorldSpec, point: tuple[float, float, float]) -> FloatArray:
     """Return a scene point in metres, Y up."""
     metres = np.array([point], dtype=np.float64) * world.metres_per_unit
-    return inside_from_scene(metres, world.up)[0]
+    inside: FloatArray = inside_from_scene(metres, world.up)[0]
+    return inside
 
 
 def _rig(spec: ShotSpec, world: WorldSpec) -> tuple[Rig, str]:
@@ -279,7 +280,8 @@ def _gap(shot: Shot, subject: Subject) -> FloatArray:
     lens = shot.rig.places(np.zeros(1))[0]
     along = np.clip(lens[1], feet[:, 1], crown[:, 1])
     flat = np.hypot(feet[:, 0] - lens[0], feet[:, 2] - lens[2])
-    return np.hypot(flat, lens[1] - along)
+    gap: FloatArray = np.hypot(flat, lens[1] - along)
+    return gap
 
 
 def _through_camera(shot: Shot, path: str) -> list[Fault]:
