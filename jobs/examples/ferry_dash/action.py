@@ -2,7 +2,7 @@
 
 Metres, Z up; X runs east along the hall, Y north to the stairs.
 
-    hall          x -5..42, y -12..8, ground 0; a kiosk at (27.5, 0)
+    hall          x -5..42, y -12..8, ground 0; a kiosk at (29, 0)
     stairs        x 31..35, y 8..14, rising 3.4 m to the landing; gate at y 17
     promenade     east of x 40, ground 3.4; the edge of the quay at y 23
     gangway       from (97, 24) north, rising to the deck
@@ -40,9 +40,9 @@ _HALL = Scene(
                 Stroke(
                     points=(
                         (-0.7, 0.0, 0.0),
-                        (25.3, 0.0, 0.0),
-                        (26.6, 1.8, 0.0),
-                        (40.0, 1.8, 0.0),
+                        (24.5, 0.0, 0.0),
+                        (28.5, 1.4, 0.0),
+                        (40.0, 1.4, 0.0),
                     ),
                     speed_m_s=1.4,
                     paces=(
@@ -60,7 +60,7 @@ _HALL = Scene(
             ),
             glances=(
                 Glance(start_s=6.2, end_s=8.6, facing_deg=WEST),
-                Glance(start_s=14.6, end_s=17.2, facing_deg=WEST),
+                Glance(start_s=14.6, end_s=17.7, facing_deg=WEST),
             ),
         ),
         "guard": Person(
@@ -98,7 +98,7 @@ _STAIRS_GATE = Scene(
                         (33.0, 14.0, DECK_M),
                         (33.0, 22.0, DECK_M),
                     ),
-                    speed_m_s=3.0,
+                    speed_m_s=2.2,
                     paces=(
                         Pace(start_s=-0.5, speed_m_s=1.35, tau_s=0.7),
                         Pace(start_s=4.6, speed_m_s=1.8, tau_s=0.5),
@@ -107,7 +107,11 @@ _STAIRS_GATE = Scene(
                 ),
                 # The gate gives; away along the bridge.
                 Stroke(
-                    points=((33.2, 18.5, DECK_M), (36.0, 19.0, DECK_M), (50.0, 19.0, DECK_M)),
+                    points=(
+                        (33.2, 18.5, DECK_M),
+                        (36.0, 19.0, DECK_M),
+                        (50.0, 19.0, DECK_M),
+                    ),
                     paces=(Pace(start_s=11.2, speed_m_s=5.0, tau_s=0.9),),
                 ),
             ),
@@ -118,7 +122,7 @@ _STAIRS_GATE = Scene(
             strokes=(
                 Stroke(
                     points=(
-                        (32.4, 1.5, 0.0),
+                        (32.4, 0.0, 0.0),
                         (32.4, 8.0, 0.0),
                         (32.4, 14.0, DECK_M),
                         (32.6, 22.0, DECK_M),
@@ -126,8 +130,8 @@ _STAIRS_GATE = Scene(
                     speed_m_s=2.5,
                     paces=(
                         Pace(start_s=-0.5, speed_m_s=2.4),
-                        Pace(start_s=2.2, speed_m_s=1.2, tau_s=0.6),
-                        Pace(start_s=10.0, speed_m_s=0.0, brake_m_s2=2.0),
+                        Pace(start_s=2.2, speed_m_s=1.0, tau_s=0.6),
+                        Pace(start_s=8.6, speed_m_s=0.0, brake_m_s2=2.0),
                     ),
                 ),
             ),
@@ -165,8 +169,8 @@ _QUAY = Scene(
                 ),
             ),
             glances=(
-                Glance(start_s=9.3, end_s=10.9, facing_deg=NORTH),
-                Glance(start_s=11.0, end_s=13.2, facing_deg=WEST),
+                Glance(start_s=9.3, end_s=10.6, facing_deg=NORTH),
+                Glance(start_s=10.2, end_s=13.7, facing_deg=WEST),
             ),
         ),
         "guard": Person(
