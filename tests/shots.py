@@ -9,6 +9,8 @@ from fractions import Fraction
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
+
 from carrellata.solver import rig as rigs
 from carrellata.solver.body import (
     EYES,
@@ -23,7 +25,6 @@ from carrellata.solver.lens import Lens
 from carrellata.solver.rig import Rig
 from carrellata.solver.shake import LEVELS
 from carrellata.solver.shot import HOLDS, Framing, Shot, Subject
-from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

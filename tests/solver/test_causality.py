@@ -5,8 +5,6 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from carrellata.solver.crew import Crew
-from carrellata.solver.take import operate
 from shots import (
     RATE,
     SHOTS,
@@ -21,6 +19,9 @@ from shots import (
     subject,
     walk,
 )
+
+from carrellata.solver.crew import Crew
+from carrellata.solver.take import operate
 
 CLOCK_S = 2e-9  # samples count as old enough to a nanosecond; times carry rounding
 SHOTS_IN_BLOCK = 54  # two of each rig, hold and number of subjects
