@@ -1,0 +1,235 @@
+"""The commands that need nothing but this machine.
+
+Data goes to standard output, faults and progress to standard error. What a command
+needs is imported when it runs, so that help and usage faults come at once.
+"""
+
+import json
+import re
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from .errors import Fault, InputError, JobError
+from .threads import use_one_thread
+
+if TYPE_CHECKING:
+    from .local import Progress
+
+app = typer.Typer(
+    name="carrellata",
+    help="Solve the cameras of a sequence again after its action has changed.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="Job file, TOML or JSON.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+
+
+@app.callback()
+def start() -> None:
+    """Solve the cameras of a sequence again after its action has changed."""
+    use_one_thread()
+
+
+@app.command()
+def check(job: JobPath, as_json: AsJson = False) -> None:
+    """Read a job and all its data, and name everything that is wrong."""
+    from .local import check_job
+
+    found, faults = check_job(job)
+    n_frames = sum(spec.n_frames for spec in found.shots)
+    if as_json:
+        print_json(
+            {
+                "sequence": found.sequence,
+                "shots": len(found.shots),
+                "frames": n_frames,
+                **faults_json(faults),
+            }
+        )
+    else:
+        print_faults(faults)
+        typer.echo(f"{found.sequence}: {len(found.shots)} shots, {n_frames} frames")
+    if faults:
+        raise typer.Exit(1)
+
+
+@app.command()
+def solve(
+    job: JobPath,
+    out: Annotated[
+        Path, typer.Option("-o", "--out", metavar="OUT", help="Folder for the takes.")
+    ],
+    shots: Annotated[
+        str | None, typer.Option(metavar="A,B", help="Only these shots.")
+    ] = None,
+    shard: Annotated[
+        str | None, typer.Option(metavar="K/N", help="Only the K-th of N parts.")
+    ] = None,
+    workers: Annotated[
+        int | None, typer.Option(min=1, help="Processes; default: one a processor.")
+    ] = None,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Refuse all if one shot's data is faulty.")
+    ] = False,
+    as_json: AsJson = False,
+    verbose: Annotated[
+        bool, typer.Option("-v", "--verbose", help="Say more of each take.")
+    ] = False,
+) -> None:
+    """Solve the shots of a job and write their takes."""
+    from .local import solve_job
+    from .report import count_line, detail_line, shot_lines, worst_first
+
+    with progress_bar() as progress:
+        outcome = solve_job(
+            job,
+            out,
+            shots=None if shots is None else _names(shots),
+            shard=None if shard is None else _shard(shard),
+            workers=workers,
+            strict=strict,
+            progress=progress,
+        )
+    if as_json:
+        print_json(
+            {
+                "sequence": outcome.sequence,
+                "folder": str(outcome.folder),
+                "shots": [
+                    {**row.plain(), "setup": json.loads(row.setup)}
+                    for row in outcome.rows
+                ],
+            }
+        )
+    else:
+        for line in shot_lines(outcome.rows):
+            typer.echo(line)
+        if verbose:
+            for row in worst_first(outcome.rows):
+                if row.measures:
+                    typer.echo(f"{row.shot}: {detail_line(row.measures)}")
+        typer.echo(f"{count_line(outcome.rows)}; takes in {outcome.folder}")
+    if outcome.failed:
+        raise typer.Exit(1)
+
+
+@app.command()
+def lenses(
+    job: Annotated[
+        Path | None, typer.Argument(metavar="[JOB]", help="Job with the cameras.")
+    ] = None,
+    height_m: Annotated[float, typer.Option(help="Stature of the subject.")] = 1.7,
+    headroom: Annotated[float, typer.Option(help="Share of the frame height.")] = 0.08,
+    back: Annotated[str | None, typer.Option(help="Film back.")] = None,
+    kit: Annotated[
+        str | None, typer.Option(metavar="18,25,..", help="Focal lengths in mm.")
+    ] = None,
+    stop: Annotated[float | None, typer.Option(help="F-number.")] = None,
+    aspect: Annotated[float | None, typer.Option(help="Delivered aspect.")] = None,
+    before: Annotated[
+        str | None, typer.Option("--from", metavar="SIZE", help="Change from it.")
+    ] = None,
+    after: Annotated[
+        str | None, typer.Option("--to", metavar="SIZE", help="Change to it.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell what each lens of a kit shows, from where, and how sharp."""
+    from .lens_options import cameras_of_job, changed_camera, size_change, within_body
+    from .lens_table import lens_table, plain_rows
+    from .report import lens_lines
+
+    within_body(height_m, headroom)
+    change = size_change(before, after)
+    cameras = [(None, ())] if job is None else cameras_of_job(job)
+    tables = []
+    for camera, names in cameras:
+        asked = changed_camera(camera, back=back, kit=kit, stop=stop, aspect=aspect)
+        rows = lens_table(asked, height_m=height_m, headroom=headroom, change=change)
+        tables.append({"shots": list(names), "lenses": plain_rows(rows)})
+        if not as_json:
+            if names:
+                typer.echo(f"shots {', '.join(names)}")
+            for line in lens_lines(rows, change):
+                typer.echo(line)
+    if as_json:
+        print_json({"height_m": height_m, "headroom": headroom, "cameras": tables})
+
+
+@app.command()
+def schema(as_json: AsJson = False) -> None:
+    """Print the JSON Schema of the job file."""
+    from .schema import job_schema
+
+    print_json(job_schema())
+
+
+@app.command()
+def prune(
+    out: Annotated[Path, typer.Argument(metavar="OUT", help="Folder of the takes.")],
+    as_json: AsJson = False,
+) -> None:
+    """Remove takes that others have replaced."""
+    from .store import stores_below
+
+    stores = stores_below(out)
+    if not stores:
+        raise InputError(str(out), "holds no takes")
+    removed = [path for store in stores for path in store.prune()]
+    if as_json:
+        print_json({"removed": [str(path) for path in removed]})
+    else:
+        typer.echo(f"{len(removed)} replaced takes removed")
+
+
+def print_json(value: Any) -> None:
+    """Print one JSON document."""
+    typer.echo(json.dumps(value, indent=2, allow_nan=False))
+
+
+def print_faults(faults: tuple[Fault, ...]) -> None:
+    """Print faults for people, a line each."""
+    for fault in faults:
+        typer.echo(str(fault), err=True)
+
+
+def faults_json(faults: tuple[Fault, ...]) -> dict[str, Any]:
+    """Return faults as plain values."""
+    return {"faults": [{"path": one.path, "message": one.message} for one in faults]}
+
+
+@contextmanager
+def progress_bar() -> "Iterator[Progress | None]":
+    """Give what draws a bar on a terminal, or None where there is none."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
+
+    columns = (*Progress.get_default_columns()[:2], MofNCompleteColumn())
+    console = Console(stderr=True)
+    with Progress(*columns, TimeRemainingColumn(), console=console) as bar:
+        task = bar.add_task("shots", total=None)
+        yield lambda row, total: bar.update(task, advance=1, total=total)
+
+
+def _names(text: str) -> list[str]:
+    return [name.strip() for name in text.split(",") if name.strip()]
+
+
+def _shard(text: str) -> tuple[int, int]:
+    found = re.fullmatch(r"([0-9]{1,6})/([0-9]{1,6})", text, re.ASCII)
+    if found is None:
+        message = f'must be K/N such as 3/16, got "{text}"'
+        raise JobError((Fault(path="--shard", message=message),))
+    return int(found[1]), int(found[2])

@@ -1,0 +1,105 @@
+"""What the command line says: plain lines for people."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from math import isinf
+
+from ..solver.measure import Measures
+from .lens_table import LensRow, Stand
+from .sequence_table import ShotRow
+
+_SHARES = ("in_frame", "body_in_frame", "size_kept", "angle_kept", "soft")
+
+
+def worst_first(rows: Iterable[ShotRow]) -> list[ShotRow]:
+    """Return rows, failed ones first, then by time out of frame and drift."""
+    return sorted(rows, key=_badness)
+
+
+def shot_lines(rows: Sequence[ShotRow]) -> Iterator[str]:
+    """Yield a line a shot: status and what matters most, worst first."""
+    width = max((len(row.shot) for row in rows), default=0)
+    for row in worst_first(rows):
+        if row.status == "failed":
+            for line in (row.error or "").splitlines():
+                yield f"{row.shot:<{width}}  failed  {line}"
+        else:
+            yield f"{row.shot:<{width}}  {row.status:<6}  {_main_numbers(row.measures)}"
+
+
+def detail_line(measures: Measures) -> str:
+    """Return the other shares of a take and its lag in one line."""
+    shares = [
+        f"{name.replace('_', ' ')} {_percent(measures, name)}" for name in _SHARES
+    ]
+    return ", ".join([*shares, f"lag {_number(measures, 'lag_s', '.2f')} s"])
+
+
+def count_line(rows: Sequence[ShotRow]) -> str:
+    """Return how many shots came to which status."""
+    counts = {
+        status: sum(row.status == status for row in rows)
+        for status in ("solved", "kept", "failed")
+    }
+    return ", ".join(f"{count} {status}" for status, count in counts.items())
+
+
+def lens_lines(
+    rows: Sequence[LensRow], change: tuple[str, str] | None
+) -> Iterator[str]:
+    """Yield the table of a kit: a line for each lens and size."""
+    for row in rows:
+        yield (
+            f"{row.mm:g} mm: angle of view {row.horizontal_deg:.1f} x "
+            f"{row.vertical_deg:.1f} deg, hyperfocal {row.hyperfocal_m:.2f} m "
+            f"at f/{row.stop:g}"
+        )
+        for stand in row.stands:
+            yield f"  {_stand(stand)}"
+        if change is not None and row.change is not None:
+            yield f"  {_change(row, change)}"
+
+
+def _badness(row: ShotRow) -> tuple[bool, float, float]:
+    framed, drift = row.measures.get("in_frame"), row.measures.get("drift_max")
+    return (
+        row.status != "failed",
+        1.0 if framed is None else float(framed),
+        0.0 if drift is None else -float(drift),
+    )
+
+
+def _main_numbers(measures: Measures) -> str:
+    return (
+        f"in frame {_percent(measures, 'in_frame'):>5}, "
+        f"most drift {_number(measures, 'drift_max', '.2f')} half frames, "
+        f"{_number(measures, 'pan_decisions_per_s', '.1f')} pan decisions/s, "
+        f"dolly {_number(measures, 'dolly_m', '.1f')} m"
+    )
+
+
+def _number(measures: Measures, name: str, form: str) -> str:
+    value = measures.get(name)
+    return "-" if value is None else format(float(value), form)
+
+
+def _percent(measures: Measures, name: str) -> str:
+    value = measures.get(name)
+    return "-" if value is None else f"{100 * float(value):.0f} %"
+
+
+def _stand(stand: Stand) -> str:
+    far = "infinity" if isinf(stand.far_m) else f"{stand.far_m:.2f} m"
+    close = ", closer than it focuses" if stand.too_close else ""
+    return (
+        f"{stand.size:<6}  at {stand.distance_m:6.2f} m, "
+        f"sharp {stand.near_m:.2f} m to {far}{close}"
+    )
+
+
+def _change(row: LensRow, change: tuple[str, str]) -> str:
+    assert row.change is not None
+    push, needed = row.change.push_m, row.change.needed_mm
+    way = f"{'push in' if push >= 0 else 'pull back'} {abs(push):.2f} m"
+    kit = row.change.lens_mm
+    lens = "none in the kit" if kit is None else f"the kit has {kit:g} mm"
+    return f"{change[0]} to {change[1]}: {way}, or a {needed:.0f} mm lens ({lens})"

@@ -1,0 +1,69 @@
+"""The console script: runs a command and turns its end into an exit code."""
+
+import signal
+import sys
+from collections.abc import Sequence
+
+from ..jobs.cli import app, faults_json, print_faults, print_json
+from ..jobs.errors import (
+    CancelledError,
+    CarrellataError,
+    Fault,
+    InputError,
+    JobError,
+    ShotDataError,
+    exit_code,
+)
+
+_INTERRUPTED = 130  # what the command library makes of an interrupt
+_NOT_WRITTEN = 1
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code.
+
+    Args:
+        arguments: without the name of the program; None for those of the process.
+
+    Returns:
+        0 solved, 1 some shots failed or a file could not be written, 2 bad job or
+        usage, 3 service not reachable, 4 cancelled.
+    """
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    # A farm's scheduler stops work with this signal; it ends as the keyboard's does.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        app(words, prog_name="carrellata")
+    except CarrellataError as error:
+        _say(_faults(error), words)
+        return exit_code(error)
+    except KeyboardInterrupt:
+        return exit_code(CancelledError())
+    except OSError as error:
+        path = "" if error.filename is None else str(error.filename)
+        message = f"cannot be written: {(error.strerror or str(error)).lower()}"
+        _say((Fault(path=path, message=message),), words)
+        return _NOT_WRITTEN
+    except SystemExit as end:
+        code = end.code if isinstance(end.code, int) else 0
+        return exit_code(CancelledError()) if code == _INTERRUPTED else code
+    return 0
+
+
+def _faults(error: CarrellataError) -> tuple[Fault, ...]:
+    if isinstance(error, JobError | ShotDataError):
+        return error.faults
+    if isinstance(error, InputError):
+        return (error.fault,)
+    return (Fault(path="", message=str(error)),)
+
+
+def _say(faults: tuple[Fault, ...], words: Sequence[str]) -> None:
+    if "--json" in words:
+        print_json(faults_json(faults))
+    else:
+        print_faults(faults)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
