@@ -73,6 +73,18 @@ def test_the_other_way_to_say_a_field_replaces_the_inherited_one() -> None:
     assert shot.camera.film_back is None
 
 
+def test_null_is_no_other_way_to_say_a_field() -> None:
+    shot = parse_job(a_job(a_shot(framing={"fill": None}))).shots[0]
+    assert shot.framing.size == "full"
+
+
+def test_a_replaced_table_is_no_longer_blamed() -> None:
+    job = a_job(a_shot(shake="calm"))
+    job["defaults"]["shake"] = {"level": "rough", "percent": 0.2}
+    with pytest.raises(JobError, match=r"^shots\[0\]\.shake\.level: must be one of"):
+        parse_job(job)
+
+
 def test_both_ways_in_one_table_are_refused() -> None:
     with pytest.raises(JobError) as caught:
         parse_job(a_job(a_shot(framing={"size": "full", "fill": 0.6})))

@@ -207,6 +207,19 @@ SHOT_FAULTS = [
         {"rig": {"kind": "crane"}},
         'rig.kind: must be one of "sticks", "track", "arc", got "crane"',
     ),
+    (
+        {"rig": {"kind": "sticks", "at": [1, 2, 3], "sticks": 1}},
+        "rig.sticks: unknown field",
+    ),
+    (
+        {"frames": [1, 2_000_000], "preroll": 1},
+        "frames: a shot has at most 2000000 samples, "
+        "got 2000001 frames with handles and pre-roll",
+    ),
+    (
+        {"frames": [9, 1], "cues": [{"frame": 5, "fill": 1}]},
+        "frames: the last frame must be >= the first, got 9 to 1",
+    ),
     ({"rig": {"at": [1, 2, 3]}}, "rig.kind: is required"),
     ({"rig": 3}, "rig: must be a table, got 3"),
     (
@@ -350,8 +363,8 @@ SUBJECT_FAULTS = [
     ({"height_m": 0}, ".height_m: must be > 0 m, got 0 m"),
     ({"height": 1.7}, '.height: unknown field; did you mean "height_m"'),
     (
-        {"file": "c.usda"},
-        '.file: a subject from OpenUSD is not available in this version, got "c.usda"',
+        {"file": "c.USDA"},
+        '.file: a subject from OpenUSD is not available in this version, got "c.USDA"',
     ),
     (
         {"file": "c.xlsx"},
@@ -426,6 +439,8 @@ JOB_FAULTS = [
         {"rate": 23.976},
         'rate: must be text, not the number 23.976; say "24000/1001"',
     ),
+    ({"rate": "23.98"}, 'rate: a decimal is not exact, got "23.98"; say "24000/1001"'),
+    ({"rate": "25.0"}, 'rate: a decimal is not exact, got "25.0"; say "25"'),
     ({"rate": 24}, 'rate: must be text, not the number 24; say "24"'),
     (
         {"rate": "24/0"},
@@ -475,6 +490,10 @@ def test_shake_must_fit_the_frame_rate() -> None:
         "second), got 8 Hz"
     ]
     parse_job(a_job(a_shot(shake={"band_hz": [0.5, 5.4]}), rate="12"))
+
+
+def test_a_shot_may_be_one_frame_long() -> None:
+    assert parse_job(a_job(a_shot(frames=[-5, -5]))).shots[0].n_frames == 1
 
 
 def test_names_differ_in_more_than_case() -> None:
