@@ -102,7 +102,11 @@ def prepare(job: JobFile, spec: ShotSpec, folder: Path) -> Prepared:
         shake=_shake(spec),
         seed=seed_of(job, spec.name),
     )
-    faults = [*_through_camera(shot, path), *_impossible_size(shot, path)]
+    faults = [
+        *_slow_rate(shot, path),
+        *_through_camera(shot, path),
+        *_impossible_size(shot, path),
+    ]
     if faults:
         raise ShotDataError(spec.name, tuple(faults))
     inputs = {one.name: one.digest for one in tracks}
@@ -271,6 +275,18 @@ def seed_of(job: JobFile, shot: str) -> int:
     """Return a shot's seed: from the job's, the sequence's and the shot's names."""
     text = f"{job.seed}/{job.sequence}/{shot}"
     return int.from_bytes(hashlib.sha256(text.encode()).digest()[:6], "big")
+
+
+def _slow_rate(shot: Shot, path: str) -> list[Fault]:
+    """Name a level of shake that the frame rate can't carry."""
+    least, rate = shot.shake.lowest_rate_hz, float(shot.rate)
+    if shot.shake.angle_rad(shot.lens.focal_mm, shot.gate) == 0 or rate >= least:
+        return []
+    message = (
+        f"{shot.shake.name} reaches {shot.shake.band_hz[1]:g} Hz and needs at least "
+        f"{least:.1f} frames a second, the job has {rate:g}"
+    )
+    return [Fault(path=f"{path}.shake", message=message)]
 
 
 def _gap(shot: Shot, subject: Subject) -> FloatArray:
