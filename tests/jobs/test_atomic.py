@@ -1,0 +1,40 @@
+"""Files are whole or not there, and what killed writers leave is removed."""
+
+import fcntl
+from pathlib import Path
+
+import pytest
+from walks import files_below
+
+from carrellata.jobs.atomic import remove_leftovers, write_whole
+
+
+def test_bytes_replace_those_before_and_nothing_else_is_left(tmp_path: Path) -> None:
+    path = tmp_path / "deep/er/a.bin"
+    write_whole(path, b"one")
+    write_whole(path, b"two")
+    assert files_below(tmp_path) == {"deep/er/a.bin": b"two"}
+
+
+def test_failure_names_the_file_and_leaves_what_was_there(tmp_path: Path) -> None:
+    path = tmp_path / "a.bin"
+    path.mkdir()
+    (path / "b").write_bytes(b"kept")
+    with pytest.raises(OSError, match=r"a\.bin") as caught:
+        write_whole(path, b"new")
+    assert caught.value.filename == str(path)
+    assert files_below(tmp_path) == {"a.bin/b": b"kept"}
+
+
+def test_leftovers_of_the_dead_go_and_those_of_the_living_stay(tmp_path: Path) -> None:
+    dead, living = tmp_path / ".a.1.part", tmp_path / "deep/.b.2.part"
+    living.parent.mkdir()
+    dead.write_bytes(b"half")
+    living.write_bytes(b"half")
+    (tmp_path / "c.part").write_bytes(b"not ours")
+    with living.open("rb") as file:
+        fcntl.flock(file, fcntl.LOCK_EX)
+        remove_leftovers(tmp_path)
+        assert set(files_below(tmp_path)) == {"deep/.b.2.part", "c.part"}
+    remove_leftovers(tmp_path)
+    assert set(files_below(tmp_path)) == {"c.part"}
