@@ -37,16 +37,15 @@ def transition(dt, fade, bandwidth, gait, f, q):
     f[0, 1] = -fade * np.expm1(-x)
     f[1, 1] = e
     density = bandwidth**4
+    one = -np.expm1(-x)
+    two = -np.expm1(-2 * x)
+    q[0, 1] = density * fade * fade / 2 * one * one
+    q[1, 1] = density * fade / 2 * two
     if x > 1e-2:
-        one = -np.expm1(-x)
-        two = -np.expm1(-2 * x)
         q[0, 0] = density * fade * fade * (dt - 2 * fade * one + fade / 2 * two)
-        q[0, 1] = density * fade * fade / 2 * one * one
-        q[1, 1] = density * fade / 2 * two
-    else:  # the closed form cancels; its series does not
-        q[0, 0] = density * dt**3 * (1 / 3 - x / 4 + 7 * x * x / 60)
-        q[0, 1] = density * dt**2 * (1 / 2 - x / 2 + 7 * x * x / 24)
-        q[1, 1] = density * dt * (1 - x + 2 * x * x / 3)
+    else:  # the closed form cancels; its series, to rounding at the seam, does not
+        tail = 7 / 60 - x * (1 / 24 - x * (31 / 2520 - x / 320))
+        q[0, 0] = density * dt**3 * (1 / 3 - x * (1 / 4 - x * tail))
     q[1, 0] = q[0, 1]
     w = 2 * np.pi * GAIT_HZ
     decay = np.exp(-GAIT_DAMPING * w * dt)

@@ -208,7 +208,7 @@ def round_arc(radius: float = 12.0, start: float = 1.0, sweep: float = 4.0) -> R
 
 def sprint_on_sticks(preset: str = "brisk", rate: Fraction = RATE) -> Shot:
     """A second of rest, then a sprint past a panning camera."""
-    return shot(acted(sprint(), 4.0, rate), sticks(), preset=preset, rate=rate)
+    return shot(acted(sprint(), 5.0, rate), sticks(), preset=preset, rate=rate)
 
 
 def runner_on_track(preset: str = "brisk") -> Shot:
