@@ -148,6 +148,7 @@ def _least_distance(rows, low, high, y):
     n_rows, m = rows.shape
     normals = np.zeros((m + 1, m))
     bounds = np.zeros(m + 1)
+    held = np.zeros(m + 1)  # the active rows, counted from one, minus for low bounds
     multipliers = np.zeros(m + 1)
     chol = np.zeros((m + 1, m + 1))
     project = np.zeros(m + 1)
@@ -156,16 +157,25 @@ def _least_distance(rows, low, high, y):
     size = 0
     steps = 0
     while steps < MAX_STEPS:
-        worst = FEASIBLE
+        square = 0.0
+        for k in range(m):
+            square += y[k] * y[k]
+        # Rounding grows with y; where many rows meet it would pick them in turn.
+        worst = FEASIBLE * max(1.0, 0.1 * np.sqrt(square))
         pick = -1
         sign = 1.0
         for r in range(n_rows):
             value = 0.0
             for k in range(m):
                 value += rows[r, k] * y[k]
-            if value - high[r] > worst:
+            # An active row is on its bound; what is left of it is rounding.
+            above = below = True
+            for i in range(size):
+                above &= held[i] != r + 1
+                below &= held[i] != -r - 1
+            if above and value - high[r] > worst:
                 worst, pick, sign = value - high[r], r, 1.0
-            if low[r] - value > worst:
+            if below and low[r] - value > worst:
                 worst, pick, sign = low[r] - value, r, -1.0
         if pick < 0:
             return steps
@@ -209,6 +219,7 @@ def _least_distance(rows, low, high, y):
             added += step
             if not dependent and violation / residual <= dual_step:
                 bounds[size] = bound
+                held[size] = sign * (pick + 1)
                 _factor_gram(normals, size + 1, size, chol)
                 size += 1
                 # From scratch, so that rounding does not build up over the steps.
@@ -223,6 +234,7 @@ def _least_distance(rows, low, high, y):
                 break
             for i in range(drop, size):
                 bounds[i] = bounds[i + 1]
+                held[i] = held[i + 1]
                 multipliers[i] = multipliers[i + 1]
                 for k in range(m):
                     normals[i, k] = normals[i + 1, k]

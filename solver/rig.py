@@ -142,10 +142,16 @@ def _clamp(s, length):
 
 @kernel
 def _arc_s(rig, angle, near):
-    """Return s of a world angle: the turn nearest to rail position `near`."""
+    """Return s of a world angle: of the turns on the rail, the nearest to `near`.
+
+    Where none is on the rail, the turn that is the least beyond an end.
+    """
     full = 2 * np.pi * rig.radius
     s = rig.turn * (angle - rig.start) * rig.radius
-    return s + full * np.round((near - s) / full)
+    s += full * np.round((near - s) / full)
+    inward = s + full if s < 0.0 else s - full
+    beyond = abs(s - _clamp(s, rig.length))
+    return inward if abs(inward - _clamp(inward, rig.length)) < beyond else s
 
 
 @kernel
@@ -203,8 +209,9 @@ def distance_s(rig, x, y, z, distance, present):
 def bearing_s(rig, x, z, bearing, present):
     """Return the s nearest to `present` that a subject at x, z sees at `bearing`.
 
-    `bearing` is a world angle about the up axis [rad], 0 along -Z. A rail that the
-    ray misses leaves the dolly where it is.
+    `bearing` is a world angle about the up axis [rad], 0 along -Z. Where the ray
+    crosses the line or circle beyond the rail: the nearer end. Where it crosses
+    neither, the dolly stays where it is.
     """
     rx, rz = -np.sin(bearing), -np.cos(bearing)
     if rig.kind == ARC:
@@ -214,18 +221,17 @@ def bearing_s(rig, x, z, bearing, present):
         if root < 0.0:
             return present
         best = present
-        gap = np.inf
+        gap = beyond = np.inf
         for sign in (-1.0, 1.0):
             far = -along + sign * np.sqrt(root)
             if far > 0.0:
-                s = _clamp(
-                    _arc_s(
-                        rig, np.arctan2(-(dx + far * rx), -(dz + far * rz)), present
-                    ),
-                    rig.length,
-                )
-                if abs(s - present) < gap:
-                    gap, best = abs(s - present), s
+                angle = np.arctan2(-(dx + far * rx), -(dz + far * rz))
+                turned = _arc_s(rig, angle, present)
+                s = _clamp(turned, rig.length)
+                over = abs(turned - s)
+                # A true crossing comes before an end that is only nearer to one.
+                if over < beyond or (over == beyond and abs(s - present) < gap):
+                    beyond, gap, best = over, abs(s - present), s
         return best
     cross = rig.direction[0] * rz - rig.direction[2] * rx
     if abs(cross) < 1e-6:
