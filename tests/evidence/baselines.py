@@ -1,0 +1,113 @@
+"""Three plain ways to move the same camera on the same rig, with no crew at all.
+
+- rigid aim: the dolly is at its place and the frame is exact in every frame;
+- low-pass lag: the same through a first-order lag, a common spring on the camera;
+- whole-shot smoothing: the same through a Gaussian over past and future.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+
+from carrellata.solver.camera import aim
+from carrellata.solver.perform import perform, primary_points
+from carrellata.solver.rig import nearest_s
+from carrellata.solver.shot import Shot
+from carrellata.solver.take import sample_frames
+
+FloatArray = NDArray[np.float64]
+
+LAG_S = 0.25  # near the crew's own lag, so that neither is favoured
+SMOOTHING_S = 0.5
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Moves:
+    """Positions a frame: rail [m], pan and tilt [rad], (n,) each, at times (n,) [s]."""
+
+    times_s: FloatArray
+    rail: FloatArray
+    pan: FloatArray
+    tilt: FloatArray
+    decisions: int | None = None
+
+
+Solver = Callable[[Shot], Moves]
+
+
+def frame_times(shot: Shot) -> FloatArray:
+    """Return the times of a shot's samples, (n,) [s]."""
+    frames, subs = sample_frames(shot)
+    return shot.times_of(frames + subs / shot.samples_per_frame)
+
+
+def aimed_at(shot: Shot, times: FloatArray) -> FloatArray:
+    """Return the aim point as acted, (n, 3) [m]."""
+    return primary_points(shot, times, np.array([f.aim for f in shot.framings]))
+
+
+def rigid(shot: Shot) -> Moves:
+    """Aim exactly in every frame, the dolly abreast."""
+    times = frame_times(shot)
+    points = aimed_at(shot, times)
+    rail = np.array([nearest_s(shot.rig.shape, *p) for p in points])
+    tx, ty = shot.tangents
+    framing = shot.framings[0]
+    d = points - shot.rig.places(rail)
+    pan, tilt, _ = aim(d, framing.u, framing.v, shot.roll_rad, tx, ty)
+    return Moves(times_s=times, rail=rail, pan=np.unwrap(pan), tilt=tilt)
+
+
+def _through(moves: Moves, change: Callable[[FloatArray], FloatArray]) -> Moves:
+    return Moves(
+        times_s=moves.times_s,
+        rail=change(moves.rail),
+        pan=change(moves.pan),
+        tilt=change(moves.tilt),
+    )
+
+
+def low_pass(shot: Shot) -> Moves:
+    """Follow rigid aim through a first-order lag."""
+    keep = float(np.exp(-1 / (float(shot.rate) * LAG_S)))
+
+    def lagged(values: FloatArray) -> FloatArray:
+        out = values.copy()
+        for k in range(1, len(out)):
+            out[k] = keep * out[k - 1] + (1 - keep) * values[k]
+        return out
+
+    return _through(rigid(shot), lagged)
+
+
+def whole_shot(shot: Shot) -> Moves:
+    """Smooth rigid aim over the whole shot, past and future alike."""
+    sigma = SMOOTHING_S * float(shot.rate)
+    return _through(
+        rigid(shot), lambda values: gaussian_filter1d(values, sigma, mode="nearest")
+    )
+
+
+def crew(shot: Shot) -> Moves:
+    """Let the shot's crew work."""
+    times = frame_times(shot)
+    done = perform(shot)
+    starts = np.concatenate([done.pan.starts_s, done.tilt.starts_s])
+    return Moves(
+        times_s=times,
+        rail=done.dolly.at(times)[:, 0],
+        pan=done.pan.at(times)[:, 0],
+        tilt=done.tilt.at(times)[:, 0],
+        decisions=int(((starts >= times[0]) & (starts <= times[-1])).sum()),
+    )
+
+
+SOLVERS: dict[str, Solver] = {
+    "crew": crew,
+    "rigid aim": rigid,
+    "low-pass lag": low_pass,
+    "whole-shot smoothing": whole_shot,
+}
