@@ -266,11 +266,7 @@ def write_plan(pl, t0, x0, v0, a0, u, row):
         speed = abs(v)
         sign = 1.0 if v > 0 else -1.0
         ramp = min(np.sqrt(speed / pl.jerk), pl.accel / pl.jerk)
-        hold = (
-            max(0.0, speed / pl.accel - pl.accel / pl.jerk)
-            if ramp * pl.jerk >= pl.accel
-            else 0.0
-        )
+        hold = max(0.0, speed / pl.accel - pl.accel / pl.jerk)
         row[4 + n], row[4 + N_PIECES + n] = -sign * pl.jerk, ramp
         row[4 + n + 1], row[4 + N_PIECES + n + 1] = 0.0, hold
         row[4 + n + 2], row[4 + N_PIECES + n + 2] = sign * pl.jerk, ramp
