@@ -1,0 +1,210 @@
+"""The shot from above, to scale: rail, camera with its view, and subjects' paths."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import copysign, degrees, dist, hypot, tan
+
+import numpy as np
+
+from ....solver.arrays import FloatArray
+from .shown import Shown
+from .svg import Box, Point, element, group, line, path, round_step, text
+
+GAUGE_M = 0.62  # between the rails of dolly track; common practice, no source
+_SLEEPER_M = 0.5
+_SYMBOL_PX = 17.0  # height of the camera's triangle
+_MARGIN_PX = 12.0  # for the numbers beside the outermost marks
+_BAR_PX = 60.0  # least length of the scale bar
+_APART_PX = 14.0  # from a mark to its number
+_SAME_PX = 9.0  # marks closer than this are in one place
+_LINES = ("", "other")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Ground:
+    """A scale from the ground to the page: `pixels` a metre, `origin` [px]."""
+
+    pixels: float
+    origin: Point
+
+    def __call__(self, points_m: FloatArray) -> list[Point]:
+        """Return places on the page of points (n, 2) [m]."""
+        left, top = self.origin
+        return [(left + self.pixels * x, top - self.pixels * y) for x, y in points_m]
+
+
+def plan_view(shown: Shown, box: Box) -> str:
+    """Return the plan of a take.
+
+    The group carries `data-pixels-per-metre`, and in `data-origin` the place of the
+    origin of the scene [px].
+    """
+    ground = _fit(shown, box)
+    camera, subject = ground(shown.camera), ground(shown.followed_path)
+    rows = shown.marks
+    beside_rail = _APART_PX
+    if len(shown.rail) > 1:
+        beside_rail += ground.pixels * GAUGE_M / 2
+    return group(
+        *_rail(shown.rail, ground),
+        *(path(ground(view), class_="view") for view in _views(shown)),
+        *(
+            path(ground(points), class_=f"subject {kind}", data_subject=name)
+            for (name, points), kind in zip(
+                shown.subjects.items(), _LINES, strict=False
+            )
+        ),
+        *(_camera(shown, row, camera[row]) for row in rows),
+        *(_subject(shown, row, subject[row]) for row in rows),
+        *_numbers(rows, subject, camera, _APART_PX),
+        *_numbers(rows, camera, subject, beside_rail),
+        _scale_bar(box, ground.pixels),
+        id="plan",
+        data_pixels_per_metre=f"{ground.pixels:.6f}",
+        data_origin=f"{ground.origin[0]:.4f} {ground.origin[1]:.4f}",
+    )
+
+
+def _fit(shown: Shown, box: Box) -> Ground:
+    middle = [shown.rail, shown.camera]
+    edge = [points + side for points in middle for side in (-GAUGE_M, GAUGE_M)]
+    points = np.concatenate([*edge, *_views(shown), *shown.subjects.values()])
+    low, high = points.min(axis=0), points.max(axis=0)
+    pixels = min(
+        (box.width - 2 * _MARGIN_PX) / (high[0] - low[0]),
+        (box.height - 2 * _MARGIN_PX) / (high[1] - low[1]),
+    )
+    centre = (low + high) / 2
+    origin = (
+        box.left + box.width / 2 - pixels * centre[0],
+        box.top + box.height / 2 + pixels * centre[1],
+    )
+    return Ground(pixels=float(pixels), origin=(float(origin[0]), float(origin[1])))
+
+
+def _rail(middle: FloatArray, ground: Ground) -> list[str]:
+    """Return sleepers and both rails, nothing on sticks."""
+    if len(middle) == 1:
+        return []
+    steps = np.hypot(*np.diff(middle, axis=0).T)
+    way = np.concatenate([[0.0], np.cumsum(steps)])
+    along = np.gradient(middle, way, axis=0)
+    left = np.column_stack([-along[:, 1], along[:, 0]])
+    left *= GAUGE_M / 2 / np.hypot(*left.T)[:, None]
+    at = np.linspace(0.0, way[-1], max(2, round(way[-1] / _SLEEPER_M) + 1))
+    near, far = (
+        ground(
+            np.column_stack([np.interp(at, way, (middle + side)[:, c]) for c in (0, 1)])
+        )
+        for side in (left, -left)
+    )
+    return [
+        path(
+            [
+                place
+                for pair in zip(near, far, strict=True)
+                for place in (*pair, (np.nan, np.nan))
+            ],
+            class_="sleeper",
+        ),
+        path(ground(middle + left), class_="rail"),
+        path(ground(middle - left), class_="rail"),
+    ]
+
+
+def _views(shown: Shown) -> list[FloatArray]:
+    """Return left edge, lens, right edge of each marked view, (3, 2) [m].
+
+    The edges reach as far as the subject is.
+    """
+    views = []
+    for row in shown.marks:
+        camera, pan_rad = shown.camera[row], shown.pan_rad[row]
+        reach_m = np.hypot(*(shown.followed_path[row] - camera))
+        edges = pan_rad + shown.half_view_rad * np.array([1.0, -1.0])
+        left, right = camera + reach_m * np.column_stack(
+            [-np.sin(edges), np.cos(edges)]
+        )
+        views.append(np.array([left, camera, right]))
+    return views
+
+
+def _camera(shown: Shown, row: int, place: Point) -> str:
+    """Return a triangle with the lens at its tip, as wide as the view."""
+    half = max(_SYMBOL_PX * tan(shown.half_view_rad), 0.3 * _SYMBOL_PX)
+    turn = -degrees(float(shown.pan_rad[row]))
+    return element(
+        "path",
+        class_="camera",
+        d=f"M0 0L{-half:.2f} {-_SYMBOL_PX:.2f}L{half:.2f} {-_SYMBOL_PX:.2f}Z",
+        transform=f"translate({place[0]:.2f} {place[1]:.2f}) rotate({turn:.2f})",
+        data_frame=str(shown.frames[row]),
+    )
+
+
+def _subject(shown: Shown, row: int, place: Point) -> str:
+    return element(
+        "circle",
+        class_="mark",
+        cx=place[0],
+        cy=place[1],
+        r=4.5,
+        data_frame=str(shown.frames[row]),
+        data_subject=shown.followed[row],
+    )
+
+
+def numbers_by_place(
+    rows: Sequence[int], places: Sequence[Point]
+) -> list[tuple[int, str]]:
+    """Return a row and the numbers of the marks there; marks in one place share it.
+
+    Args:
+        rows: of the marks, numbered from 1.
+        places: of all rows [px].
+    """
+    shared: dict[int, list[int]] = {}
+    for number, row in enumerate(rows, 1):
+        near = [
+            first for first in shared if dist(places[first], places[row]) < _SAME_PX
+        ]
+        shared.setdefault(near[0] if near else row, []).append(number)
+    return [(row, ", ".join(map(str, numbers))) for row, numbers in shared.items()]
+
+
+def _numbers(
+    rows: Sequence[int], places: list[Point], others: list[Point], apart_px: float
+) -> list[str]:
+    """Return the numbers of the marks, beside the way and away from the others."""
+    return [
+        text(words, _beside(row, places, others[row], apart_px), class_="number")
+        for row, words in numbers_by_place(rows, places)
+    ]
+
+
+def _beside(row: int, places: list[Point], other: Point, apart_px: float) -> Point:
+    x, y = places[row]
+    side = (x - other[0], y - other[1])
+    for span in (9, len(places)):
+        x0, y0 = places[max(0, row - span)]
+        x1, y1 = places[min(len(places) - 1, row + span)]
+        if hypot(x1 - x0, y1 - y0) > _SAME_PX:
+            across = (y0 - y1, x1 - x0)
+            sign = copysign(1.0, across[0] * side[0] + across[1] * side[1])
+            side = (sign * across[0], sign * across[1])
+            break
+    share = apart_px / hypot(*side)
+    return (x + share * side[0], y + share * side[1] + 4.0)
+
+
+def _scale_bar(box: Box, pixels: float) -> str:
+    length_m = round_step(_BAR_PX / pixels)
+    left, right = box.left, box.left + length_m * pixels
+    low = box.bottom - 4
+    return group(
+        line((left, low), (right, low), class_="axis"),
+        *(line((x, low - 4), (x, low + 4), class_="axis") for x in (left, right)),
+        text(f"{length_m:g} m", ((left + right) / 2, low - 8), class_="label middle"),
+        id="scale_bar",
+        data_metres=f"{length_m:g}",
+    )

@@ -1,0 +1,104 @@
+"""Elements of an SVG file as text, and the scale from a quantity to a place."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from math import floor, log10
+from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
+
+from ....solver.arrays import FloatArray
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Box:
+    """A rectangle of the drawing [px], y down."""
+
+    left: float
+    top: float
+    width: float
+    height: float
+
+    @property
+    def right(self) -> float:
+        """Its right edge."""
+        return self.left + self.width
+
+    @property
+    def bottom(self) -> float:
+        """Its lower edge."""
+        return self.top + self.height
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Scale:
+    """A linear scale: `low` lies at `start`, `high` at `end` [px]."""
+
+    low: float
+    high: float
+    start: float
+    end: float
+
+    def __call__(self, value: float) -> float:
+        """Return the place of a value [px]."""
+        share = (value - self.low) / (self.high - self.low)
+        return self.start + share * (self.end - self.start)
+
+    def ticks(self, most: int) -> FloatArray:
+        """Return at most `most` + 1 round values from low to high."""
+        step = round_step((self.high - self.low) / most)
+        first = np.ceil(self.low / step - 1e-9)
+        values: FloatArray = np.arange(first, self.high / step + 1e-9) * step + 0.0
+        return values
+
+
+def round_step(least: float) -> float:
+    """Return the smallest of 1, 2 and 5 times a power of ten that is >= least > 0."""
+    power: float = 10.0 ** floor(log10(least))
+    return next(power * k for k in (1, 2, 5, 10) if power * k >= least * (1 - 1e-9))
+
+
+def element(name: str, body: str = "", /, **attributes: float | str) -> str:
+    """Return an element; `_` in the name of an attribute stands for `-`."""
+    parts = [
+        f" {key.strip('_').replace('_', '-')}={quoteattr(number(value))}"
+        for key, value in attributes.items()
+    ]
+    return f"<{name}{''.join(parts)}" + (f">{body}</{name}>" if body else "/>")
+
+
+def group(*bodies: str, **attributes: float | str) -> str:
+    """Return a group of elements."""
+    return element("g", "\n".join(bodies), **attributes)
+
+
+def text(words: str, at: Point, **attributes: float | str) -> str:
+    """Return a text; `at` is the left end of its base line unless anchored."""
+    return element("text", escape(words), x=at[0], y=at[1], **attributes)
+
+
+def line(start: Point, end: Point, **attributes: float | str) -> str:
+    """Return a straight line."""
+    (x1, y1), (x2, y2) = start, end
+    return element("line", x1=x1, y1=y1, x2=x2, y2=y2, **attributes)
+
+
+def path(points: Sequence[Point], **attributes: float | str) -> str:
+    """Return a line through points, broken where one is not finite."""
+    runs = groupby(points, key=lambda point: bool(np.isfinite(point).all()))
+    steps = [
+        "M" + "L".join(f"{number(x)} {number(y)}" for x, y in run)
+        for known, run in runs
+        if known
+    ]
+    return element("path", d="".join(steps), fill="none", **attributes)
+
+
+def number(value: float | str) -> str:
+    """Return a number with at most two decimals, or a text as it is."""
+    if isinstance(value, str):
+        return value
+    return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")
