@@ -8,6 +8,7 @@ from math import degrees
 import numpy as np
 
 from .arrays import BoolArray, FloatArray
+from .lag import delay_errors
 from .perform import Plans
 from .take import Take
 
@@ -178,15 +179,11 @@ def _lag(take: Take) -> float | None:
     if np.sqrt(np.mean(subject**2)) < np.radians(LEAST_TURN_DEG_S):
         return None
     lags = np.arange(0.0, MOST_LAG_S + LAG_STEP_S / 2, LAG_STEP_S)
-    inside = take.times_s >= take.times_s[0] + MOST_LAG_S
-    if inside.sum() < 3:
+    first = int(np.searchsorted(take.times_s, take.times_s[0] + MOST_LAG_S))
+    if len(take.times_s) - first < 3:
         return None
-    errors = [
-        np.mean(
-            (camera - np.interp(take.times_s - lag, take.times_s, subject))[inside] ** 2
-        )
-        for lag in lags
-    ]
+    errors = np.zeros_like(lags)
+    delay_errors(take.times_s, subject, camera, first, lags, errors)
     return float(lags[int(np.argmin(errors))])
 
 
