@@ -131,6 +131,9 @@ def perceive(
     q = np.zeros((4, 4))
     gain = np.zeros(4)
     p = np.eye(4)
+    # The bounce starts as it stays; else its slow decay would outlast the settling.
+    p[2, 2] = gait
+    p[3, 3] = gait * (2 * np.pi * GAIT_HZ) ** 2
     transition(dt, fade, bandwidth, gait, f, q)
     for _ in range(SETTLE):
         covariance_step(p, f, q, 1.0 / dt, gain)
