@@ -1,4 +1,7 @@
-"""What a job file says, and the sentence for each way in which it can be wrong."""
+"""What a job file says, and the sentence for each way in which it can be wrong.
+
+Over 400 lines: most are two tables of refusals, which read best in one piece.
+"""
 
 import tomllib
 from fractions import Fraction
