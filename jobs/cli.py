@@ -75,7 +75,7 @@ def solve(
         str | None, typer.Option(metavar="K/N", help="Only the K-th of N parts.")
     ] = None,
     workers: Annotated[
-        int | None, typer.Option(min=1, help="Processes; default: one a processor.")
+        int | None, typer.Option(min=1, help="Processes; default: as needed.")
     ] = None,
     strict: Annotated[
         bool, typer.Option("--strict", help="Refuse all if one shot's data is faulty.")

@@ -22,6 +22,8 @@ from .threads import use_one_thread
 Progress = Callable[[ShotRow, int], None]
 """Called with the row of each shot that is done, and how many there are in all."""
 
+_WORTH_A_POOL = 10_000  # samples; fewer are done before the processes have started
+
 _LOST = "its process was killed, perhaps for want of memory; solve it again"
 
 
@@ -66,7 +68,8 @@ def solve_job(
         out: folder in which the sequence gets its own.
         shots: names of the shots to solve; None for all.
         shard: (k, n) takes the k-th, 1 to n, of n equal parts of those shots.
-        workers: processes, >= 1; None for one a processor. One is this process.
+        workers: processes, >= 1; one is this process. None for one a processor, or
+            one where there is little to do.
         strict: refuse the job, before anything is written, if a shot's data is faulty.
         progress: called in this process as each shot is done.
 
@@ -82,7 +85,7 @@ def solve_job(
     store = Store(folder=out / job.sequence)
     work = Work(job=job, folder=job_path.parent, store=store)
     rows: list[ShotRow] = []
-    with runner(work, min(workers or n_processors(), len(chosen))) as run:
+    with runner(work, workers or workers_for(chosen)) as run:
         if strict:
             _refuse_faulty(run, chosen)
         store.tidy()
@@ -138,6 +141,15 @@ def choose_shots(
             raise JobError((Fault(path="--shard", message=message),))
         chosen = chosen[number - 1 :: count]
     return chosen
+
+
+def workers_for(chosen: Sequence[ShotSpec]) -> int:
+    """Return how many processes are worth starting for some shots."""
+    n_samples = 0
+    for spec in chosen:
+        first, last = spec.solved_frames
+        n_samples += (last - first + 1) * spec.samples_per_frame
+    return n_processors() if n_samples >= _WORTH_A_POOL else 1
 
 
 def check_job(job_path: Path) -> tuple[JobFile, tuple[Fault, ...]]:

@@ -17,9 +17,10 @@ from typing import Any, Protocol, TypeVar
 
 from .spec_shot import ShotSpec
 from .threads import use_one_thread
-from .warm import warm_up
 
 T = TypeVar("T")
+
+_WARMED = f"{__package__}.warmed"
 
 
 class Run(Protocol):
@@ -62,10 +63,9 @@ def runner(work: object, n_workers: int) -> Iterator[Run]:
         yield run_here
         return
 
-    # The workers find the compiled code on disk in place of compiling it n times.
-    warm_up()
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload([__name__])
+    # Compiled once, in the process that all workers are forked from.
+    context.set_forkserver_preload([_WARMED])
     executor = ProcessPoolExecutor(
         n_workers, mp_context=context, initializer=_start, initargs=(work,)
     )

@@ -15,7 +15,13 @@ from walks import (
 
 from carrellata.jobs.errors import CancelledError, JobError
 from carrellata.jobs.load import load_job
-from carrellata.jobs.local import check_job, choose_shots, solve_job
+from carrellata.jobs.local import (
+    check_job,
+    choose_shots,
+    solve_job,
+    workers_for,
+)
+from carrellata.jobs.pool import n_processors
 from carrellata.jobs.sequence_table import (
     MEASURES,
     SEQUENCE_FIELDS,
@@ -263,6 +269,12 @@ def test_shard_that_does_not_exist_is_refused(
 def test_empty_shard_is_solved_at_once(tmp_path: Path) -> None:
     job = save_job(tmp_path, walking_job())
     assert solve_job(job, tmp_path, shard=(5, 9)).rows == ()
+
+
+def test_pool_is_only_started_for_work_that_is_worth_it(tmp_path: Path) -> None:
+    few = load_job(save_job(tmp_path, walking_job())).shots
+    assert workers_for(few) == 1
+    assert workers_for(few * 200) == n_processors()
 
 
 def test_check_names_the_faults_of_every_shot(tmp_path: Path) -> None:
