@@ -228,7 +228,4 @@ def clip_rows(preset: str = "brisk") -> Iterator[Row]:
             for name, solver in SOLVERS.items():
                 figures = judge(one, solver(one))
                 reading = asdict(read_ahead(one, solver))
-                yield Row(
-                    clip=clip.name, rig=rig, solver=name, **figures, **reading
-                )
-
+                yield Row(clip=clip.name, rig=rig, solver=name, **figures, **reading)

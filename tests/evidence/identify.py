@@ -119,7 +119,9 @@ def crossover_fit(
     return fitted, float(-(w * _turned(w, h)).sum() / (w * w).sum())
 
 
-def crossover_model(omega: FloatArray, crossover: float, delay_s: float) -> ComplexArray:
+def crossover_model(
+    omega: FloatArray, crossover: float, delay_s: float
+) -> ComplexArray:
     """Return the open loop of the crossover model, (n,)."""
     return crossover * np.exp(-1j * omega * delay_s) / (1j * omega)
 

@@ -71,12 +71,12 @@ def read_ahead(shot: Shot, solver: Solver) -> Reading:
         # At a sample, so that the last unchanged sample lies at the instant itself.
         at = np.searchsorted(subject.times_s, start + share * (end - start))
         t0 = float(subject.times_s[at])
-        other = replace(
-            shot, subjects=(swerved(subject, t0, sideways(shot, t0)),)
-        )
+        other = replace(shot, subjects=(swerved(subject, t0, sideways(shot, t0)),))
         changed = solver(other)
         first.append(_parted(plain, changed, ANY, ANY) - t0)
-        visible.append(_parted(plain, changed, seen, seen * shot.framings[0].distance_m) - t0)
+        visible.append(
+            _parted(plain, changed, seen, seen * shot.framings[0].distance_m) - t0
+        )
     shown = [value for value in visible if np.isfinite(value)]
     return Reading(
         first_s=float(np.nanmin(first)),

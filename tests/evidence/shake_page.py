@@ -47,7 +47,8 @@ def _layers(level: str, lens_mm: float) -> tuple[FloatArray, FloatArray, FloatAr
         for seed in range(SEEDS)
     ]
     pan, roll, x = (
-        np.array([getattr(one, name) for one in tracks]) for name in ("pan", "roll", "x")
+        np.array([getattr(one, name) for one in tracks])
+        for name in ("pan", "roll", "x")
     )
     return pan, roll, x
 

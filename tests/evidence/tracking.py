@@ -65,7 +65,9 @@ def half_frame_rad() -> float:
     return float(np.arctan(one.tangents[0]))
 
 
-def track(target: Target, crew: Crew, *, runs: int = RUNS, sign: float = 1.0) -> Tracking:
+def track(
+    target: Target, crew: Crew, *, runs: int = RUNS, sign: float = 1.0
+) -> Tracking:
     """Run a crew on a target, phases drawn anew each run, and identify it.
 
     `sign` -1 shows the crew the target's mirror image: a crew that turns the wrong way.

@@ -1,0 +1,124 @@
+"""Everything that the page shows, computed once."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from carrellata.solver.crew import PRESETS
+
+from . import shake_page
+from .clips import Clip, Row, clip_rows, clips
+from .doublestep import DoubleStep, double_step
+from .sensitivity import Setting, presets, settings
+from .targets import SET_A, band_limited
+from .tracking import Tracking, all_tracking, one_third_law, size_dependence
+
+# From memory (McRuer & Jex 1967; AFFDL-TR-65-15): shown on the page, and where tests
+# pin `sharp` inside them they pin our own intent, not a fact.
+CROSSOVER_BAND = (3.0, 5.0)
+DELAY_BAND = (0.15, 0.30)
+MARGIN_BAND_DEG = (20.0, 45.0)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Evidence:
+    """All results."""
+
+    tracking: list[Tracking]
+    one_third: dict[str, list[dict[str, float]]]
+    size: dict[str, list[dict[str, float]]]
+    steps: list[DoubleStep]
+    clips: list[Clip]
+    rows: list[Row]
+    presets: list[Setting]
+    settings: list[Setting]
+    shake: list[shake_page.OnScreen]
+    spectra: dict[str, tuple[shake_page.FloatArray, shake_page.FloatArray]]
+
+
+def gather() -> Evidence:
+    """Compute everything."""
+    tracking = all_tracking()
+    crossover = {
+        one.preset: one.found.crossover
+        for one in tracking
+        if one.target.name == SET_A.name
+    }
+    return Evidence(
+        tracking=tracking,
+        one_third={
+            name: one_third_law(PRESETS[name], crossover[name])
+            for name in ("sharp", "brisk")
+        },
+        size={
+            name: size_dependence(SET_A, PRESETS[name]) for name in ("sharp", "brisk")
+        },
+        steps=[double_step(crew) for crew in PRESETS.values()],
+        clips=clips(),
+        rows=list(clip_rows()),
+        presets=presets(),
+        settings=settings(),
+        shake=shake_page.on_screen(),
+        spectra=shake_page.spectra(),
+    )
+
+
+Record = dict[str, str | float | int | None]
+
+
+def records(evidence: Evidence) -> dict[str, list[Record]]:
+    """Return the results as flat tables by name, units in the keys."""
+    return {
+        "tracking": [
+            {
+                "preset": one.preset,
+                "target": one.target.name,
+                "amplitude_tolerances": one.tolerances,
+                "crossover_rad_s": one.found.crossover,
+                "delay_s": one.found.delay_s,
+                "margin_deg": float(np.degrees(one.found.margin_rad)),
+                "remnant_share": one.found.remnant,
+                "least_coherence_to_crossover": near_coherence(one),
+                "error_share": one.found.error_share,
+                "decisions_per_s": one.decisions_per_s,
+            }
+            for one in evidence.tracking
+        ],
+        "one_third_law": [
+            {"preset": name, **row}
+            for name, rows in evidence.one_third.items()
+            for row in rows
+        ],
+        "input_size": [
+            {"preset": name, **row}
+            for name, rows in evidence.size.items()
+            for row in rows
+        ],
+        "double_step": [
+            {
+                "preset": one.preset,
+                "rest_s": one.rest_s,
+                "gap_s": gap,
+                "latency_s": late,
+            }
+            for one in evidence.steps
+            for gap, late in zip(one.gap_s.tolist(), one.second_s.tolist(), strict=True)
+        ],
+        "clips": [_plain(row) for row in evidence.rows],
+        "presets": [_plain(row) for row in evidence.presets],
+        "sensitivity": [_plain(row) for row in evidence.settings],
+        "shake": [_plain(row) for row in evidence.shake],
+    }
+
+
+def near_coherence(one: Tracking) -> float:
+    """Return the least coherence up to the crossover."""
+    found = one.found
+    return float(found.coherence[found.omega <= found.crossover].min())
+
+
+def _plain(row: Row | Setting | shake_page.OnScreen) -> Record:
+    return {name: getattr(row, name) for name in row.__slots__}
+
+
+RANDOM = band_limited(2.5).name
