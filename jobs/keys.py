@@ -17,13 +17,8 @@ from .spec_shot import ShotSpec
 from .spec_subject import SubjectSpec
 
 _NOT_IN_KEY = {"purpose", "scene", "cut", "setup", "camera", "subjects"}
-_MAKES_TAKES = (
-    "../solver/*.py",
-    "subjects/*.py",
-    "axes.py",
-    "shots.py",
-    "takes.py",
-)
+_MAKES_TAKES = ("solver/**/*.py", "jobs/subjects/*.py")
+_MAKES_TAKES_TOO = ("axes.py", "keys.py", "shots.py", "takes.py")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -103,12 +98,17 @@ def setup_of(spec: ShotSpec) -> dict[str, Any]:
 def solver_version() -> str:
     """Return a digest of the programs that make a take."""
     digest = hashlib.sha256()
-    here = Path(__file__).parent
-    for pattern in _MAKES_TAKES:
-        for source in sorted(here.glob(pattern)):
-            digest.update(source.name.encode())
-            digest.update(source.read_bytes())
+    for source in sources_of_takes():
+        digest.update(source.name.encode())
+        digest.update(source.read_bytes())
     return digest.hexdigest()[:16]
+
+
+def sources_of_takes() -> tuple[Path, ...]:
+    """Return the source files that a take's bytes depend on."""
+    jobs = Path(__file__).resolve().parent
+    found = [path for glob in _MAKES_TAKES for path in jobs.parent.glob(glob)]
+    return (*sorted(found), *(jobs / name for name in _MAKES_TAKES_TOO))
 
 
 def _subject(subject: SubjectSpec) -> dict[str, Any]:

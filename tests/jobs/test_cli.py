@@ -291,6 +291,34 @@ def test_interrupted_run_ends_with_4_and_whole_takes(
     assert read_sequence(out / "chase/sequence.parquet")
 
 
+def children(pid: int) -> list[int]:
+    """Return the processes that a process has started and that still run."""
+    threads = Path(f"/proc/{pid}/task").glob("*/children")
+    return [int(word) for listed in threads for word in listed.read_text().split()]
+
+
+@pytest.mark.slow
+def test_shots_lost_with_a_killed_worker_are_failed_and_can_be_solved_again(
+    tmp_path: Path,
+) -> None:
+    job = save_job(tmp_path, walking_job(*many_shots(80)))
+    out = tmp_path / "out"
+    process = start("solve", job, "-o", out, "--workers", "2")
+    wait_for_takes(out / "chase/takes", 3)
+    # The pool's processes are children of the server that they are forked from.
+    workers = [pid for child in children(process.pid) for pid in children(child)]
+    assert len(workers) == 2
+    for pid in workers:
+        os.kill(pid, signal.SIGKILL)
+    told, _ = process.communicate(timeout=PATIENCE_S)
+    assert process.returncode == 1
+    assert "failed  shots[79]: its process was killed" in told
+    rows = read_sequence(out / "chase/sequence.parquet")
+    assert {row.status for row in rows} == {"solved", "failed"}
+    assert len(rows) == 80
+    assert run("solve", job, "-o", out, "--workers", "1").returncode == 0
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_full_disk_is_named_and_leaves_finished_takes_whole(

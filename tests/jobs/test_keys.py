@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from walks import save_walk, walk, walking_job, walking_shot
 
-from carrellata.jobs.keys import Keys, keys_of
+from carrellata.jobs.keys import Keys, keys_of, sources_of_takes
 from carrellata.jobs.parse import parse_job
 from carrellata.jobs.shots import prepare
 
@@ -103,3 +103,10 @@ def test_keys_are_sha256_and_differ_from_each_other() -> None:
     found = keys(walking_job())
     assert len(found.judge) == len(found.take) == 64
     assert int(found.judge, 16) != int(found.take, 16)
+
+
+def test_programs_that_make_takes_are_part_of_the_key() -> None:
+    names = {"/".join(path.parts[-2:]) for path in sources_of_takes()}
+    assert {"solver/take.py", "solver/plan.py", "jobs/shots.py"} <= names
+    assert "subjects/read.py" in names
+    assert "jobs/cli.py" not in names
