@@ -93,23 +93,25 @@ def covariance_step(p, f, q, noise, gain):
 
 @kernel
 def perceive(
-    times, points, fresh, ticks, reaction, bandwidth, fade, gait, place, velocity
+    times, points, fresh, ticks, reaction, bandwidth, fade, gait, carry, place, velocity
 ):
     """Fill what is believed at each tick about one point.
 
     Args:
         times: sample times, ascending, (n,) [s].
-        points: sampled positions, (n, 3) [m].
+        points: sampled coordinates, (n, m) [m].
         fresh: whether a sample shows something new, (n,); stale ones are not read.
         ticks: decision times, ascending, (k,) [s].
         reaction: samples are seen this late [s], >= 0.
         bandwidth: of the belief [rad/s].
         fade: time constant of the believed velocity [s].
         gait: variance of the bounce over the noise density [1/s].
-        place: filled with the position [m] believed to hold at the tick itself, (k, 3).
-            Before the first sample is seen, the first two carried backwards on the
-            ground (the crew is in step as the shot starts).
-        velocity: filled with the velocity [m/s] believed, (k, 3).
+        carry: whether the velocity of the first two samples is believed at the start;
+            a height's is not, it is the bounce's.
+        place: filled with the position [m] believed to hold at the tick itself, (k, m).
+            Before the first sample is seen, the first two carried backwards (the
+            crew is in step as the shot starts).
+        velocity: filled with the velocity [m/s] believed, (k, m).
     """
     n = times.shape[0]
     first = 0
@@ -118,14 +120,15 @@ def perceive(
     second = first + 1
     while second < n and not fresh[second]:
         second += 1
-    state = np.zeros((3, 4))
+    m = points.shape[1]
+    state = np.zeros((m, 4))
     dt = 1.0 / 24
     if second < n:
         dt = times[second] - times[first]
-        for c in range(3):
-            state[c, 1] = (points[second, c] - points[first, c]) / dt
-        state[1, 1] = 0.0
-    for c in range(3):
+        if carry:
+            for c in range(m):
+                state[c, 1] = (points[second, c] - points[first, c]) / dt
+    for c in range(m):
         state[c, 0] = points[first, c]
     f = np.zeros((4, 4))
     q = np.zeros((4, 4))
@@ -160,7 +163,7 @@ def perceive(
                             if abs(gain[i] - last_gain[i]) > 1e-13 * abs(gain[i]):
                                 settled = False
                             last_gain[i] = gain[i]
-                    for c in range(3):
+                    for c in range(m):
                         a = state[c, 0] + f[0, 1] * state[c, 1]
                         b = f[1, 1] * state[c, 1]
                         o = f[2, 2] * state[c, 2] + f[2, 3] * state[c, 3]
@@ -180,6 +183,6 @@ def perceive(
         else:
             reach = ahead
             left = 1.0
-        for c in range(3):
+        for c in range(m):
             place[k, c] = state[c, 0] + reach * state[c, 1]
             velocity[k, c] = left * state[c, 1]

@@ -13,7 +13,11 @@ from .errors import SolverError
 from .planner import Planner, build_planner
 
 PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
+PLAN_SPENT = 0.95  # share of the horizon after which a plan that still moves is renewed
+COAST_S = 20.0  # slower than a tolerance in this time counts as standing
 WHIP = 2.5  # a whip's limits over the operator's own
+WHIP_STIFFNESS = 1.8
+WHIP_HORIZON_S = 1.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -29,6 +33,9 @@ class Member:
         bandwidth_rad_s: of the belief; higher trusts new samples more.
         fade_s: time constant with which a believed velocity fades.
         gait: step bounce expected in the motion [1/s]; higher keeps more of it out.
+        height_share: bandwidth of the belief about heights, as a share of the ground's;
+            what people do vertically is mostly their gait.
+        height_gait: step bounce expected in heights [1/s].
         stiffness_rad_s: of the plan; higher follows harder.
         speed_weight_s2: weight of the speed error in the plan.
         urgency: miss, as a share of the room to the safe area's edge, above which
@@ -47,6 +54,8 @@ class Member:
     stiffness_rad_s: float
     speed_weight_s2: float
     urgency: float = 0.4
+    height_share: float = 0.6
+    height_gait: float = 400.0
 
     def __post_init__(self) -> None:
         """Refuse numbers with which no plan can be made."""
@@ -55,15 +64,26 @@ class Member:
                 message = f"{name}: must be > 0, got {getattr(self, name)}"
                 raise SolverError(message)
 
-    def planner(self, *, length_m: float = -1.0, faster: float = 1.0) -> Planner:
-        """Return the planner of this member's channel, limits times `faster`."""
+    def planner(self, *, length_m: float = -1.0) -> Planner:
+        """Return the planner of this member's channel, on a rail of `length_m`."""
         return build_planner(
-            max_speed=self.max_speed * faster,
-            max_accel=self.max_accel * faster,
-            max_jerk=self.max_jerk * faster,
+            max_speed=self.max_speed,
+            max_accel=self.max_accel,
+            max_jerk=self.max_jerk,
             stiffness=self.stiffness_rad_s,
             speed_weight=self.speed_weight_s2,
             length=length_m,
+        )
+
+    def whip_planner(self) -> Planner:
+        """Return the planner of a whip: wider limits, harder, and a short horizon."""
+        return build_planner(
+            max_speed=self.max_speed * WHIP,
+            max_accel=self.max_accel * WHIP,
+            max_jerk=self.max_jerk * WHIP,
+            stiffness=self.stiffness_rad_s * WHIP_STIFFNESS,
+            speed_weight=self.speed_weight_s2,
+            horizon_s=WHIP_HORIZON_S,
         )
 
 

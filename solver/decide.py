@@ -3,7 +3,8 @@
 Each channel follows its plan until what is newly believed differs from what the plan
 expected by more than the tolerance and the rest is over (event-driven intermittent
 control: Gawthrop, Loram, Lakie & Gollee 2011, Biol Cybern 104:31-51), or the plan is
-stale and its own expected miss exceeds the tolerance, or a cue starts. Decisions fall
+stale and its own expected miss exceeds the tolerance, or it is spent and leaves the
+channel moving, or a cue starts. Decisions fall
 on ticks (frames); a plan starts from the state in which the last one left the channel.
 The operator knows the dolly's plan in force at the tick, the puller all three.
 
@@ -15,7 +16,7 @@ polynomial that the plan in force was made for; `p`, `w` believed places and vel
 import numpy as np
 
 from .compiled import kernel
-from .crew import PLAN_STALE_S
+from .crew import COAST_S, PLAN_SPENT, PLAN_STALE_S
 from .planner import N_NODES
 
 CUE_START, CUE_AIM, CUE_U, CUE_V, CUE_LEAD, CUE_LOOK, CUE_DISTANCE, CUE_WHIP = range(8)
@@ -45,14 +46,19 @@ def fit_horizon(pl, target, poly):
 
 
 @kernel
-def wants_plan(now, made, asked, rest, changed, miss, tolerance, urgent):
-    """Tell whether a channel decides now."""
-    share = 0.5 if urgent else 1.0
-    if now - asked < rest * share - 1e-9:
+def wants_plan(age, asked_ago, rest, changed, miss, speed, span, tolerance):
+    """Tell whether a channel decides now.
+
+    `age` is the plan's, `span` its horizon, `asked_ago` the time since the last
+    decision [s]; `changed`, `miss` and `speed` are in the units of the tolerance.
+    """
+    if asked_ago < rest - 1e-9:
         return False
-    if changed > tolerance * share:
+    if changed > tolerance:
         return True
-    return now - made >= PLAN_STALE_S - 1e-9 and miss > tolerance * share
+    if age >= PLAN_STALE_S - 1e-9 and miss > tolerance:
+        return True
+    return age >= PLAN_SPENT * span and abs(speed) * COAST_S > tolerance
 
 
 @kernel

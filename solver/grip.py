@@ -86,9 +86,9 @@ def run_grip(
                 v /= 2
         elif not forced:
             changed = abs(here - horizon(poly, pl.horizon, now - log[count - 1, 0]))
-            made = log[count - 1, 0]
+            age = now - log[count - 1, 0]
             if not wants_plan(
-                now, made, asked, rest, changed, abs(here - x), tolerance, False
+                age, now - asked, rest, changed, abs(here - x), v, pl.horizon, tolerance
             ):
                 continue
         asked = now

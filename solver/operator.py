@@ -225,8 +225,16 @@ def run_operator(
                 miss = abs(here[c] - x) / half[c]
                 room = SAFE - abs(place if c == 0 else cues[cue, CUE_V])
                 urgent = miss > urgency * max(room, 0.1)
+                share = 0.5 if urgent else 1.0
                 if not forced and not wants_plan(
-                    now, made, asked[c], rest, changed, miss, tolerance, urgent
+                    now - made,
+                    now - asked[c],
+                    rest * share,
+                    changed,
+                    miss,
+                    v / half[c],
+                    span[c],
+                    tolerance * share,
                 ):
                     continue
             if fast[c] and viable(own, v, a):

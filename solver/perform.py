@@ -7,7 +7,7 @@ import numpy as np
 
 from .arrays import BoolArray, FloatArray, IntArray
 from .belief import perceive
-from .crew import WHIP, Member
+from .crew import Member
 from .grip import run_grip
 from .operator import run_operator
 from .plan import PLAN_WIDTH, evaluate_log
@@ -18,6 +18,7 @@ from .shot import HOLDS, Framing, Shot, Subject
 PREROLL_S = 3.0  # the crew follows this long before the first solved frame
 NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this far off
 LEAST_DEPTH_M = 1e-3
+_GROUND, _HEIGHT = (0, 2), (1,)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -74,20 +75,26 @@ def _believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) -
     place, velocity = np.zeros(shape), np.zeros(shape)
     for i, subject in enumerate(subjects):
         for j, points in enumerate((subject.floor, subject.eyes)):
-            p, w = np.zeros((len(ticks), 3)), np.zeros((len(ticks), 3))
-            perceive(
-                subject.times_s,
-                points,
-                subject.fresh,
-                ticks,
-                member.reaction_s,
-                member.bandwidth_rad_s,
-                member.fade_s,
-                member.gait,
-                p,
-                w,
-            )
-            place[i, :, j], velocity[i, :, j] = p, w
+            for axes, share, gait in (
+                (_GROUND, 1.0, member.gait),
+                (_HEIGHT, member.height_share, member.height_gait),
+            ):
+                p = np.zeros((len(ticks), len(axes)))
+                w = np.zeros((len(ticks), len(axes)))
+                perceive(
+                    subject.times_s,
+                    np.ascontiguousarray(points[:, axes]),
+                    subject.fresh,
+                    ticks,
+                    member.reaction_s,
+                    member.bandwidth_rad_s * share,
+                    member.fade_s,
+                    gait,
+                    axes is _GROUND,
+                    p,
+                    w,
+                )
+                place[i, :, j, axes], velocity[i, :, j, axes] = p.T, w.T
     return _Seen(place=place, velocity=velocity)
 
 
@@ -199,7 +206,7 @@ def _run_operator(
     shot: Shot, ticks: FloatArray, dolly: Plans
 ) -> tuple[Plans, Plans, FloatArray]:
     operator = shot.crew.operator
-    own, whip = operator.planner(), operator.planner(faster=WHIP)
+    own, whip = operator.planner(), operator.whip_planner()
     seen = _believe(operator, shot.subjects, ticks)
     cues, weights = _cue_rows(shot.framings)
     tx, ty = shot.tangents

@@ -53,11 +53,13 @@ class Planner(NamedTuple):
     position_row: int
 
 
-def block_lengths(speed: float, accel: float, jerk: float) -> FloatArray:
+def block_lengths(
+    speed: float, accel: float, jerk: float, horizon_s: float = HORIZON_S
+) -> FloatArray:
     """Return the (N_BLOCKS,) block lengths [s] for one set of limits."""
     first = min(accel, np.sqrt(speed * jerk)) / jerk
     growth = GROWTH ** np.arange(N_BLOCKS - 2)
-    rest = max(HORIZON_S - 2 * first, 2 * first)
+    rest = max(horizon_s - 2 * first, 2 * first)
     return np.concatenate([[first, first], rest * growth / growth.sum()])
 
 
@@ -226,6 +228,7 @@ def build_planner(
     stiffness: float,
     speed_weight: float,
     length: float = -1.0,
+    horizon_s: float = HORIZON_S,
 ) -> Planner:
     """Build the planner of one channel; the same numbers give the same one.
 
@@ -236,11 +239,12 @@ def build_planner(
         stiffness: rate of the response in rad/s, about 3 (heavy) to 10 (sharp).
         speed_weight: weight of the speed error, s^2, >= 0.
         length: rail length in metres; negative off rails.
+        horizon_s: how far it plans, at least 4 A/J [s].
     """
     speed = max_speed * (1 - SPEED_INSET)
     jerk = max_jerk
     accel = min(max_accel * (1 - ACCEL_INSET), float(np.sqrt(speed * jerk)))
-    lengths = block_lengths(speed, accel, jerk)
+    lengths = block_lengths(speed, accel, jerk, horizon_s)
     horizon = float(lengths.sum())
     nodes = horizon * (1 - np.cos(np.pi * np.arange(N_NODES) / (N_NODES - 1))) / 2
     cost = plan_cost(

@@ -112,7 +112,14 @@ def run_puller(
             made = log[count - 1, 0]
             changed = abs(here - horizon(poly, pl.horizon, now - made))
             if not forced and not wants_plan(
-                now, made, asked, rest, changed, abs(here - x), tolerance, False
+                now - made,
+                now - asked,
+                rest,
+                changed,
+                abs(here - x),
+                v,
+                pl.horizon,
+                tolerance,
             ):
                 continue
         asked = now

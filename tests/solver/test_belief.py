@@ -36,6 +36,7 @@ def believed(times, points, ticks, **fields):
         fields["bandwidth"],
         fields["fade"],
         fields["gait"],
+        True,
         place,
         velocity,
     )

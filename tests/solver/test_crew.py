@@ -15,6 +15,7 @@ from shots import (
     RATE,
     acted,
     bouncing,
+    circle,
     framing,
     hand_over,
     head_on_track,
@@ -46,16 +47,19 @@ def in_gait_band(values, rate):
 
 
 def gait_share(size, preset, hz, to_hz=None):
-    """Share of the subject's own bounce in elevation that reaches the tilt."""
+    """Share of the subject's own bounce in elevation that reaches the tilt.
+
+    The walk goes round the camera, so that nothing but the bounce asks for tilt.
+    """
     asked = framing(size)
-    path = bouncing(walk(start=(-7.0, 0.0, 0.0)), hz=hz, to_hz=to_hz)
-    place = sticks(asked.distance_m)
-    take = operate(shot(acted(path, 10.0), place, size=size, preset=preset))
+    path = bouncing(circle(radius=asked.distance_m, speed=1.4), hz=hz, to_hz=to_hz)
+    take = operate(shot(acted(path, 10.0), sticks(0.0), size=size, preset=preset))
     person = take.shot.subjects[0]
     d = person.at(take.times_s, aim_fraction(size) / EYES) - take.base
     elevation = np.arctan2(d[:, 1], np.hypot(d[:, 0], d[:, 2]))
     bounce = in_gait_band(elevation, 24)
     assert bounce > 1e-4
+    assert np.ptp(take.pan[:, 0]) > 0.2
     return in_gait_band(take.tilt[:, 0], 24) / bounce
 
 
@@ -102,13 +106,15 @@ def test_a_sprint_from_rest_drifts_to_the_edge_and_is_caught_up(preset):
     assert np.ptp(take.pan[:, 0]) > 0.5
     drift = take.u  # the run is to the right
     peak = int(np.argmax(drift))
-    under = np.flatnonzero((times > times[peak]) & (np.abs(drift) < DRIFT))
+    # A miss under the tolerance is let go, so nothing calls the camera back from there.
+    close = max(DRIFT, 1.5 * operator.tolerance)
+    under = np.flatnonzero((times > times[peak]) & (np.abs(drift) < close))
     back_s = times[under[0]] if len(under) else np.inf
     overshoot = -min(0.0, drift[peak:].min())
     onset_s = times[np.argmax(np.abs(take.pan[:, 1]) > 1e-6)]
     print(
         f"sprint {preset}: peak drift {drift[peak]:.3f} half frames at "
-        f"{times[peak]:.2f} s, under {DRIFT} at {back_s:.2f} s, overshoot "
+        f"{times[peak]:.2f} s, under {close:.2f} at {back_s:.2f} s, overshoot "
         f"{overshoot:.3f}, camera starts after {onset_s:.3f} s"
     )
     assert drift[peak] > DRIFT

@@ -230,7 +230,7 @@ def test_a_plan_comes_to_a_target_that_stands_still():
 def test_every_preset_has_planners_with_its_own_limits(preset):
     crew = PRESETS[preset]
     for member in (crew.operator, crew.grip, crew.puller):
-        planner = member.planner(faster=2.0)
+        planner = member.whip_planner()
         assert planner.speed == pytest.approx(2 * member.max_speed, rel=1e-5)
         assert planner.jerk == pytest.approx(2 * member.max_jerk)
         assert planner.accel <= 2 * member.max_accel
