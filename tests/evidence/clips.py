@@ -118,9 +118,9 @@ class Row:
     """One solver on one clip and rig; angles in degrees, None where it means nothing.
 
     `over_limit` is the largest of pan and tilt acceleration over the operator's limit;
-    `above_1_hz` the r.m.s. of pan and tilt speed above 1 Hz; `still_share` the time in which
-    neither turns faster than 0.3 deg/s; `corrections_per_s` the
-    peaks of pan and tilt speed, `decisions_per_s` the crew's own count.
+    `above_1_hz` the r.m.s. of pan and tilt speed above 1 Hz; `still_share` the
+    time in which neither turns faster than 0.3 deg/s; `corrections_per_s` the peaks of
+    pan and tilt speed, `decisions_per_s` the crew's own count.
     """
 
     clip: str

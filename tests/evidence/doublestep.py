@@ -21,7 +21,7 @@ FIRST_STEP_FRAME = 72
 LAST_FRAME = 240
 # Over every preset's tolerance, and too small for its urgency, which shortens the rest.
 STEP_RAD = np.radians(3.5)
-GAPS_FRAMES = tuple(range(1, 37))
+GAPS_FRAMES = tuple(range(1, 49))
 MOVED_RAD = 1e-9
 
 

@@ -10,7 +10,7 @@ from . import shake_page
 from .clips import Clip, Row, clip_rows, clips
 from .doublestep import DoubleStep, double_step
 from .sensitivity import Setting, presets, settings
-from .targets import SET_A, band_limited
+from .targets import SET_A
 from .tracking import Tracking, all_tracking, one_third_law, size_dependence
 
 # From memory (McRuer & Jex 1967; AFFDL-TR-65-15): shown on the page, and where tests
@@ -18,6 +18,7 @@ from .tracking import Tracking, all_tracking, one_third_law, size_dependence
 CROSSOVER_BAND = (3.0, 5.0)
 DELAY_BAND = (0.15, 0.30)
 MARGIN_BAND_DEG = (20.0, 45.0)
+PRESET_ORDER = ("steady", "brisk", "sharp", "heavy_head")  # colours of the page
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -119,6 +120,3 @@ def near_coherence(one: Tracking) -> float:
 
 def _plain(row: Row | Setting | shake_page.OnScreen) -> Record:
     return {name: getattr(row, name) for name in row.__slots__}
-
-
-RANDOM = band_limited(2.5).name

@@ -1,7 +1,12 @@
 """One self-contained page: no script, no outside request, light and dark."""
 
-from . import sections
 from .gather import Evidence, Record
+from .section_clips import recorded
+from .section_dials import dials
+from .section_opening import limits_of_evidence, opening
+from .section_shake import shake
+from .section_steps import double_steps
+from .section_tracking import manual_control
 
 STYLE = """
 :root{color-scheme:light dark;--bg:#fbfbf9;--ink:#1c1f23;--soft:#5d646d;--rule:#dcdfe3;
@@ -11,7 +16,7 @@ STYLE = """
 --c4:#9a9da4}}
 body{margin:0;background:var(--bg);color:var(--ink);
 font:15px/1.5 system-ui,-apple-system,"Segoe UI",sans-serif}
-main{max-width:1040px;margin:0 auto;padding:28px 20px 60px}
+main{max-width:1120px;margin:0 auto;padding:28px 20px 60px}
 h1{font-size:26px;line-height:1.25;margin:0 0 8px}h2{font-size:20px;margin:44px 0 8px;
 padding-top:14px;border-top:1px solid var(--rule)}h3{font-size:16px;margin:24px 0 6px}
 p,li{max-width:76ch}small,.soft{color:var(--soft)}
@@ -24,12 +29,13 @@ svg{width:100%;height:auto;display:block}svg text{fill:var(--soft);font-size:11p
 svg .label{font-size:12px;fill:var(--ink)}.grid{stroke:var(--rule);stroke-width:1}
 .band{fill:var(--band)}
 polyline{fill:none;stroke-width:1.8}circle{stroke:var(--bg);stroke-width:1}
-.wide{overflow-x:auto}table{border-collapse:collapse;font-size:13px;margin:10px 0;
+.one{max-width:720px}.wide{overflow-x:auto}
+table{border-collapse:collapse;font-size:12.5px;margin:10px 0;
 font-variant-numeric:tabular-nums}
-th,td{text-align:right;padding:3px 9px;border-bottom:1px solid var(--rule);
-white-space:nowrap}th{vertical-align:bottom;white-space:normal;min-width:4.2em;
+th,td{text-align:right;padding:3px 7px;border-bottom:1px solid var(--rule);
+white-space:nowrap}th{vertical-align:bottom;white-space:normal;min-width:3.6em;
 font-weight:600}
-th:first-child,td:first-child,.t{text-align:left}.in{color:var(--c2);font-weight:600}
+th:first-child,td:first-child,th.t,td.t{text-align:left}.in{color:var(--c2);font-weight:600}
 .out{color:var(--c1)}summary{cursor:pointer;color:var(--soft)}
 """ + "".join(
     f".l{k}{{stroke:var(--c{k})}}.d{k}{{fill:var(--c{k})}}.c{k}{{color:var(--c{k})}}"
@@ -40,13 +46,13 @@ th:first-child,td:first-child,.t{text-align:left}.in{color:var(--c2);font-weight
 def page(evidence: Evidence, tables: dict[str, list[Record]]) -> str:
     """Return the whole page."""
     parts = [
-        sections.opening(evidence),
-        sections.manual_control(evidence, tables),
-        sections.double_steps(evidence),
-        sections.recorded(evidence),
-        sections.dials(evidence),
-        sections.shake(evidence),
-        sections.limits_of_evidence(),
+        opening(evidence),
+        manual_control(evidence, tables),
+        double_steps(evidence),
+        recorded(evidence),
+        dials(evidence),
+        shake(evidence),
+        limits_of_evidence(),
     ]
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'

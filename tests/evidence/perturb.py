@@ -27,7 +27,8 @@ class Reading:
     """Over all instants, seconds from the change of plan.
 
     `first_s` is when anything at all moves otherwise, at the earliest; `visible_s`
-    the median of when it does by a hundredth of the half frame, None if never. Negative is ahead.
+    the median of when it does by a hundredth of the half frame, None if never.
+    Negative is ahead.
     """
 
     first_s: float

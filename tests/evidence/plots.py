@@ -53,7 +53,7 @@ class Axis:
         step = next(m * size for m in (1, 2, 2.5, 5, 10) if m * size >= rough * 0.999)
         first = np.ceil(self.low / step - 1e-9)
         last = np.floor(self.high / step + 1e-9)
-        return [float(k * step) for k in np.arange(first, last + 1)]
+        return [int(k) * float(step) for k in np.arange(first, last + 1)]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -79,7 +79,7 @@ def axis(
 
 
 def _number(value: float) -> str:
-    return f"{value:.6g}".replace("-", "\N{MINUS SIGN}")
+    return f"{value + 0.0:.6g}".replace("-", "\N{MINUS SIGN}")
 
 
 def chart(

@@ -8,7 +8,7 @@ Cell = str | float | int | None
 
 def cell(value: Cell, digits: int = 2) -> str:
     """Return a value as text; text is taken for HTML."""
-    if value is None:
+    if value is None or value != value:
         return "\N{EN DASH}"
     if isinstance(value, str):
         return value
@@ -22,15 +22,23 @@ def table(
 ) -> str:
     """Return an HTML table; `digits` after the point by column, 2 where not given."""
     shown = [*digits, *[2] * (len(heads) - len(digits))]
-    head = "".join(f"<th>{escape(name)}</th>" for name in heads)
+    words = [all(_word(row[k]) for row in rows) for k in range(len(heads))]
+    head = "".join(
+        f"<th{' class=t' if word else ''}>{escape(name)}</th>"
+        for name, word in zip(heads, words, strict=True)
+    )
     body = ""
     for row in rows:
         tds = []
         for value, places in zip(row, shown, strict=True):
-            kind = ' class="t"' if isinstance(value, str) and "<" not in value else ""
+            kind = " class=t" if _word(value) else ""
             tds.append(f"<td{kind}>{cell(value, places)}</td>")
         body += f"<tr>{''.join(tds)}</tr>"
     return f'<div class="wide"><table><tr>{head}</tr>{body}</table></div>'
+
+
+def _word(value: Cell) -> bool:
+    return isinstance(value, str) and "<" not in value
 
 
 def judged(value: float, band: tuple[float, float], digits: int = 2) -> str:

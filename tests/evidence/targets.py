@@ -55,6 +55,10 @@ class Target:
         return np.random.default_rng(seed).uniform(0, 2 * np.pi, len(self.bins))
 
 
+def _numbers(text: str) -> list[float]:
+    return [float(word) for word in text.split()]
+
+
 def _set(
     name: str, period_s: float, omega: list[float], amplitude: list[float], source: str
 ) -> Target:
@@ -86,10 +90,14 @@ def _scaled(target: Target, rms: float) -> Target:
 SET_A = _set(
     "set A",
     81.92,
-    [0.4602, 0.6903, 0.9971, 1.4573, 2.2243, 3.6049]
-    + [4.6786, 6.366, 8.2068, 10.661, 13.729, 16.336],
-    [0.0568, 0.0495, 0.0397, 0.0278, 0.0162, 0.0078]
-    + [0.0052, 0.0034, 0.0024, 0.0019, 0.0015, 0.0014],
+    _numbers(
+        "0.4602 0.6903 0.9971 1.4573 2.2243 3.6049 "
+        "4.6786 6.366 8.2068 10.661 13.729 16.336"
+    ),
+    _numbers(
+        "0.0568 0.0495 0.0397 0.0278 0.0162 0.0078 "
+        "0.0052 0.0034 0.0024 0.0019 0.0015 0.0014"
+    ),
     "Nieuwenhuizen, Zaal, Mulder, van Paassen & Mulder 2008, JGCD 31(4):999-1013",
 )
 SET_B = _scaled(
@@ -128,7 +136,7 @@ def band_limited(
     """
     step = 2 * np.pi / RANDOM_PERIOD_S
     top = SHELF_TO_RAD_S if shelf else band_rad_s
-    bins = np.arange(4, int(top / step) + 1, 3)
+    bins = np.arange(2, int(top / step) + 1, 3)
     amplitude = np.where(bins * step <= band_rad_s, 1.0, SHELF)
     amplitude *= rms / np.sqrt((amplitude**2).sum() / 2)
     return Target(
