@@ -126,7 +126,7 @@ SET_C = _scaled(
 def band_limited(
     band_rad_s: float, *, rms: float = SET_A.rms, shelf: bool = True
 ) -> Target:
-    """Return a random-looking target: equal lines up to a band, every third bin.
+    """Return a random-looking target: equal lines up to a band.
 
     Args:
         band_rad_s: bandwidth of the rectangular spectrum [rad/s], > 0.3.
@@ -136,13 +136,16 @@ def band_limited(
     """
     step = 2 * np.pi / RANDOM_PERIOD_S
     top = SHELF_TO_RAD_S if shelf else band_rad_s
-    bins = np.arange(2, int(top / step) + 1, 3)
+    # Gaps between the lines show the remnant; without a shelf the spectrum is full.
+    bins = (
+        np.arange(2, int(top / step) + 1, 3) if shelf else np.arange(1, top // step + 1)
+    )
     amplitude = np.where(bins * step <= band_rad_s, 1.0, SHELF)
     amplitude *= rms / np.sqrt((amplitude**2).sum() / 2)
     return Target(
         name=f"random {band_rad_s:g} rad/s",
         period_s=RANDOM_PERIOD_S,
-        bins=bins,
+        bins=bins.astype(np.int64),
         amplitude=amplitude,
         source="rectangular spectrum, seeded phases"
         + (", shelf 20 dB lower" if shelf else ""),
