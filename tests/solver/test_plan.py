@@ -20,7 +20,7 @@ from plan_states import (
 from scipy.integrate import quad
 from scipy.optimize import nnls
 
-from carrellata.solver.crew import GRIP, PRESETS
+from carrellata.solver.crew import GRIP, PRESETS, WHIP
 from carrellata.solver.plan import evaluate_log, evaluate_plan
 from carrellata.solver.planner import N_BLOCKS, stop_distance
 
@@ -230,8 +230,9 @@ def test_a_plan_comes_to_a_target_that_stands_still():
 def test_every_preset_has_planners_with_its_own_limits(preset):
     crew = PRESETS[preset]
     for member in (crew.operator, crew.grip, crew.puller):
-        planner = member.whip_planner()
-        assert planner.speed == pytest.approx(2 * member.max_speed, rel=1e-5)
-        assert planner.jerk == pytest.approx(2 * member.max_jerk)
-        assert planner.accel <= 2 * member.max_accel
+        for planner, wider in ((member.planner(), 1.0), (member.whip_planner(), WHIP)):
+            speed, jerk = wider * member.max_speed, wider * member.max_jerk
+            assert planner.speed == pytest.approx(speed, rel=1e-5)
+            assert planner.jerk == pytest.approx(jerk)
+            assert planner.accel <= wider * member.max_accel
     assert GRIP.planner(length_m=4.0).length == 4.0
