@@ -111,7 +111,7 @@ def _answers(evidence: Evidence) -> str:
         Axis(label="clip, sticks", low=0, high=len(evidence.clips) + 1),
         Axis(label="first answer, s", low=-2.2, high=1.0),
         bands=[Band(name="before it happened", y=(-2.2, 0.0))],
-        title="When the camera first answers a change of plan",
+        title="When the camera first answers a change (rigid aim under the lag)",
     )
 
 

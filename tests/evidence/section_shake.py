@@ -6,6 +6,8 @@ from .gather import Evidence
 from .plots import Axis, Band, Series, chart
 from .tables import cell, table
 
+FLOOR_PX = 0.01  # what the spectrum shows at least, per root Hz
+
 
 def shake(evidence: Evidence) -> str:
     """Return the section on shake."""
@@ -22,7 +24,9 @@ def shake(evidence: Evidence) -> str:
         "side edge by roll px", "figure by shift px",
     ]  # fmt: skip
     series = [
-        Series(name=level, x=f, y=np.maximum(a, 1e-4), colour=k, style="line")
+        Series(
+            name=level, x=f, y=np.where(a < FLOOR_PX, np.nan, a), colour=k, style="line"
+        )
         for k, (level, (f, a)) in enumerate(
             (n, s) for n, s in evidence.spectra.items() if n != "locked"
         )
@@ -30,7 +34,7 @@ def shake(evidence: Evidence) -> str:
     plot = chart(
         series,
         Axis(label="Hz", low=0.1, high=12, log=True),
-        Axis(label="px per root Hz", low=0.01, high=50, log=True),
+        Axis(label="px per root Hz", low=FLOOR_PX, high=50, log=True),
         bands=[
             Band(name="hand tremor", x=(6, 12)),
             Band(name="steps", x=(1.6, 2.3)),
@@ -47,8 +51,8 @@ are
 shares of the frame width, so a lens changes the angle and not the picture.</p>
 <div class="one">{plot}</div>{table(heads, rows, (0, 0, 4, 2, 2, 2, 2))}
 <p><b>Reading it.</b> <i>locked</i> moves nothing. <i>settled</i> moves the picture by
-{cell(settled.turn_px, 1)} px and by {cell(settled.frame_px, 1)} px from frame to frame:
-seen on a large screen, not in a cutting room. <i>settled</i> and <i>shoulder</i> lie
+{cell(settled.turn_px, 1)} px and by {cell(settled.frame_px, 1)} px from
+frame to frame. <i>settled</i> and <i>shoulder</i> lie
 under the 6 to 12 Hz of
 bare-hand tremor (Lakie et al. 2015, J Physiol 593:4411), which a camera's mass lowers;
 <i>rough</i> reaches into it, to 8 Hz; <i>shoulder</i> and <i>rough</i> span the step

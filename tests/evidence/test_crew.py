@@ -37,6 +37,12 @@ def test_sharp_tracks_inside_the_published_bands(target):
     assert found.remnant < 0.1
 
 
+def test_brisk_lies_inside_them_too_on_set_a():
+    found = track(SET_A, PRESETS["brisk"], runs=RUNS).found
+    assert inside(found.crossover, CROSSOVER_BAND)
+    assert inside(found.delay_s, DELAY_BAND)
+
+
 def test_a_crew_that_turns_the_wrong_way_has_no_crossover():
     found = track(SET_A, SHARP, runs=RUNS, sign=-1.0).found
     assert not inside(found.crossover, CROSSOVER_BAND)
