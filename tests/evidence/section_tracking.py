@@ -106,9 +106,9 @@ tracker, and it differs by its remnant and its rests.</p>
 <div class="row">{_size(evidence)}<div style="flex:1 1 300px"><h3>One-third law</h3>
 <p>Mean square error over that of the target, rectangular spectra without a shelf,
 against (band / crossover)<sup>2</sup>/3 (McRuer &amp; Jex 1967, from memory). It holds
-for bands well under the crossover and for a tracker without dead band or lead: the crew
-comes near it at 1.5 rad/s, more so the smaller its tolerance, and exceeds it towards the
-crossover, where a delayed loop amplifies error.</p>
+for bands well under the crossover and for a tracker without dead band or lead. The
+crew comes near it at 1.5 rad/s, more so the smaller its tolerance, and exceeds it
+towards the crossover, where a delayed loop amplifies error.</p>
 {thirds}</div></div>"""
 
 
