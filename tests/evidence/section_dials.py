@@ -74,6 +74,6 @@ crossover and delay on set A.</p>
 fall {busy[0] / busy[-1]:.0f} times from 0.01 to 0.3 while lag hardly moves.
 <i>Reaction</i> is the dial for how late it is. <i>Rest</i> does little under 0.25 s and
 coarsens the moves above. <i>Limits</i> can be cut to {100 * least:.0f} % before
-football leaves the frame; below that the head is too heavy for the game. The presets lie
-along these: <i>sharp</i> is little tolerance and reaction, <i>steady</i> more of both,
-<i>heavy_head</i> long reaction with limits near 0.4 of <i>brisk</i>'s acceleration.</p>"""
+football leaves the frame; below that the head is too heavy for the game. The presets
+lie along these: <i>sharp</i> is little tolerance and reaction, <i>steady</i> more of
+both, <i>heavy_head</i> long reaction and limits near 0.4 of <i>brisk</i>'s.</p>"""
