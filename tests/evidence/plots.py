@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
 
-LEFT, RIGHT, TOP, BOTTOM = 46, 12, 10, 38
+LEFT, RIGHT, TOP, BOTTOM = 54, 12, 10, 38
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -108,10 +108,11 @@ def chart(
     for band in bands:
         x0, x1 = px(band.x or (x.low, x.high))
         y1, y0 = py(band.y or (y.low, y.high))
+        note_y = y0 + 12 if band.y is None else y1 - 5
         out.append(
             f'<rect class="band" x="{x0:.1f}" y="{y0:.1f}" width="{x1 - x0:.1f}" '
             f'height="{y1 - y0:.1f}"/><text class="note" x="{x0 + 4:.1f}" '
-            f'y="{y0 + 12:.1f}">{escape(band.name)}</text>'
+            f'y="{note_y:.1f}">{escape(band.name)}</text>'
         )
     for tick in x.ticks():
         at = float(px(tick))

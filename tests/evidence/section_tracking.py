@@ -62,7 +62,7 @@ from the Fourier transform and divided by the error's, both correlated with the 
 The crossover is where that ratio passes through one; delay is the slope of phase of
 the crossover model, <i>w<sub>c</sub></i> e<sup>-jwt</sup>/jw, fitted within an octave
 of it. The method itself is tested on a simulated delayed integrator, whose crossover
-and delay it returns to one part in a thousand.</p>
+and delay it returns to two parts in a thousand.</p>
 <div class="row">{_gain(evidence)}{_phase(evidence)}</div>
 <div class="row">{_plane(evidence)}{_coherence(evidence)}</div>
 {main}

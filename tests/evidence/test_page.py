@@ -66,11 +66,15 @@ def test_marks_lie_where_their_values_are():
         Axis(label="x", low=1, high=100, log=True),
         Axis(label="y", low=0, high=10),
         title="t",
-        width=158,
+        width=166,
         height=148,
     )
     found = re.findall(r'cx="([\d.]+)" cy="([\d.]+)"', text)
-    assert [tuple(map(float, one)) for one in found] == [(46, 110), (96, 60), (146, 10)]
+    assert [tuple(map(float, one)) for one in found] == [
+        (54, 110),
+        (104, 60),
+        (154, 10),
+    ]
 
 
 def test_what_is_not_finite_is_not_drawn():
