@@ -109,8 +109,8 @@ def _answers(evidence: Evidence) -> str:
     return chart(
         series,
         Axis(label="clip, sticks", low=0, high=len(evidence.clips) + 1),
-        Axis(label="first answer, s", low=-2.2, high=1.0),
-        bands=[Band(name="before it happened", y=(-2.2, 0.0))],
+        Axis(label="first answer, s", low=-2.7, high=1.0),
+        bands=[Band(name="before it happened", y=(-2.7, 0.0))],
         title="When the camera first answers a change (rigid aim under the lag)",
     )
 
@@ -164,16 +164,13 @@ def _wins(evidence: Evidence) -> str:
     ]  # fmt: skip
     return f"""<h3>Where a baseline wins</h3>
 <p>Takes in which a baseline is better than the crew, both rigs:</p>{table(heads, rows)}
-<p><b>Plainly:</b> by framing and by calm alone, whole-shot smoothing is the best camera
-here and the low-pass lag is second. On sticks, with one subject in the open, either
-keeps
-everyone in frame. If a camera may know the future, or need not look operated, use one.
+<p><b>Plainly:</b> by framing, rigid aim and whole-shot smoothing win; by calm,
+whole-shot smoothing and the low-pass lag, which frames about as well as the crew. Nor
+does the crew stand still for longer than they do: its rests are short. With one subject
+in the open, if a camera may know the future or need not look operated, use one of them.
 What they do not do: whole-shot smoothing starts up to
 {-min(r.first_s for r in evidence.rows):.1f} s before the subject does; rigid aim and
-the
-lag answer within the frame, which nobody does; and on a track all three ask of the
-dolly
-what no grip gives (the lag up to {dolly:.0f} times the limit), while the crew stays
-inside
-its limits by construction. The crew is also at its weakest where the body hops: it sees
-each hop late, answers it, and so moves more than it should.</p>"""
+the lag answer within the frame, which nobody does; and on a track all three ask of the
+dolly what no grip gives (the lag up to {dolly:.0f} times the limit), while the crew
+stays inside its limits by construction. The crew is also at its weakest where the body
+hops: it sees each hop late, answers it, and so moves more than it should.</p>"""
