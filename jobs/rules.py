@@ -17,7 +17,7 @@ from .spec_subject import SUBJECT_SUFFIXES, SubjectSpec
 # A band of shake reaches this share of the frame rate at most, just under half.
 SHAKE_TOP_SHARE = 0.45
 
-_BVH_FIELDS = ("joint", "units", "up", "rate", "first_sample_at")
+_BVH_FIELDS = ("units", "up", "rate", "first_sample_at")
 _BVH_ONLY = ("joint", "units", "up")
 
 

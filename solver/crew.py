@@ -9,6 +9,9 @@ from dataclasses import dataclass, field, replace
 from math import radians
 from typing import Literal
 
+import numpy as np
+
+from .arrays import FloatArray
 from .errors import SolverError
 from .planner import Planner, build_planner
 
@@ -35,6 +38,7 @@ class Member:
         gait: step bounce expected in the motion [1/s]; higher keeps more of it out.
         height_share: bandwidth of the belief about heights, as a share of the ground's;
             what people do vertically is mostly their gait.
+        height_fade_s: fade of a believed vertical speed: what goes up comes down.
         height_gait: step bounce expected in heights [1/s].
         stiffness_rad_s: of the plan; higher follows harder.
         speed_weight_s2: weight of the speed error in the plan.
@@ -55,6 +59,7 @@ class Member:
     speed_weight_s2: float
     urgency: float = 0.4
     height_share: float = 0.4
+    height_fade_s: float = 2.0
     height_gait: float = 200.0
 
     def __post_init__(self) -> None:
@@ -63,6 +68,11 @@ class Member:
             if not getattr(self, name) > 0:
                 message = f"{name}: must be > 0, got {getattr(self, name)}"
                 raise SolverError(message)
+
+    @property
+    def fades_s(self) -> FloatArray:
+        """Fade of the believed velocity along x, y (up), z, (3,) [s]."""
+        return np.array([self.fade_s, self.height_fade_s, self.fade_s])
 
     def planner(self, *, length_m: float = -1.0) -> Planner:
         """Return the planner of this member's channel, on a rail of `length_m`."""

@@ -69,9 +69,20 @@ def body_point(p, subject, tick, aim, c):
 
 
 @kernel
+def believed(p, w, subject, tick, aim, ahead, fade, c):
+    """Return coordinate c of a body point believed `ahead` seconds after a tick.
+
+    `fade` (3,) is the time constant of each axis's velocity [s].
+    """
+    reach = -fade[c] * np.expm1(-ahead / fade[c])
+    return body_point(p, subject, tick, aim, c) + reach * body_point(
+        w, subject, tick, aim, c
+    )
+
+
+@kernel
 def framed_point(p, w, weights, tick, aim, ahead, fade, out):
     """Fill `out` (3,) with the weighted aim point believed `ahead` seconds later."""
-    reach = -fade * np.expm1(-ahead / fade)
     total = 0.0
     for c in range(3):
         out[c] = 0.0
@@ -79,9 +90,6 @@ def framed_point(p, w, weights, tick, aim, ahead, fade, out):
         if weights[s] > 0.0:
             total += weights[s]
             for c in range(3):
-                out[c] += weights[s] * (
-                    body_point(p, s, tick, aim, c)
-                    + reach * body_point(w, s, tick, aim, c)
-                )
+                out[c] += weights[s] * believed(p, w, s, tick, aim, ahead, fade, c)
     for c in range(3):
         out[c] /= total

@@ -12,6 +12,7 @@ from .decide import (
     CUE_V,
     CUE_WHIP,
     START_SHARE,
+    believed,
     body_point,
     fit_horizon,
     horizon,
@@ -54,7 +55,6 @@ def frame_target(
     p, w, weights, must, tick, ahead, fade, cue, u, cam, near, roll, tx, ty
 ):
     """Return pan and tilt that frame the believed subjects from place `cam`."""
-    reach = -fade * np.expm1(-ahead / fade)
     total = pan = tilt = 0.0
     low = low_t = -np.inf
     high = high_t = np.inf
@@ -64,10 +64,9 @@ def frame_target(
             continue
         several += 1
         aim = cue[CUE_AIM]
-        dx = body_point(p, s, tick, aim, 0) + reach * body_point(w, s, tick, aim, 0)
-        dy = body_point(p, s, tick, aim, 1) + reach * body_point(w, s, tick, aim, 1)
-        dz = body_point(p, s, tick, aim, 2) + reach * body_point(w, s, tick, aim, 2)
-        dx, dy, dz = dx - cam[0], dy - cam[1], dz - cam[2]
+        dx = believed(p, w, s, tick, aim, ahead, fade, 0) - cam[0]
+        dy = believed(p, w, s, tick, aim, ahead, fade, 1) - cam[1]
+        dz = believed(p, w, s, tick, aim, ahead, fade, 2) - cam[2]
         a, b = aim_scalar(dx, dy, dz, u, cue[CUE_V], roll, tx, ty)
         total += weights[s]
         pan += weights[s] * turn_near(a, near)

@@ -75,9 +75,14 @@ def _believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) -
     place, velocity = np.zeros(shape), np.zeros(shape)
     for i, subject in enumerate(subjects):
         for j, points in enumerate((subject.floor, subject.eyes)):
-            for axes, share, gait in (
-                (_GROUND, 1.0, member.gait),
-                (_HEIGHT, member.height_share, member.height_gait),
+            for axes, share, fade, gait in (
+                (_GROUND, 1.0, member.fade_s, member.gait),
+                (
+                    _HEIGHT,
+                    member.height_share,
+                    member.height_fade_s,
+                    member.height_gait,
+                ),
             ):
                 p = np.zeros((len(ticks), len(axes)))
                 w = np.zeros((len(ticks), len(axes)))
@@ -88,7 +93,7 @@ def _believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) -
                     ticks,
                     member.reaction_s,
                     member.bandwidth_rad_s * share,
-                    member.fade_s,
+                    fade,
                     gait,
                     axes is _GROUND,
                     p,
@@ -196,7 +201,7 @@ def _run_grip(shot: Shot, ticks: FloatArray) -> Plans:
         np.array(shot.side_offset),
         grip.tolerance,
         grip.rest_s,
-        grip.fade_s,
+        grip.fades_s,
         log,
     )
     return _plans(log, count, planner, refused)
@@ -229,7 +234,7 @@ def _run_operator(
         cues,
         operator.tolerance,
         operator.rest_s,
-        operator.fade_s,
+        operator.fades_s,
         operator.urgency,
         shot.roll_rad,
         tx,
@@ -320,7 +325,7 @@ def _run_puller(
         shot.crew.focus_method == "marks",
         puller.tolerance * half_depth,
         puller.rest_s,
-        puller.fade_s,
+        puller.fades_s,
         nearest,
         log,
     )

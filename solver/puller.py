@@ -3,7 +3,7 @@
 import numpy as np
 
 from .compiled import kernel
-from .decide import CUE_START, body_point, fit_horizon, horizon, wants_plan
+from .decide import CUE_START, believed, fit_horizon, horizon, wants_plan
 from .plan import evaluate_plan, solve_plan, write_plan
 from .planner import N_BLOCKS, N_NODES
 from .rig import rig_place
@@ -28,11 +28,8 @@ def focus_target(
     for s in range(weights.shape[0]):
         if weights[s] > weights[lead]:
             lead = s
-    reach = -fade * np.expm1(-ahead / fade)
     for c in range(3):
-        point[c] = body_point(p, lead, tick, 1.0, c) + reach * body_point(
-            w, lead, tick, 1.0, c
-        )
+        point[c] = believed(p, w, lead, tick, 1.0, ahead, fade, c)
     now = ticks[tick] + ahead
     s, _, _ = evaluate_plan(logs[0, at[0]], now)
     pan, _, _ = evaluate_plan(logs[1, at[1]], now)

@@ -56,10 +56,10 @@ class Subject:
     def at(self, times_s: FloatArray, fraction: float) -> FloatArray:
         """Return the body point at `fraction` of the way floor to eyes, (k, 3) [m].
 
-        Interpolates between fresh samples, so it reads ahead: for measures and
-        rehearsed focus, never for the crew.
+        Interpolates between visible samples, so it reads ahead: for measures and
+        rehearsed focus, never for the crew. A held key stays where it is drawn.
         """
-        seen = self.fresh
+        seen = self.visible | self.fresh
         points = self.floor[seen] + (self.eyes[seen] - self.floor[seen]) * fraction
         return np.column_stack(
             [np.interp(times_s, self.times_s[seen], points[:, c]) for c in range(3)]

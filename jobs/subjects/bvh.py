@@ -65,8 +65,9 @@ def samples_of_bvh(
     assert first is not None
     motion = parse_bvh(source)
     places = joint_places(motion, _asked_joint(motion, reference.joint, source))
-    if reference.joint is None and np.ptp(places, axis=0).max() <= STATIC:
-        refuse_bvh(source, f"has a root that does not move, {_hint(motion)}")
+    if np.ptp(places, axis=0).max() <= STATIC:
+        joint = "a root" if reference.joint is None else f'a joint "{reference.joint}"'
+        refuse_bvh(source, f"has {joint} that does not move, {_hint(motion)}")
     step = frames_a_sample(
         reference.rate or _rate_of(motion.frame_time_s, source), job_rate=job_rate
     )

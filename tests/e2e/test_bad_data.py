@@ -156,6 +156,11 @@ BAD_DATA: dict[str, tuple[str, Callable[[Path], None], tuple[str, ...]]] = {
         lambda path: path.write_text(standing_bvh(130).replace("Hips", "Root")),
         ("has no joint 'Hips', only Root",),
     ),
+    "BVH whose root stands still": (
+        "s.bvh",
+        lambda path: path.write_text(standing_bvh(130)),
+        ("has a joint \"Hips\" that does not move",),
+    ),
     "BVH that claims more than it has": (
         "s.bvh",
         lambda path: path.write_text(standing_bvh(130, claimed=999_999_999)),

@@ -100,13 +100,9 @@ BAD_JOBS: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
         ),
         ("shots[0].subjects[0].units: is required for a BVH file",),
     ),
-    "BVH without a joint": (
-        a_job(
-            subject_of(
-                file="a.bvh", units="cm", up="y", rate="120", first_sample_at=FIRST
-            )
-        ),
-        ("shots[0].subjects[0].joint: is required for a BVH file",),
+    "BVH without units": (
+        a_job(subject_of(file="a.bvh", up="y", rate="120", first_sample_at=FIRST)),
+        ("shots[0].subjects[0].units: is required for a BVH file",),
     ),
     "track without length": (
         a_job(

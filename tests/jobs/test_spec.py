@@ -413,7 +413,7 @@ def test_a_fault_of_a_subject_is_one_sentence(
 def test_a_bvh_file_says_all_that_it_cannot_know() -> None:
     shot = a_shot()
     shot["subjects"][0]["file"] = "walk.BVH"
-    missing = ("joint", "units", "up", "rate", "first_sample_at")
+    missing = ("units", "up", "rate", "first_sample_at")
     assert faults_of(a_job(shot)) == [
         f"shots[0].subjects[0].{field}: is required for a BVH file" for field in missing
     ]
