@@ -60,22 +60,20 @@ def recorded(evidence: Evidence) -> str:
     )
     detail = table(detail_heads, full, (0, 0, 0, 1, 0, 2, 2, 2, 2, 1, 1, 2, 0, 2, 1, 0))
     return f"""<h2>3. Recorded motion</h2>
-<p>{len(evidence.clips)} clips ({"; ".join(sources)}), <i>brisk</i>, 50 mm, 24 frames a
-second, the camera on the side at the distance where the figure is full when nearest
-(the
-car: a fifth of the frame height). <b>sticks</b> stand still; the <b>track</b> runs
-along
-the clip. Beside the crew, on the same subject and rig: <b>rigid aim</b> is exact in
-every
-frame; <b>low-pass lag</b> follows it through a first-order lag of 0.25 s; <b>whole-shot
-smoothing</b> through a Gaussian of 0.5 s over past and future.{note}</p>
+<p>{len(evidence.clips)} clips ({"; ".join(sources)}), <i>brisk</i>, 50 mm, 24
+frames a second, the camera on the side at the distance where the figure is full
+when nearest (the car: a fifth of the frame height). <b>sticks</b> stand still; the
+<b>track</b> runs along the clip. Beside the crew, on the same subject and rig:
+<b>rigid aim</b> is exact in every frame; <b>low-pass lag</b> follows it through a
+first-order lag of 0.25 s; <b>whole-shot smoothing</b> through a Gaussian of 0.5 s
+over past and future.{note}</p>
 <p>The <b>first answer</b> is the perturbation test: after an instant, at
 {len(perturb.INSTANTS)} places in the clip, the subject swerves at
 {perturb.SWERVE_M_S:g} m/s; when does the camera first move otherwise than it would
-have?
-Before zero it has read the future. The <b>visible answer</b> is when it differs by a
-hundredth of the half frame (median). Derivatives are differences of frames, for all
-alike; means over clips, and the most extreme first answer and accelerations.</p>
+have? Before zero it has read the future. The <b>visible answer</b> is when it
+differs by a hundredth of the half frame (median). Derivatives are differences of
+frames, for all alike; means over clips, and the most extreme first answer and
+accelerations.</p>
 {table(heads, means, digits)}
 <div class="row">{_answers(evidence)}{_restless(evidence)}</div>
 {_wins(evidence)}
@@ -165,12 +163,13 @@ def _wins(evidence: Evidence) -> str:
     return f"""<h3>Where a baseline wins</h3>
 <p>Takes in which a baseline is better than the crew, both rigs:</p>{table(heads, rows)}
 <p><b>Plainly:</b> by framing, rigid aim and whole-shot smoothing win; by calm,
-whole-shot smoothing and the low-pass lag, which frames about as well as the crew. Nor
-does the crew stand still for longer than they do: its rests are short. With one subject
-in the open, if a camera may know the future or need not look operated, use one of them.
-What they do not do: whole-shot smoothing starts up to
-{-min(r.first_s for r in evidence.rows):.1f} s before the subject does; rigid aim and
-the lag answer within the frame, which nobody does; and on a track all three ask of the
-dolly what no grip gives (the lag up to {dolly:.0f} times the limit), while the crew
-stays inside its limits by construction. The crew is also at its weakest where the body
-hops: it sees each hop late, answers it, and so moves more than it should.</p>"""
+whole-shot smoothing and the low-pass lag, which frames about as well as the crew.
+Nor does the crew stand still for longer than they do: its rests are short. With one
+subject in the open, if a camera may know the future or need not look operated, use
+one of them. What they do not do: whole-shot smoothing starts up to
+{-min(r.first_s for r in evidence.rows):.1f} s before the subject does; rigid aim
+and the lag answer within the frame, which nobody does; and on a track all three ask
+of the dolly what no grip gives (the lag up to {dolly:.0f} times the limit), while
+the crew stays inside its limits by construction. The crew is also at its weakest
+where the body hops: it sees each hop late, answers it, and so moves more than it
+should.</p>"""

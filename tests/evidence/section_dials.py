@@ -66,14 +66,14 @@ def dials(evidence: Evidence) -> str:
     )
     return f"""<h2>4. Dials</h2>
 <p>One number of <i>brisk</i>'s operator at a time; means over the football clips on
-sticks,
-crossover and delay on set A.</p>
+sticks, crossover and delay on set A.</p>
 <div class="row small">{"".join(figures)}</div>
 {table(heads, rows, (0, 1, 2, 2, 1, 2, 2))}
-<p><b>Reading it.</b> <i>Tolerance</i> is the dial for how busy the camera is: decisions
-fall {busy[0] / busy[-1]:.0f} times from 0.01 to 0.3 while lag hardly moves.
-<i>Reaction</i> is the dial for how late it is. <i>Rest</i> does little under 0.25 s and
-coarsens the moves above. <i>Limits</i> can be cut to {100 * least:.0f} % before
-football leaves the frame; below that the head is too heavy for the game. The presets
-lie along these: <i>sharp</i> is little tolerance and reaction, <i>steady</i> more of
-both, <i>heavy_head</i> long reaction and limits near 0.4 of <i>brisk</i>'s.</p>"""
+<p><b>Reading it.</b> <i>Tolerance</i> is the dial for how busy the camera is:
+decisions fall {busy[0] / busy[-1]:.0f} times from 0.01 to 0.3 while lag hardly
+moves. <i>Reaction</i> is the dial for how late it is. <i>Rest</i> does little under
+0.25 s and coarsens the moves above. <i>Limits</i> can be cut to {100 * least:.0f} %
+before football leaves the frame; below that the head is too heavy for the game. The
+presets lie along these: <i>sharp</i> is little tolerance and reaction,
+<i>steady</i> more of both, <i>heavy_head</i> long reaction and limits near 0.4 of
+<i>brisk</i>'s.</p>"""

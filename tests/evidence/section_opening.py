@@ -17,25 +17,24 @@ def opening(evidence: Evidence) -> str:
     worst = max(crew, key=lambda row: row.miss_rms)
     return f"""<h1>The crew, measured</h1>
 <p>Does the solved camera move as a person moves it? Every number on this page was
-computed by <code>sh deploy/evidence</code>, with fixed seeds; the same numbers stand in
-<code>evidence.json</code> and <code>evidence.csv</code> beside it.</p>
+computed by <code>sh deploy/evidence</code>, with fixed seeds; the same numbers
+stand in <code>evidence.json</code> and <code>evidence.csv</code> beside it.</p>
 <ul>
-<li>As a manual tracker, <b>sharp</b> crosses over at {sharp.crossover:.2f} rad/s with
-an
-effective delay of {sharp.delay_s:.2f} s on a published target (bands for people, from
-memory: {CROSSOVER_BAND[0]:g} to {CROSSOVER_BAND[1]:g} rad/s, {DELAY_BAND[0]:.2f} to
-{DELAY_BAND[1]:.2f} s).</li>
+<li>As a manual tracker, <b>sharp</b> crosses over at {sharp.crossover:.2f} rad/s
+with an effective delay of {sharp.delay_s:.2f} s on a published target (bands for
+people, from memory: {CROSSOVER_BAND[0]:g} to {CROSSOVER_BAND[1]:g} rad/s,
+{DELAY_BAND[0]:.2f} to {DELAY_BAND[1]:.2f} s).</li>
 <li>A second step soon after a first is answered late, as people answer it.</li>
-<li>On {len(evidence.clips)} recorded clips the crew never moved before the subject did:
-its earliest answer came {min(row.first_s for row in crew):.2f} s after the change.
-Whole-shot smoothing moved {-min(row.first_s for row in smooth):.1f} s before it.</li>
+<li>On {len(evidence.clips)} recorded clips the crew never moved before the subject
+did: its earliest answer came {min(row.first_s for row in crew):.2f} s after the
+change. Whole-shot smoothing moved {-min(row.first_s for row in smooth):.1f} s
+before it.</li>
 <li>Rigid aim and whole-shot smoothing frame <em>better</em> than the crew, and all
-three
-plain baselines move <em>less nervously</em>: section 3 says where and at what
+three plain baselines move <em>less nervously</em>: section 3 says where and at what
 price.</li>
-<li>The crew holds the subject in frame for {100 * least.in_frame:.1f} % of the time or
-more on every clip, and misses most on {worst.clip} ({worst.miss_rms:.2f} half frames
-r.m.s.).</li>
+<li>The crew holds the subject in frame for {100 * least.in_frame:.1f} % of the time
+or more on every clip, and misses most on {worst.clip} ({worst.miss_rms:.2f} half
+frames r.m.s.).</li>
 </ul>"""
 
 
@@ -43,18 +42,18 @@ def limits_of_evidence() -> str:
     """Return what the page does not show."""
     return """<h2>Limits of this evidence</h2>
 <ul>
-<li>No published measurement of a camera operator's reaction, gain or acceleration was
-found. The comparison is with people at displays and sticks, and its bands are from
-memory.</li>
-<li>A crossover and a delay inside a band do not make a camera human. The band would not
-notice a crew without any reaction time: filter, rest and tolerance alone give an
-effective delay inside it. The perturbation test and the first step notice.</li>
+<li>No published measurement of a camera operator's reaction, gain or acceleration
+was found. The comparison is with people at displays and sticks, and its bands are
+from memory.</li>
+<li>A crossover and a delay inside a band do not make a camera human. The band would
+not notice a crew without any reaction time: filter, rest and tolerance alone give
+an effective delay inside it. The perturbation test and the first step notice.</li>
 <li>People change their gain with the target and learn a repeated one. The crew does
 neither.</li>
 <li>Only sums of sines, steps, people and one car in the open: nobody hides, the
 lens is 50 mm, one person is framed, and no director has said anything.</li>
-<li>Football positions are at 10 Hz from broadcast pictures and lack real bounce; mocap
-clips are short and some are repeated.</li>
+<li>Football positions are at 10 Hz from broadcast pictures and lack real bounce;
+mocap clips are short and some are repeated.</li>
 <li>Nobody has been asked whether they can tell. That test is still to be done.</li>
 <li>One data set used in tests, whose owner is not stated, is left out here.</li>
 </ul>"""

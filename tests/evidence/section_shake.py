@@ -46,17 +46,15 @@ def shake(evidence: Evidence) -> str:
     )
     settled = next(one for one in evidence.shake if one.level == "settled")
     return f"""<h2>5. Shake</h2>
-<p>Eight seeds of two minutes, 24 frames a second, a picture 2048 pixels wide. Levels
-are
-shares of the frame width, so a lens changes the angle and not the picture.</p>
+<p>Eight seeds of two minutes, 24 frames a second, a picture 2048 pixels wide.
+Levels are shares of the frame width, so a lens changes the angle and not the
+picture.</p>
 <div class="one">{plot}</div>{table(heads, rows, (0, 0, 4, 2, 2, 2, 2))}
-<p><b>Reading it.</b> <i>locked</i> moves nothing. <i>settled</i> moves the picture by
-{cell(settled.turn_px, 1)} px and by {cell(settled.frame_px, 1)} px from
-frame to frame. <i>settled</i> and <i>shoulder</i> lie
-under the 6 to 12 Hz of
-bare-hand tremor (Lakie et al. 2015, J Physiol 593:4411), which a camera's mass lowers;
-<i>rough</i> reaches into it, to 8 Hz; <i>shoulder</i> and <i>rough</i> span the step
-rate of walking (near 2 Hz, Pachi &amp; Ji 2005, The
-Structural Engineer 83(3)). Standing sway is mostly under 1 Hz (median 0.2 to 0.5 Hz,
-from memory). No measured amplitudes of cine cameras were found: the amplitudes are our
-choice.</p>"""
+<p><b>Reading it.</b> <i>locked</i> moves nothing. <i>settled</i> moves the picture
+by {cell(settled.turn_px, 1)} px and by {cell(settled.frame_px, 1)} px from frame to
+frame. <i>settled</i> and <i>shoulder</i> lie under the 6 to 12 Hz of bare-hand
+tremor (Lakie et al. 2015, J Physiol 593:4411), which a camera's mass lowers;
+<i>rough</i> reaches into it, to 8 Hz; <i>shoulder</i> and <i>rough</i> span the
+step rate of walking (near 2 Hz, Pachi &amp; Ji 2005, The Structural Engineer
+83(3)). Standing sway is mostly under 1 Hz (median 0.2 to 0.5 Hz, from memory). No
+measured amplitudes of cine cameras were found: the amplitudes are our choice.</p>"""

@@ -53,62 +53,52 @@ def manual_control(evidence: Evidence, tables: dict[str, list[Record]]) -> str:
     )
     sources = "; ".join(f"{one.name}: {one.source}" for one in TARGETS)
     return f"""<h2>1. Manual control</h2>
-<p>Sticks, a 50 mm lens, the whole figure in frame. The subject runs on a circle around
-the lens, so that its bearing follows the target exactly; {tracking.RATE} frames a
-second,
-{tracking.RUNS} runs a target with phases drawn anew, one whole period each after
-{tracking.LEAD_S:g} s that are not judged. The response at each input frequency is read
-from the Fourier transform and divided by the error's, both correlated with the target.
-The crossover is where that ratio passes through one; delay is the slope of phase of
-the crossover model, <i>w<sub>c</sub></i> e<sup>-jwt</sup>/jw, fitted within an octave
-of it. The method itself is tested on a simulated delayed integrator, whose crossover
-and delay it returns to two parts in a thousand.</p>
+<p>Sticks, a 50 mm lens, the whole figure in frame. The subject runs on a circle
+around the lens, so that its bearing follows the target exactly; {tracking.RATE}
+frames a second, {tracking.RUNS} runs a target with phases drawn anew, one whole
+period each after {tracking.LEAD_S:g} s that are not judged. The response at each
+input frequency is read from the Fourier transform and divided by the error's, both
+correlated with the target. The crossover is where that ratio passes through one;
+delay is the slope of phase of the crossover model, <i>w<sub>c</sub></i>
+e<sup>-jwt</sup>/jw, fitted within an octave of it. The method itself is tested on a
+simulated delayed integrator, whose crossover and delay it returns to two parts in a
+thousand.</p>
 <div class="row">{_gain(evidence)}{_phase(evidence)}</div>
 <div class="row">{_plane(evidence)}{_coherence(evidence)}</div>
 {main}
 <p><small>An asterisk and the second colour mark what lies outside a band. Bands are
-from
-memory of McRuer &amp; Jex 1967 (IEEE Trans. Human Factors in Electronics
-HFE-8(3):231-249)
-and AFFDL-TR-65-15: shown, not proved. Targets: {sources}. Lines of A, B and C as
-transcribed in an open model library. A has its published size,
-{np.degrees(SET_A.rms):.1f}
-deg r.m.s.; B and C are scaled to it, C without its line at 0.031 rad/s. The random
-target
-has equal lines to 2.5 rad/s and a shelf 20 dB lower to 14 rad/s.</small></p>
+from memory of McRuer &amp; Jex 1967 (IEEE Trans. Human Factors in Electronics
+HFE-8(3):231-249) and AFFDL-TR-65-15: shown, not proved. Targets: {sources}. Lines
+of A, B and C as transcribed in an open model library. A has its published size,
+{np.degrees(SET_A.rms):.1f} deg r.m.s.; B and C are scaled to it, C without its line
+at 0.031 rad/s. The random target has equal lines to 2.5 rad/s and a shelf 20 dB
+lower to 14 rad/s.</small></p>
 <p><b>Reading it.</b> <i>sharp</i> and <i>brisk</i> lie inside the bands for a quick
 display and a light control. <i>steady</i> and <i>heavy_head</i> are meant to lie
-outside:
-a head with inertia is nearer to an acceleration than to a rate control, for which
-people
-too show a lower crossover and a longer delay (0.25 to 0.30 s at 2.5 rad/s, base
-crossover
-near 3.2 rad/s, from memory). The crew decides now and then and lets small misses be;
-its response is not one linear law. What a linear law does not explain is the remnant,
-which grows as the input shrinks towards the tolerance.</p>
+outside: a head with inertia is nearer to an acceleration than to a rate control,
+for which people too show a lower crossover and a longer delay (0.25 to 0.30 s at
+2.5 rad/s, base crossover near 3.2 rad/s, from memory). The crew decides now and
+then and lets small misses be; its response is not one linear law. What a linear law
+does not explain is the remnant, which grows as the input shrinks towards the
+tolerance.</p>
 <p><b>Where it is unlike people.</b> Below the crossover its gain falls more steeply
-and its
-phase stays nearer to -140 than to -90 deg: it follows a believed speed, where the
-crossover
-model of a compensatory tracker has a plain integrator. So it is good at what goes on
-as it
-was and overshoots at what does not. On the random target the error column comes near or
-above one for all but <i>sharp</i>: there a camera that stood still would have missed
-less.
-People lower their gain on such targets (regression, from memory of McRuer &amp; Jex
-1967);
-the crew has one gain. Above 8 rad/s the lines are far below the tolerance, and gain and
-phase are to be read with the coherence. Event-driven decisions with a rest are the
-model of
-intermittent control (Gawthrop, Loram, Lakie &amp; Gollee 2011, Biol Cybern 104:31-51;
-refractory times in section 2): near the crossover it cannot be told from a continuous
-tracker, and it differs by its remnant and its rests.</p>
+and its phase stays nearer to -140 than to -90 deg: it follows a believed speed,
+where the crossover model of a compensatory tracker has a plain integrator. So it is
+good at what goes on as it was and overshoots at what does not. On the random target
+the error column comes near or above one for all but <i>sharp</i>: there a camera
+that stood still would have missed less. People lower their gain on such targets
+(regression, from memory of McRuer &amp; Jex 1967); the crew has one gain. Above 8
+rad/s the lines are far below the tolerance, and gain and phase are to be read with
+the coherence. Event-driven decisions with a rest are the model of intermittent
+control (Gawthrop, Loram, Lakie &amp; Gollee 2011, Biol Cybern 104:31-51; refractory
+times in section 2): near the crossover it cannot be told from a continuous tracker,
+and it differs by its remnant and its rests.</p>
 <div class="row">{_size(evidence)}<div style="flex:1 1 300px"><h3>One-third law</h3>
 <p>Mean square error over that of the target, rectangular spectra without a shelf,
-against (band / crossover)<sup>2</sup>/3 (McRuer &amp; Jex 1967, from memory). It holds
-for bands well under the crossover and for a tracker without dead band or lead. The
-crew comes near it at 1.5 rad/s, more so the smaller its tolerance, and exceeds it
-towards the crossover, where a delayed loop amplifies error.</p>
+against (band / crossover)<sup>2</sup>/3 (McRuer &amp; Jex 1967, from memory). It
+holds for bands well under the crossover and for a tracker without dead band or
+lead. The crew comes near it at 1.5 rad/s, more so the smaller its tolerance, and
+exceeds it towards the crossover, where a delayed loop amplifies error.</p>
 {thirds}</div></div>"""
 
 
