@@ -159,7 +159,7 @@ BAD_DATA: dict[str, tuple[str, Callable[[Path], None], tuple[str, ...]]] = {
     "BVH whose root stands still": (
         "s.bvh",
         lambda path: path.write_text(standing_bvh(130)),
-        ("has a joint \"Hips\" that does not move",),
+        ('has a joint "Hips" that does not move',),
     ),
     "BVH that claims more than it has": (
         "s.bvh",

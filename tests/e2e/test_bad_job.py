@@ -100,10 +100,6 @@ BAD_JOBS: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
         ),
         ("shots[0].subjects[0].units: is required for a BVH file",),
     ),
-    "BVH without units": (
-        a_job(subject_of(file="a.bvh", up="y", rate="120", first_sample_at=FIRST)),
-        ("shots[0].subjects[0].units: is required for a BVH file",),
-    ),
     "track without length": (
         a_job(
             good_shot(rig={"kind": "track", "from": [0, 0, 1], "to": [0, 0, 1]}),
