@@ -146,8 +146,8 @@ _BRISK = Member(
     bandwidth_rad_s=14.0,
     fade_s=4.0,
     gait=1.0,
-    stiffness_rad_s=9.0,
-    speed_weight_s2=0.003,
+    stiffness_rad_s=6.5,
+    speed_weight_s2=0.01,
 )
 _SHARP = replace(
     _BRISK,
@@ -158,6 +158,8 @@ _SHARP = replace(
     max_accel=radians(360),
     max_jerk=radians(3000),
     bandwidth_rad_s=16.0,
+    stiffness_rad_s=9.0,
+    speed_weight_s2=0.003,
 )
 _STEADY = replace(
     _BRISK,
@@ -168,7 +170,7 @@ _STEADY = replace(
     max_accel=radians(120),
     max_jerk=radians(1000),
     bandwidth_rad_s=10.0,
-    stiffness_rad_s=7.5,
+    stiffness_rad_s=5.5,
 )
 _HEAVY = replace(
     _BRISK,
@@ -180,6 +182,7 @@ _HEAVY = replace(
     max_jerk=radians(400),
     bandwidth_rad_s=8.0,
     stiffness_rad_s=6.0,
+    speed_weight_s2=0.003,
 )
 
 
