@@ -34,6 +34,27 @@ def write_whole(path: Path, data: bytes) -> None:
         temporary.unlink(missing_ok=True)
 
 
+def name_whole(path: Path, existing: Path) -> None:
+    """Give a file that is there a second name in one step; copies it where it must.
+
+    Raises:
+        OSError: nothing was changed and nothing is left behind; it names `path`.
+    """
+    temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}{_SUFFIX}")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with existing.open("rb") as file:
+        fcntl.flock(file, fcntl.LOCK_SH)  # holds for both names
+        try:
+            temporary.hardlink_to(existing)
+        except OSError:  # a file system without second names
+            write_whole(path, file.read())
+            return
+        try:
+            temporary.replace(path)
+        finally:
+            temporary.unlink(missing_ok=True)
+
+
 def remove_leftovers(folder: Path) -> None:
     """Remove the temporary files of killed writers below a folder."""
     for path in folder.rglob(f".*{_SUFFIX}"):

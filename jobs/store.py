@@ -1,11 +1,12 @@
-"""Where takes lie: the current one of each shot, and those that it replaced.
+"""Where takes lie: the current one of each shot, and every take by its key.
 
     OUT/<sequence>/takes/<shot>.parquet            current
-    OUT/<sequence>/history/<shot>/<key>.parquet    replaced, by take key
+    OUT/<sequence>/history/<shot>/<key>.parquet    every take, by take key
     OUT/<sequence>/sequence.parquet                a row a shot
 
-A current take is put into the history before its successor takes its place, so that
-no take is ever gone, and going back to an earlier job solves nothing again.
+A take is written into the history and made the current one by a second name of the
+same file (a copy where the file system has no such names), so that no take is ever
+gone, and going back to an earlier job solves nothing again.
 """
 
 import shutil
@@ -15,7 +16,7 @@ from pathlib import Path
 
 import pyarrow as pa
 
-from .atomic import remove_leftovers, write_whole
+from .atomic import name_whole, remove_leftovers
 from .errors import InputError
 from .keys import Keys
 from .takes import read_take, take_metadata, write_take
@@ -36,8 +37,8 @@ class Store:
         """Return where the current take of a shot lies."""
         return self.folder / "takes" / f"{shot}.parquet"
 
-    def replaced(self, shot: str, take_key: str) -> Path:
-        """Return where a take lies that another one replaced."""
+    def kept(self, shot: str, take_key: str) -> Path:
+        """Return where a take lies in the history."""
         return self.folder / "history" / shot / f"{take_key}.parquet"
 
     def find(self, shot: str, keys: Keys) -> pa.Table | None:
@@ -51,12 +52,11 @@ class Store:
         current = _whole_take(self.take(shot))
         if current is not None and _keys(current).judge == keys.judge:
             return current
-        path = self.replaced(shot, keys.take)
+        path = self.kept(shot, keys.take)
         earlier = _whole_take(path)
         if earlier is None or _keys(earlier) != keys:
             return None
-        self._retire(shot)
-        write_whole(self.take(shot), path.read_bytes())
+        name_whole(self.take(shot), path)
         return earlier
 
     def put(self, shot: str, table: pa.Table) -> None:
@@ -65,8 +65,9 @@ class Store:
         Raises:
             OSError: it could not be written; the current take is as it was.
         """
-        self._retire(shot)
-        write_take(table, self.take(shot))
+        path = self.kept(shot, _keys(table).take)
+        write_take(table, path)
+        name_whole(self.take(shot), path)
 
     def tidy(self) -> None:
         """Remove what killed runs left half written."""
@@ -74,7 +75,7 @@ class Store:
             remove_leftovers(self.folder)
 
     def prune(self, kept: Collection[str] = ()) -> tuple[Path, ...]:
-        """Remove replaced takes, but those whose take key is in `kept`.
+        """Remove takes that are neither current nor named by take key in `kept`.
 
         Returns:
             What was removed, sorted.
@@ -82,7 +83,7 @@ class Store:
         removed = [
             path
             for path in sorted((self.folder / "history").glob("*/*.parquet"))
-            if path.stem not in kept
+            if path.stem not in kept and not self._is_current(path)
         ]
         for path in removed:
             path.unlink()
@@ -91,14 +92,10 @@ class Store:
                 shutil.rmtree(shot)
         return tuple(removed)
 
-    def _retire(self, shot: str) -> None:
-        """Put a copy of the current take, if it is whole, into the history."""
-        current = _whole_take(self.take(shot))
-        if current is None:
-            return
-        path = self.replaced(shot, _keys(current).take)
-        if not path.exists():
-            write_whole(path, self.take(shot).read_bytes())
+    def _is_current(self, path: Path) -> bool:
+        """Tell whether a take of the history is its shot's current one."""
+        current = _whole_take(self.take(path.parent.name))
+        return current is not None and _keys(current).take == path.stem
 
 
 def stores_below(out: Path) -> tuple[Store, ...]:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from walks import files_below
 
-from carrellata.jobs.atomic import remove_leftovers, write_whole
+from carrellata.jobs.atomic import name_whole, remove_leftovers, write_whole
 
 
 def test_bytes_replace_those_before_and_nothing_else_is_left(tmp_path: Path) -> None:
@@ -38,3 +38,29 @@ def test_leftovers_of_the_dead_go_and_those_of_the_living_stay(tmp_path: Path) -
         assert set(files_below(tmp_path)) == {"deep/.b.2.part", "c.part"}
     remove_leftovers(tmp_path)
     assert set(files_below(tmp_path)) == {"c.part"}
+
+
+def test_second_name_replaces_what_was_there_and_shares_the_file(
+    tmp_path: Path,
+) -> None:
+    first, second = tmp_path / "history/a.bin", tmp_path / "takes/b.bin"
+    write_whole(first, b"one")
+    write_whole(second, b"old")
+    name_whole(second, first)
+    assert files_below(tmp_path) == {"history/a.bin": b"one", "takes/b.bin": b"one"}
+    assert second.stat().st_ino == first.stat().st_ino
+    write_whole(second, b"new")
+    assert first.read_bytes() == b"one"
+
+
+def test_second_name_is_a_copy_where_the_disk_has_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(self: Path, target: Path) -> None:
+        raise PermissionError(self, target)
+
+    monkeypatch.setattr(Path, "hardlink_to", refuse)
+    write_whole(tmp_path / "a", b"one")
+    name_whole(tmp_path / "b", tmp_path / "a")
+    assert files_below(tmp_path) == {"a": b"one", "b": b"one"}
+    assert (tmp_path / "a").stat().st_ino != (tmp_path / "b").stat().st_ino

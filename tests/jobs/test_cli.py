@@ -235,10 +235,10 @@ def test_prune_removes_replaced_takes(tmp_path: Path) -> None:
     assert done.returncode == 0
     (removed,) = json.loads(done.stdout)["removed"]
     assert "/history/010/" in removed
-    assert set(files_below(tmp_path / "out")) == {
-        "chase/takes/010.parquet",
-        "chase/sequence.parquet",
-    }
+    left = set(files_below(tmp_path / "out"))
+    history = {name for name in left if "/history/010/" in name}
+    assert len(history) == 1
+    assert left - history == {"chase/takes/010.parquet", "chase/sequence.parquet"}
 
 
 @pytest.mark.slow
@@ -340,14 +340,16 @@ def test_full_disk_is_named_and_leaves_finished_takes_whole(
     words = ("solve", job, "-o", out, "--workers", workers)
     done = run(*words, preexec_fn=limit, env=quiet)
     assert done.returncode == 1
-    path = out / "chase/takes/020.parquet"
-    assert done.stderr == f"{path}: cannot be written: file too large\n"
+    assert done.stderr.startswith(f"{out}/chase/history/020/")
+    assert done.stderr.endswith(".parquet: cannot be written: file too large\n")
     take = "chase/takes/010.parquet"
     after = files_below(out)
     assert set(after) == set(before)
     assert after[take] == before[take]
     assert run(*words).returncode == 0
-    assert set(files_below(out)) == {*before, "chase/takes/020.parquet"}
+    added = set(files_below(out)) - set(before)
+    assert "chase/takes/020.parquet" in added
+    assert len(added) == 2
 
 
 def test_folder_that_cannot_be_made_ends_with_1(tmp_path: Path) -> None:

@@ -48,17 +48,17 @@ def test_take_is_found_by_its_keys_only(tmp_path: Path, wide: Take, long: Take) 
     assert store.find("020", wide[0]) is None
 
 
-def test_replaced_take_goes_to_the_history_and_comes_back(
+def test_every_take_is_in_the_history_and_comes_back(
     tmp_path: Path, wide: Take, long: Take
 ) -> None:
     store = Store(folder=tmp_path)
     store.put("010", wide[1])
     store.put("010", long[1])
-    history = f"history/010/{wide[0].take}.parquet"
-    assert set(files_below(tmp_path)) == {"takes/010.parquet", history}
+    history = {f"history/010/{keys.take}.parquet" for keys, _ in (wide, long)}
+    assert set(files_below(tmp_path)) == {"takes/010.parquet", *history}
     assert store.find("010", wide[0]) is not None
     assert store.take("010").read_bytes() == take_bytes(wide[1])
-    assert store.replaced("010", long[0].take).read_bytes() == take_bytes(long[1])
+    assert store.kept("010", long[0].take).read_bytes() == take_bytes(long[1])
 
 
 @pytest.mark.parametrize("length", [0, 4, 2000])
@@ -71,7 +71,10 @@ def test_damaged_current_take_is_neither_found_nor_kept(
     path.write_bytes(path.read_bytes()[:length])
     assert store.find("010", wide[0]) is None
     store.put("010", long[1])
-    assert set(files_below(tmp_path)) == {"takes/010.parquet"}
+    assert store.find("010", wide[0]) is None
+    assert read_take(store.take("010")).equals(long[1])
+    store.put("010", wide[1])
+    assert store.kept("010", wide[0].take).read_bytes() == take_bytes(wide[1])
 
 
 def test_damaged_history_is_not_restored(
@@ -80,7 +83,7 @@ def test_damaged_history_is_not_restored(
     store = Store(folder=tmp_path)
     store.put("010", wide[1])
     store.put("010", long[1])
-    path = store.replaced("010", wide[0].take)
+    path = store.kept("010", wide[0].take)
     path.write_bytes(path.read_bytes()[:500])
     assert store.find("010", wide[0]) is None
     assert read_take(store.take("010")).equals(long[1])
@@ -90,11 +93,14 @@ def test_prune_removes_history_but_what_is_kept(
     tmp_path: Path, wide: Take, long: Take
 ) -> None:
     store = Store(folder=tmp_path)
-    for _, table in (wide, long, wide):
+    for _, table in (wide, long):
         store.put("010", table)
-    assert store.prune({wide[0].take}) == (store.replaced("010", long[0].take),)
-    assert store.prune() == (store.replaced("010", wide[0].take),)
-    assert set(files_below(tmp_path)) == {"takes/010.parquet"}
+    current = f"history/010/{long[0].take}.parquet"
+    assert store.prune({wide[0].take}) == ()
+    assert store.prune() == (store.kept("010", wide[0].take),)
+    assert set(files_below(tmp_path)) == {"takes/010.parquet", current}
+    store.take("010").unlink()
+    assert store.prune() == (store.kept("010", long[0].take),)
     assert not (tmp_path / "history/010").exists()
 
 
