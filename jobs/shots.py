@@ -90,7 +90,7 @@ def prepare(job: JobFile, spec: ShotSpec, folder: Path) -> Prepared:
         samples_per_frame=spec.samples_per_frame,
         gate=spec.camera.gate,
         lens=Lens(lens.mm, lens.close_focus_m, lens.widest_stop),
-        stop=max(spec.camera.stop, lens.widest_stop),
+        stop=spec.camera.stop,
         coc_mm=spec.camera.coc_mm,
         roll_rad=radians(spec.roll_deg),
         rig=rig,
