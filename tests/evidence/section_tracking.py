@@ -75,7 +75,8 @@ at 0.031 rad/s. The random target has equal lines to 2.5 rad/s and a shelf 20 dB
 lower to 14 rad/s.</small></p>
 <p><b>Reading it.</b> <i>sharp</i> is meant to lie inside the bands for a quick
 display and a light control, <i>brisk</i> at their slow edge. <i>steady</i> and
-<i>heavy_head</i> are meant to lie outside: a head with inertia is nearer to an acceleration than to a rate control,
+<i>heavy_head</i> are meant to lie outside: a head with inertia is nearer to an
+acceleration than to a rate control,
 for which people too show a lower crossover and a longer delay (0.25 to 0.30 s at
 2.5 rad/s, base crossover near 3.2 rad/s, from memory). The crew decides now and
 then and lets small misses be; its response is not one linear law. What a linear law
