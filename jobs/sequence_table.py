@@ -15,6 +15,7 @@ from ..solver.measure import Measures
 from .atomic import write_whole
 from .errors import InputError
 from .keys import canonical
+from .parquet import read_checked
 from .spec import JobFile
 
 SEQUENCE_SCHEMA = "carrellata.sequence/1"
@@ -121,14 +122,7 @@ def read_sequence(path: Path) -> list[ShotRow]:
     Raises:
         InputError: the file is missing, damaged, or of another form.
     """
-    if not path.is_file():
-        raise InputError(str(path), "no such file")
-    try:
-        table = pq.ParquetFile(path, page_checksum_verification=True).read(
-            use_threads=False
-        )
-    except (OSError, pa.ArrowException) as error:
-        raise InputError(str(path), "is damaged, or no Parquet file") from error
+    table = read_checked(path)
     if not table.schema.equals(SEQUENCE_FIELDS):
         raise InputError(str(path), f"is not of the form {SEQUENCE_SCHEMA}")
     return [_row(values) for values in table.to_pylist()]

@@ -24,6 +24,7 @@ from .atomic import write_whole
 from .axes import scene_from_inside, turn_scene_from_inside
 from .errors import InputError
 from .keys import Keys, canonical, setup_of
+from .parquet import read_checked
 from .rate import rate_text
 from .spec import JobFile, WorldSpec
 from .spec_shot import ShotSpec
@@ -120,6 +121,7 @@ def take_table(
             "axes": _axes(job.world),
             "units": UNITS,
             "setup": setup_of(spec),
+            "gate": _gate(take),
             "crew": _crew(take.shot.crew),
             "measures": measures,
             "status": status,
@@ -127,6 +129,25 @@ def take_table(
     )
     schema = TAKE_FIELDS.with_metadata({METADATA_KEY: metadata})
     return pa.table(arrays, schema=schema)
+
+
+def _gate(take: Take) -> dict[str, float]:
+    """Return the film area and the half angles' tangents that the lens gives on it.
+
+    `tan_u` and `tan_v` bound the delivered frame, by which framing is judged;
+    `render_tan_u` and `render_tan_v` the picture with its overscan. A point at height
+    v over the lens axis stands at v + `axis_v` in the frame.
+    """
+    gate, focal_mm = take.shot.gate, take.shot.lens.focal_mm
+    tan_u, tan_v = gate.half_tangents(focal_mm)
+    render_u, render_v = gate.overscanned(focal_mm)
+    return {
+        **asdict(gate),
+        "tan_u": tan_u,
+        "tan_v": tan_v,
+        "render_tan_u": render_u,
+        "render_tan_v": render_v,
+    }
 
 
 def take_metadata(table: pa.Table) -> dict[str, Any]:
@@ -165,14 +186,7 @@ def read_take(path: Path) -> pa.Table:
     Raises:
         InputError: the file is missing, damaged, or no take of this version.
     """
-    if not path.is_file():
-        raise InputError(str(path), "no such file")
-    try:
-        table = pq.ParquetFile(path, page_checksum_verification=True).read(
-            use_threads=False
-        )
-    except (OSError, pa.ArrowException) as error:
-        raise InputError(str(path), "is damaged, or no Parquet file") from error
+    table = read_checked(path)
     metadata = table.schema.metadata or {}
     if METADATA_KEY not in metadata or not table.schema.equals(TAKE_FIELDS):
         raise InputError(str(path), f"is not a take of the form {TAKE_SCHEMA}")

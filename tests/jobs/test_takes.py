@@ -209,7 +209,7 @@ def test_metadata_says_what_the_columns_do_not() -> None:
     metadata = take_metadata(table)
     assert set(metadata) == {
         *("schema", "keys", "model", "rate", "axes", "units"),
-        *("setup", "crew", "measures", "status"),
+        *("setup", "gate", "crew", "measures", "status"),
     }
     assert metadata["schema"] == "carrellata.take/1"
     assert metadata["rate"] == "24000/1001"
@@ -218,6 +218,10 @@ def test_metadata_says_what_the_columns_do_not() -> None:
     assert metadata["units"]["pan_speed"] == "deg/s"
     assert metadata["units"]["cam_x"] == "unit"
     assert metadata["setup"]["lens_mm"] == 25
+    gate = metadata["gate"]
+    assert gate["tan_u"] == pytest.approx(24.89 / (2 * 25))
+    assert gate["tan_u"] == pytest.approx(gate["width_mm"] / (2 * 25))
+    assert gate["render_tan_v"] == pytest.approx(gate["tan_v"] * gate["overscan"])
     assert metadata["crew"]["operator"]["max_speed"] == pytest.approx(90)
     assert metadata["measures"]["frames"] == LAST - FIRST + 1
     json.dumps(metadata, allow_nan=False)

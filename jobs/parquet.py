@@ -1,0 +1,24 @@
+"""Our own Parquet files, read back whole or refused."""
+
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from .errors import InputError
+
+
+def read_checked(path: Path) -> pa.Table:
+    """Read a file that we wrote, with every page checked against its checksum.
+
+    Raises:
+        InputError: the file is missing or damaged.
+    """
+    if not path.is_file():
+        raise InputError(str(path), "no such file")
+    try:
+        return pq.ParquetFile(path, page_checksum_verification=True).read(
+            use_threads=False
+        )
+    except (OSError, pa.ArrowException) as error:
+        raise InputError(str(path), "is damaged, or no Parquet file") from error
