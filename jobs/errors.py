@@ -72,7 +72,6 @@ class CancelledError(CarrellataError):
     """The work was stopped on request before it was done."""
 
 
-EXIT_SOLVED = 0
 EXIT_CODES: dict[type[CarrellataError], int] = {
     ShotDataError: 1,
     JobError: 2,

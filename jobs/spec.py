@@ -7,8 +7,6 @@ from pydantic import Field
 from .quantities import Name, Number, Rate, Spec, Text, Whole
 from .spec_shot import ShotSpec
 
-SCHEMA = "carrellata.job/1"
-MODEL = 1
 MAX_SHOTS = 20_000
 
 

@@ -6,8 +6,6 @@ from pydantic import Field
 
 from .quantities import Number, Spec
 
-CREW_PRESETS = ("steady", "brisk", "sharp", "heavy_head")
-
 Positive = Annotated[Number, Field(gt=0, le=1e9)]
 
 

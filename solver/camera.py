@@ -42,8 +42,6 @@ FILM_BACKS: dict[str, tuple[float, float]] = {
     "35mm-8perf": (37.72, 24.92),
 }
 
-EXTRACTIONS = ("centre", "common_top")
-
 
 @dataclass(frozen=True, slots=True)
 class Gate:

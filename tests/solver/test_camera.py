@@ -14,6 +14,7 @@ from carrellata.solver.camera import (
     rotation,
     used_gate,
 )
+from carrellata.solver.operator import aim_scalar
 
 MANY = 20_000
 
@@ -106,6 +107,19 @@ def test_aim_then_project_returns_the_asked_place_with_roll():
     assert np.abs(got_u - u)[exact].max() < 1e-11
     assert np.abs(got_v - v)[exact].max() < 1e-11
     assert np.all(np.abs(pan) <= np.pi)
+
+
+def test_the_operator_aims_as_the_camera_does():
+    generator = np.random.default_rng(6)
+    direction = generator.normal(size=(500, 3))
+    u, v = generator.uniform(-1.0, 1.0, (2, 500))
+    roll = generator.uniform(-0.6, 0.6, 500)
+    pan, tilt, exact = aim(direction, u, v, roll, 0.5, 0.25)
+    assert exact.sum() > 400
+    for k in np.flatnonzero(exact):
+        found = aim_scalar(*direction[k], u[k], v[k], roll[k], 0.5, 0.25)
+        apart = np.angle(np.exp(1j * (np.array(found) - [pan[k], tilt[k]])))
+        assert np.abs(apart).max() < 1e-7  # arcsine is coarse near the pole
 
 
 def test_aim_says_where_no_tilt_exists_and_stays_finite():
