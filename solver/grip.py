@@ -15,27 +15,41 @@ from .decide import (
 )
 from .plan import evaluate_plan, solve_plan, stays_on_rail, write_plan
 from .planner import N_BLOCKS, N_NODES
-from .rig import bearing_s, distance_s, nearest_s
+from .rig import abreast_s, bearing_s, distance_s
 
 HOLD_ABREAST, HOLD_SIZE, HOLD_VIEW = 0, 1, 2
 HEADING_SPEED = 0.5  # m/s below which the last heading is kept
 
 
 @kernel
-def rail_target(rig, hold, point, distance, bearing, offset, present):
+def rail_target(rig, hold, point, distance, bearing, offset, follow, present):
     """Return the rail position that the dolly's hold asks for."""
     if hold == HOLD_SIZE:
         return distance_s(rig, point[0], point[1], point[2], distance, present)
     if hold == HOLD_VIEW:
         return bearing_s(rig, point[0], point[2], bearing, present)
-    return nearest_s(
-        rig, point[0] + offset[0], point[1] + offset[1], point[2] + offset[2]
+    return abreast_s(
+        rig, point[0] + offset[0], point[1] + offset[1], point[2] + offset[2], follow
     )
 
 
 @kernel
 def run_grip(
-    rig, pl, ticks, p, w, weights, cues, hold, view, offset, tolerance, rest, fade, log
+    rig,
+    pl,
+    ticks,
+    p,
+    w,
+    weights,
+    cues,
+    hold,
+    view,
+    offset,
+    follow,
+    tolerance,
+    rest,
+    fade,
+    log,
 ):
     """Fill the dolly's plan log; return (plans, refusals).
 
@@ -72,11 +86,11 @@ def run_grip(
         else:
             x, v, a = evaluate_plan(log[count - 1], now)
         framed_point(p, w, weights[cue], k, aim, 0.0, fade, point)
-        here = rail_target(rig, hold, point, distance, bearing, offset, x)
+        here = rail_target(rig, hold, point, distance, bearing, offset, follow, x)
         if k == 0:
             x = min(max(here, 1e-6), rig.length - 1e-6)
             framed_point(p, w, weights[cue], k, aim, 0.1, fade, point)
-            soon = rail_target(rig, hold, point, distance, bearing, offset, x)
+            soon = rail_target(rig, hold, point, distance, bearing, offset, follow, x)
             v = (soon - here) / 0.1
             v = min(max(v, -START_SHARE * pl.speed), START_SHARE * pl.speed)
             room = rig.length - x if v > 0 else x
@@ -95,7 +109,9 @@ def run_grip(
         present = x
         for i in range(N_NODES):
             framed_point(p, w, weights[cue], k, aim, pl.nodes[i], fade, point)
-            present = rail_target(rig, hold, point, distance, bearing, offset, present)
+            present = rail_target(
+                rig, hold, point, distance, bearing, offset, follow, present
+            )
             target[i] = present
         steps = solve_plan(pl, x, v, a, target, u)
         if steps < 0 and k == 0:

@@ -6,19 +6,15 @@ from math import ceil
 import numpy as np
 
 from .arrays import BoolArray, FloatArray, IntArray
-from .belief import perceive
-from .crew import Member
 from .grip import run_grip
+from .observe import Observed, believe, observe
 from .operator import run_operator
 from .plan import PLAN_WIDTH, evaluate_log
 from .planner import Planner
 from .puller import run_puller
-from .shot import HOLDS, Framing, Shot, Subject
+from .shot import HOLDS, Framing, Shot
 
-PREROLL_S = 3.0  # the crew follows this long before the first solved frame
-NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this far off
 LEAST_DEPTH_M = 1e-3
-_GROUND, _HEIGHT = (0, 2), (1,)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -62,59 +58,6 @@ class Performance:
     focus: Plans
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Seen:
-    """What one member believes at the ticks: (n_subjects, n_ticks, 2, 3) each."""
-
-    place: FloatArray
-    velocity: FloatArray
-
-
-def _believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) -> _Seen:
-    shape = (len(subjects), len(ticks), 2, 3)
-    place, velocity = np.zeros(shape), np.zeros(shape)
-    for i, subject in enumerate(subjects):
-        for j, points in enumerate((subject.floor, subject.eyes)):
-            for axes, share, fade, gait in (
-                (_GROUND, 1.0, member.fade_s, member.gait),
-                (
-                    _HEIGHT,
-                    member.height_share,
-                    member.height_fade_s,
-                    member.height_gait,
-                ),
-            ):
-                p = np.zeros((len(ticks), len(axes)))
-                w = np.zeros((len(ticks), len(axes)))
-                perceive(
-                    subject.times_s,
-                    np.ascontiguousarray(points[:, axes]),
-                    subject.fresh,
-                    ticks,
-                    member.reaction_s,
-                    member.bandwidth_rad_s * share,
-                    fade,
-                    gait,
-                    axes is _GROUND,
-                    p,
-                    w,
-                )
-                place[i, :, j, axes], velocity[i, :, j, axes] = p.T, w.T
-    return _Seen(place=place, velocity=velocity)
-
-
-def _believed_facing(
-    member: Member, subjects: tuple[Subject, ...], ticks: FloatArray
-) -> FloatArray:
-    """Return the facing last seen by each tick, (n_subjects, n_ticks) [rad]."""
-    out = np.full((len(subjects), len(ticks)), np.nan)
-    for i, subject in enumerate(subjects):
-        times = subject.times_s[subject.fresh]
-        seen = np.searchsorted(times, ticks - member.reaction_s + 1e-9, "right") - 1
-        out[i] = subject.facing_rad[subject.fresh][np.maximum(seen, 0)]
-    return out
-
-
 def _cue_rows(framings: tuple[Framing, ...]) -> tuple[FloatArray, FloatArray]:
     """Return the kernels' cue rows (CUE_* columns) and weights (n_cues, n_subjects)."""
     rows = [
@@ -133,35 +76,6 @@ def _cue_rows(framings: tuple[Framing, ...]) -> tuple[FloatArray, FloatArray]:
     return np.array(rows), np.array([f.weights for f in framings])
 
 
-def _ticks(shot: Shot) -> FloatArray:
-    """Return decision times: every frame, from the pre-roll to the last handle.
-
-    The pre-roll carries the first two samples backwards, and stays where that keeps
-    the subject clear of the rig; it reads nothing else of the action.
-    """
-    first, last = shot.first - shot.handles[0], shot.last + shot.handles[1]
-    rate = float(shot.rate)
-    back = ceil(PREROLL_S * rate)
-    clear = back
-    for subject, weight in zip(shot.subjects, shot.framings[0].weights, strict=True):
-        index = np.flatnonzero(subject.fresh)[:2]
-        if weight <= 0 or len(index) < 2:
-            continue
-        one, two = index
-        step = subject.times_s[two] - subject.times_s[one]
-        velocity = (subject.floor[two] - subject.floor[one]) / step
-        steps = np.arange(1, back + 1) / rate
-        path = subject.floor[one] - steps[:, None] * velocity
-        rail = shot.rig.places(np.linspace(0, shot.rig.length_m, 25))
-        gap = np.hypot(
-            path[:, None, 0] - rail[None, :, 0], path[:, None, 2] - rail[None, :, 2]
-        ).min(axis=1)
-        near = np.flatnonzero(gap < NEAREST_PREROLL_M)
-        if len(near):
-            clear = min(clear, int(near[0]))
-    return shot.times_of(np.arange(first - clear, last + 2, dtype=np.float64))
-
-
 def _log(ticks: FloatArray, rest_s: float, n_cues: int) -> FloatArray:
     """Return an empty plan log with room for every decision."""
     span = ticks[-1] - ticks[0]
@@ -178,14 +92,16 @@ def _plans(log: FloatArray, count: int, planner: Planner, refused: int) -> Plans
     )
 
 
-def _run_grip(shot: Shot, ticks: FloatArray) -> Plans:
+def dolly_plans(shot: Shot, observed: Observed) -> Plans:
+    """Let the grip work through a shot."""
+    ticks = observed.ticks
     grip = shot.crew.grip
     planner = grip.planner(length_m=shot.rig.length_m)
     if shot.rig.length_m == 0.0:
         still = np.zeros((1, PLAN_WIDTH))
         still[0, 0] = ticks[0]
         return _plans(still, 1, planner, 0)
-    seen = _believe(grip, shot.subjects, ticks)
+    seen = observed.grip
     cues, weights = _cue_rows(shot.framings)
     log = _log(ticks, grip.rest_s, len(cues))
     count, refused = run_grip(
@@ -199,6 +115,7 @@ def _run_grip(shot: Shot, ticks: FloatArray) -> Plans:
         HOLDS.index(shot.hold),
         shot.view_rad,
         np.array(shot.side_offset),
+        shot.follow,
         grip.tolerance,
         grip.rest_s,
         grip.fades_s,
@@ -207,12 +124,14 @@ def _run_grip(shot: Shot, ticks: FloatArray) -> Plans:
     return _plans(log, count, planner, refused)
 
 
-def _run_operator(
-    shot: Shot, ticks: FloatArray, dolly: Plans
+def head_plans(
+    shot: Shot, observed: Observed, dolly: Plans
 ) -> tuple[Plans, Plans, FloatArray]:
+    """Let the operator work through a shot; return pan, tilt and the asked points."""
+    ticks = observed.ticks
     operator = shot.crew.operator
     own, whip = operator.planner(), operator.whip_planner()
-    seen = _believe(operator, shot.subjects, ticks)
+    seen = observed.operator
     cues, weights = _cue_rows(shot.framings)
     tx, ty = shot.tangents
     one = _log(ticks, operator.rest_s, len(cues))
@@ -228,7 +147,7 @@ def _run_operator(
         ticks,
         seen.place,
         seen.velocity,
-        _believed_facing(operator, shot.subjects, ticks),
+        observed.facing,
         weights,
         np.array([s.must_hold for s in shot.subjects]),
         cues,
@@ -309,7 +228,7 @@ def _run_puller(
     for i, plans in enumerate((dolly, pan, tilt)):
         logs[i, : len(plans.log)] = plans.log
     half_depth = shot.stop * shot.coc_mm * 1e-3 / (shot.lens.focal_mm * 1e-3) ** 2
-    seen = _believe(puller, shot.subjects, ticks)
+    seen = believe(puller, shot.subjects, ticks)
     log = _log(ticks, puller.rest_s, len(cues))
     count, refused = run_puller(
         planner,
@@ -334,9 +253,10 @@ def _run_puller(
 
 def perform(shot: Shot) -> Performance:
     """Let grip, operator and puller work through a shot, in this order."""
-    ticks = _ticks(shot)
-    dolly = _run_grip(shot, ticks)
-    pan, tilt, asked = _run_operator(shot, ticks, dolly)
+    observed = observe(shot)
+    ticks = observed.ticks
+    dolly = dolly_plans(shot, observed)
+    pan, tilt, asked = head_plans(shot, observed, dolly)
     focus = _run_puller(shot, ticks, dolly, pan, tilt)
     return Performance(
         ticks=ticks, asked=asked, dolly=dolly, pan=pan, tilt=tilt, focus=focus

@@ -155,16 +155,24 @@ def _arc_s(rig, angle, near):
 
 
 @kernel
-def nearest_s(rig, x, y, z):
-    """Return the s whose place is nearest to a point."""
+def abreast_s(rig, x, y, z, follow):
+    """Return the s nearest to a point, drawn to the middle of the rail by 1 - follow.
+
+    With `follow` 1 it is the nearest place; with less the dolly covers that share of
+    the way, from the middle of its rail.
+    """
+    middle = rig.length / 2
     if rig.kind == ARC:
         angle = np.arctan2(-(x - rig.origin[0]), -(z - rig.origin[2]))
-        return _clamp(_arc_s(rig, angle, rig.length / 2), rig.length)
-    s = (
-        (x - rig.origin[0]) * rig.direction[0]
-        + (y - rig.origin[1]) * rig.direction[1]
-        + (z - rig.origin[2]) * rig.direction[2]
-    )
+        s = _arc_s(rig, angle, middle)
+    else:
+        s = (
+            (x - rig.origin[0]) * rig.direction[0]
+            + (y - rig.origin[1]) * rig.direction[1]
+            + (z - rig.origin[2]) * rig.direction[2]
+        )
+    if follow != 1.0:
+        s = middle + follow * (s - middle)
     return _clamp(s, rig.length)
 
 

@@ -112,6 +112,8 @@ class Shot:
         view_rad: for hold "view": the camera's bearing from the subject's travel,
             0 ahead of it, positive on its left.
         side_offset: place beside the subject that "abreast" is nearest to, (3,) [m].
+        follow: share of the way that a dolly abreast covers, from the middle of its
+            rail, 0 to 1; with less than 1 it leads, is passed, and moves less.
         subjects, framings: framings ascend in start_s, the first from -inf.
         shake, seed: the layer and its phases.
     """
@@ -131,6 +133,7 @@ class Shot:
     hold: str = "abreast"
     view_rad: float = 0.0
     side_offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    follow: float = 1.0
     crew: Crew
     subjects: tuple[Subject, ...]
     framings: tuple[Framing, ...]

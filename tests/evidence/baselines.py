@@ -14,7 +14,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from carrellata.solver.camera import aim
 from carrellata.solver.perform import perform, primary_points
-from carrellata.solver.rig import nearest_s
+from carrellata.solver.rig import abreast_s
 from carrellata.solver.shot import Shot
 from carrellata.solver.take import sample_frames
 
@@ -53,7 +53,7 @@ def rigid(shot: Shot) -> Moves:
     """Aim exactly in every frame, the dolly abreast."""
     times = frame_times(shot)
     points = aimed_at(shot, times)
-    rail = np.array([nearest_s(shot.rig.shape, *p) for p in points])
+    rail = np.array([abreast_s(shot.rig.shape, *p, 1.0) for p in points])
     tx, ty = shot.tangents
     framing = shot.framings[0]
     d = points - shot.rig.places(rail)

@@ -5,10 +5,10 @@ import pytest
 
 from carrellata.solver.errors import SolverError
 from carrellata.solver.rig import (
+    abreast_s,
     arc,
     bearing_s,
     distance_s,
-    nearest_s,
     sticks,
     track,
 )
@@ -47,7 +47,7 @@ def test_sticks_stand_where_they_are_put():
     assert rig.kind == "sticks"
     assert rig.length_m == 0.0
     assert rig.places(np.zeros(3)) == pytest.approx(np.tile([1.0, 1.2, -3.0], (3, 1)))
-    assert nearest_s(rig.shape, 5.0, 0.0, 5.0) == 0.0
+    assert abreast_s(rig.shape, 5.0, 0.0, 5.0, 1.0) == 0.0
     assert distance_s(rig.shape, 5.0, 0.0, 5.0, 2.0, 0.0) == 0.0
     assert bearing_s(rig.shape, 5.0, 5.0, 0.3, 0.0) == 0.0
 
@@ -92,7 +92,7 @@ def test_nearest_place_is_the_nearest_of_the_grid(name):
     rig = RAILS[name]
     _, places = grid(rig)
     for point in points(np.random.default_rng(1)):
-        s = nearest_s(rig.shape, *point)
+        s = abreast_s(rig.shape, *point, 1.0)
         assert 0.0 <= s <= rig.length_m
         found = np.linalg.norm(rig.places(np.array([s]))[0] - point)
         best = np.linalg.norm(places - point, axis=1).min()
@@ -187,7 +187,7 @@ def test_rail_positions_do_not_depend_on_where_the_scene_is_turned_to(name):
         present, distance = rng.uniform(0, rig.length_m), rng.uniform(0.5, 9.0)
         bearing = rng.uniform(-np.pi, np.pi)
         pairs = [
-            (nearest_s(other.shape, *moved), nearest_s(rig.shape, *point)),
+            (abreast_s(other.shape, *moved, 1.0), abreast_s(rig.shape, *point, 1.0)),
             (
                 distance_s(other.shape, *moved, scale * distance, scale * present),
                 distance_s(rig.shape, *point, distance, present),

@@ -1,0 +1,132 @@
+"""What the crew sees of a shot: when it decides, and what each member believes then.
+
+None of it depends on the lens, nor on the rig beyond how far it is from the action, so
+setups of one shot are tried on the same beliefs.
+"""
+
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+
+from .arrays import FloatArray
+from .belief import perceive
+from .crew import Member
+from .shot import Shot, Subject
+
+PREROLL_S = 3.0  # the crew follows this long before the first solved frame
+NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this far off
+_GROUND, _HEIGHT = (0, 2), (1,)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Seen:
+    """What one member believes at the ticks: (n_subjects, n_ticks, 2, 3) each."""
+
+    place: FloatArray
+    velocity: FloatArray
+
+
+def believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) -> Seen:
+    """Return what one member believes about the subjects at the ticks."""
+    shape = (len(subjects), len(ticks), 2, 3)
+    place, velocity = np.zeros(shape), np.zeros(shape)
+    for i, subject in enumerate(subjects):
+        for j, points in enumerate((subject.floor, subject.eyes)):
+            for axes, share, fade, gait in (
+                (_GROUND, 1.0, member.fade_s, member.gait),
+                (
+                    _HEIGHT,
+                    member.height_share,
+                    member.height_fade_s,
+                    member.height_gait,
+                ),
+            ):
+                p = np.zeros((len(ticks), len(axes)))
+                w = np.zeros((len(ticks), len(axes)))
+                perceive(
+                    subject.times_s,
+                    np.ascontiguousarray(points[:, axes]),
+                    subject.fresh,
+                    ticks,
+                    member.reaction_s,
+                    member.bandwidth_rad_s * share,
+                    fade,
+                    gait,
+                    axes is _GROUND,
+                    p,
+                    w,
+                )
+                place[i, :, j, axes], velocity[i, :, j, axes] = p.T, w.T
+    return Seen(place=place, velocity=velocity)
+
+
+def _facing(
+    member: Member, subjects: tuple[Subject, ...], ticks: FloatArray
+) -> FloatArray:
+    """Return the facing last seen by each tick, (n_subjects, n_ticks) [rad]."""
+    out = np.full((len(subjects), len(ticks)), np.nan)
+    for i, subject in enumerate(subjects):
+        times = subject.times_s[subject.fresh]
+        seen = np.searchsorted(times, ticks - member.reaction_s + 1e-9, "right") - 1
+        out[i] = subject.facing_rad[subject.fresh][np.maximum(seen, 0)]
+    return out
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Observed:
+    """Decision times (n_ticks,) [s] and what grip and operator believe at them.
+
+    `facing` is the subjects' facing as last seen, (n_subjects, n_ticks) [rad].
+    """
+
+    ticks: FloatArray
+    grip: Seen
+    operator: Seen
+    facing: FloatArray
+
+
+def observe(shot: Shot, preroll: int | None = None) -> Observed:
+    """Let grip and operator watch a shot.
+
+    Args:
+        shot: the shot.
+        preroll: frames watched before the first handle; None for `preroll_frames`.
+    """
+    n_before = preroll_frames(shot) if preroll is None else preroll
+    first, last = shot.first - shot.handles[0], shot.last + shot.handles[1]
+    ticks = shot.times_of(np.arange(first - n_before, last + 2, dtype=np.float64))
+    return Observed(
+        ticks=ticks,
+        grip=believe(shot.crew.grip, shot.subjects, ticks),
+        operator=believe(shot.crew.operator, shot.subjects, ticks),
+        facing=_facing(shot.crew.operator, shot.subjects, ticks),
+    )
+
+
+def preroll_frames(shot: Shot) -> int:
+    """Return how many frames the crew follows before the first handle.
+
+    The pre-roll carries the first two samples backwards, and stays where that keeps
+    the subject clear of the rig; it reads nothing else of the action.
+    """
+    rate = float(shot.rate)
+    back = ceil(PREROLL_S * rate)
+    clear = back
+    for subject, weight in zip(shot.subjects, shot.framings[0].weights, strict=True):
+        index = np.flatnonzero(subject.fresh)[:2]
+        if weight <= 0 or len(index) < 2:
+            continue
+        one, two = index
+        step = subject.times_s[two] - subject.times_s[one]
+        velocity = (subject.floor[two] - subject.floor[one]) / step
+        steps = np.arange(1, back + 1) / rate
+        path = subject.floor[one] - steps[:, None] * velocity
+        rail = shot.rig.places(np.linspace(0, shot.rig.length_m, 25))
+        gap = np.hypot(
+            path[:, None, 0] - rail[None, :, 0], path[:, None, 2] - rail[None, :, 2]
+        ).min(axis=1)
+        near = np.flatnonzero(gap < NEAREST_PREROLL_M)
+        if len(near):
+            clear = min(clear, int(near[0]))
+    return clear
