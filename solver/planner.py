@@ -219,7 +219,6 @@ def plan_cost(
     return Cost(states_map, target_map)
 
 
-@lru_cache(maxsize=256)
 def build_planner(
     *,
     max_speed: float,
@@ -241,6 +240,35 @@ def build_planner(
         length: rail length in metres; negative off rails.
         horizon_s: how far it plans, at least 4 A/J [s].
     """
+    planner = _build(
+        max_speed,
+        max_accel,
+        max_jerk,
+        stiffness,
+        speed_weight,
+        horizon_s,
+        on_rail=length >= 0,
+    )
+    if length < 0:
+        return planner
+    upper = planner.upper.copy()
+    upper[planner.position_row :] += length
+    return planner._replace(length=float(length), upper=upper)
+
+
+@lru_cache(maxsize=256)
+def _build(
+    max_speed: float,
+    max_accel: float,
+    max_jerk: float,
+    stiffness: float,
+    speed_weight: float,
+    horizon_s: float,
+    *,
+    on_rail: bool,
+) -> Planner:
+    """Build a planner; on rails, one whose upper bounds want the length added."""
+    length = 0.0 if on_rail else -1.0
     speed = max_speed * (1 - SPEED_INSET)
     jerk = max_jerk
     accel = min(max_accel * (1 - ACCEL_INSET), float(np.sqrt(speed * jerk)))
@@ -275,7 +303,7 @@ def build_planner(
         speed=speed,
         accel=accel,
         jerk=jerk,
-        length=float(length),
+        length=length,
         horizon=horizon,
         lengths=lengths,
         nodes=nodes,
