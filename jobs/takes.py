@@ -2,8 +2,9 @@
 
 Columns are in scene axes and units unless their name has a unit. `subject_u`,
 `subject_v` and `subject_size` are NaN while the subject is hidden; `dof_far_m` is
-+inf from the hyperfocal distance on. The metadata key `carrellata` of the schema is
-a JSON object that says the rest.
++inf from the hyperfocal distance on. `subject_x`, `subject_y` and `subject_z` are the
+point aimed at, as acted, hidden or not. The metadata key `carrellata` of the schema is
+a JSON object that says the rest; `carrellata.bodies` holds what `bodies` says.
 """
 
 import json
@@ -18,10 +19,13 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from ..solver.crew import Crew
+from ..solver.knots import channel_knots
 from ..solver.measure import Measures
+from ..solver.perform import primary_points
 from ..solver.take import Take
 from .atomic import write_whole
 from .axes import scene_from_inside, turn_scene_from_inside
+from .bodies import BODIES_KEY, bodies_json
 from .errors import InputError
 from .keys import Keys, canonical, setup_of
 from .parquet import read_checked
@@ -64,6 +68,7 @@ _COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
     ("tilt_speed", _REAL, "deg/s"),
     ("tilt_accel", _REAL, "deg/s2"),
     ("subject", _TEXT, ""),
+    *((f"subject_{name}", _REAL, "unit") for name in ("x", "y", "z")),
     ("subject_u", _REAL, "half frame widths"),
     ("subject_v", _REAL, "half frame heights"),
     ("subject_size", _REAL, "frame heights"),
@@ -110,6 +115,7 @@ def take_table(
         **_optics(take),
         **_motion(take),
         **_picture(take),
+        **_aimed_at(take, job.world),
     }
     arrays = [pa.array(values[name], type=kind) for name, kind, _ in _COLUMNS]
     metadata = canonical(
@@ -122,12 +128,17 @@ def take_table(
             "units": UNITS,
             "setup": setup_of(spec),
             "gate": _gate(take),
+            "rail": _rail(take, job.world),
+            "knots": _knots(take),
             "crew": _crew(take.shot.crew),
+            "asked": _asked(spec),
             "measures": measures,
             "status": status,
         }
     )
-    schema = TAKE_FIELDS.with_metadata({METADATA_KEY: metadata})
+    schema = TAKE_FIELDS.with_metadata(
+        {METADATA_KEY: metadata, BODIES_KEY: bodies_json(take, job.world)}
+    )
     return pa.table(arrays, schema=schema)
 
 
@@ -147,6 +158,44 @@ def _gate(take: Take) -> dict[str, float]:
         "tan_v": tan_v,
         "render_tan_u": render_u,
         "render_tan_v": render_v,
+    }
+
+
+def _rail(take: Take, world: WorldSpec) -> dict[str, Any]:
+    """Return where the lens can be, as `rail_m` runs from 0 to `length_m`.
+
+    `origin` is the place at 0 (sticks, track) or an arc's centre at lens height, in
+    scene axes and units; `direction` a track's unit vector in scene axes; `turn` is 1
+    for an arc that runs counter-clockwise seen from above, and -1 for the other.
+    """
+    shape = take.shot.rig.shape
+    ahead = scene_from_inside(shape.direction[None], world) * world.metres_per_unit
+    return {
+        "kind": take.shot.rig.kind,
+        "length_m": shape.length,
+        "origin": scene_from_inside(shape.origin[None], world)[0].tolist(),
+        "direction": ahead[0].tolist(),
+        "radius_m": shape.radius,
+        "start_deg": degrees(shape.start),
+        "turn": shape.turn,
+    }
+
+
+def _knots(take: Take) -> dict[str, list[list[float]]]:
+    """Return each channel's knots, [time_s, value, speed] in its column's unit.
+
+    Between two of them the channel is the cubic of their values and speeds.
+    """
+    first, last = float(take.times_s[0]), float(take.times_s[-1])
+    rail = channel_knots(take.dolly_plans, first, last)
+    turns = {"pan_deg": take.pan_plans, "tilt_deg": take.tilt_plans}
+    scale = np.array([1.0, degrees(1.0), degrees(1.0)])
+    return {
+        "rail_m": rail.tolist(),
+        **{
+            name: (channel_knots(plans, first, last) * scale).tolist()
+            for name, plans in turns.items()
+        },
     }
 
 
@@ -261,6 +310,29 @@ def _picture(take: Take) -> Mapping[str, Any]:
         "in_frame": take.in_frame,
         "body_in_frame": take.body_in_frame,
         "in_safe": take.in_safe,
+    }
+
+
+def _aimed_at(take: Take, world: WorldSpec) -> Mapping[str, Any]:
+    fractions = np.array([framing.aim for framing in take.shot.framings])
+    points = primary_points(take.shot, take.times_s, fractions)
+    points = scene_from_inside(points, world)
+    return {f"subject_{name}": points[:, c] for c, name in enumerate("xyz")}
+
+
+def _asked(spec: ShotSpec) -> dict[str, Any]:
+    """Return what the job asks of the picture, and of the lens and the film."""
+    lens = spec.camera.lens(spec.lens_mm)
+    return {
+        "frames": spec.frames,
+        "handles": spec.handles,
+        "samples_per_frame": spec.samples_per_frame,
+        "framing": spec.framing.model_dump(mode="json"),
+        "cues": [cue.model_dump(mode="json") for cue in spec.cues],
+        "shake": spec.shake.model_dump(mode="json"),
+        "coc_mm": spec.camera.coc_mm,
+        "shutter_deg": spec.camera.shutter_deg,
+        "close_focus_m": lens.close_focus_m,
     }
 
 

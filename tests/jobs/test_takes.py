@@ -34,6 +34,7 @@ AGREED = [
     (("rail_m", "rail_speed", "rail_accel"), REAL),
     (("pan_speed", "pan_accel", "tilt_speed", "tilt_accel"), REAL),
     (("subject",), TEXT),
+    (("subject_x", "subject_y", "subject_z"), REAL),
     (("subject_u", "subject_v", "subject_size", "aim_u", "aim_v"), REAL),
     (("in_frame", "body_in_frame", "in_safe"), TRUTH),
     (("decided_pan", "decided_tilt", "decided_dolly"), TRUTH),
@@ -209,7 +210,7 @@ def test_metadata_says_what_the_columns_do_not() -> None:
     metadata = take_metadata(table)
     assert set(metadata) == {
         *("schema", "keys", "model", "rate", "axes", "units"),
-        *("setup", "gate", "crew", "measures", "status"),
+        *("setup", "gate", "rail", "knots", "crew", "measures", "status"),
     }
     assert metadata["schema"] == "carrellata.take/1"
     assert metadata["rate"] == "24000/1001"
@@ -222,6 +223,14 @@ def test_metadata_says_what_the_columns_do_not() -> None:
     assert gate["tan_u"] == pytest.approx(24.89 / (2 * 25))
     assert gate["tan_u"] == pytest.approx(gate["width_mm"] / (2 * 25))
     assert gate["render_tan_v"] == pytest.approx(gate["tan_v"] * gate["overscan"])
+    assert metadata["rail"]["kind"] == "track"
+    assert metadata["rail"]["length_m"] == pytest.approx(5.0)
+    assert metadata["rail"]["origin"] == pytest.approx([0, 0, 150])
+    assert metadata["rail"]["direction"] == pytest.approx([1, 0, 0])
+    for name in ("rail_m", "pan_deg", "tilt_deg"):
+        first, *_, last = metadata["knots"][name]
+        assert first[1] == pytest.approx(column(table, name)[0], abs=1e-12)
+        assert last[1] == pytest.approx(column(table, name)[-1], abs=1e-12)
     assert metadata["crew"]["operator"]["max_speed"] == pytest.approx(90)
     assert metadata["measures"]["frames"] == LAST - FIRST + 1
     json.dumps(metadata, allow_nan=False)
