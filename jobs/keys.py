@@ -18,7 +18,7 @@ from .spec_subject import SubjectSpec
 
 _NOT_IN_KEY = {"purpose", "scene", "cut", "setup", "camera", "subjects"}
 _MAKES_TAKES = ("solver/**/*.py", "jobs/subjects/*.py")
-_MAKES_TAKES_TOO = ("axes.py", "keys.py", "shots.py", "takes.py")
+_MAKES_TAKES_TOO = ("axes.py", "bodies.py", "keys.py", "shots.py", "takes.py")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
