@@ -22,7 +22,6 @@ from ..solver.crew import Crew
 from ..solver.knots import channel_knots
 from ..solver.measure import Measures
 from ..solver.perform import primary_points
-from ..solver.perform import primary_points
 from ..solver.take import Take
 from .atomic import write_whole
 from .axes import scene_from_inside, turn_scene_from_inside
@@ -132,7 +131,6 @@ def take_table(
             "rail": _rail(take, job.world),
             "knots": _knots(take),
             "crew": _crew(take.shot.crew),
-            "asked": _asked(spec),
             "asked": _asked(spec),
             "measures": measures,
             "status": status,
@@ -312,29 +310,6 @@ def _picture(take: Take) -> Mapping[str, Any]:
         "in_frame": take.in_frame,
         "body_in_frame": take.body_in_frame,
         "in_safe": take.in_safe,
-    }
-
-
-def _aimed_at(take: Take, world: WorldSpec) -> Mapping[str, Any]:
-    fractions = np.array([framing.aim for framing in take.shot.framings])
-    points = primary_points(take.shot, take.times_s, fractions)
-    points = scene_from_inside(points, world)
-    return {f"subject_{name}": points[:, c] for c, name in enumerate("xyz")}
-
-
-def _asked(spec: ShotSpec) -> dict[str, Any]:
-    """Return what the job asks of the picture, and of the lens and the film."""
-    lens = spec.camera.lens(spec.lens_mm)
-    return {
-        "frames": spec.frames,
-        "handles": spec.handles,
-        "samples_per_frame": spec.samples_per_frame,
-        "framing": spec.framing.model_dump(mode="json"),
-        "cues": [cue.model_dump(mode="json") for cue in spec.cues],
-        "shake": spec.shake.model_dump(mode="json"),
-        "coc_mm": spec.camera.coc_mm,
-        "shutter_deg": spec.camera.shutter_deg,
-        "close_focus_m": lens.close_focus_m,
     }
 
 

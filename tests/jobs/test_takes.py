@@ -210,7 +210,7 @@ def test_metadata_says_what_the_columns_do_not() -> None:
     metadata = take_metadata(table)
     assert set(metadata) == {
         *("schema", "keys", "model", "rate", "axes", "units"),
-        *("setup", "gate", "rail", "knots", "crew", "measures", "status"),
+        *("setup", "gate", "rail", "knots", "asked", "crew", "measures", "status"),
     }
     assert metadata["schema"] == "carrellata.take/1"
     assert metadata["rate"] == "24000/1001"
@@ -286,3 +286,21 @@ def in_axes(up: str) -> dict[str, Any]:
     subject = {"name": "runner", "samples": turned, "at": "floor", "height_m": 1.7}
     rig = {"kind": "track", "from": [0, 150, 0], "to": [500, 150, 0]}
     return {"world": world, "subjects": [subject], "rig": rig}
+
+
+def test_point_aimed_at_projects_to_the_place_in_the_frame() -> None:
+    table = solved(framing={"size": "medium"})
+    metadata = take_metadata(table)
+    unit_m = metadata["axes"]["metres_per_unit"]
+    away = [
+        (column(table, f"subject_{name}") - column(table, name)) * unit_m
+        for name in "xyz"
+    ]
+    right, ahead, up = away if metadata["axes"]["up"] == "z" else (0, 0, 0)
+    pan, tilt = (np.radians(column(table, f"{name}_deg")) for name in ("pan", "tilt"))
+    across = np.cos(pan) * right + np.sin(pan) * ahead
+    ahead = np.cos(pan) * ahead - np.sin(pan) * right
+    depth = np.cos(tilt) * ahead + np.sin(tilt) * up
+    u = across / depth / metadata["gate"]["tan_u"]
+    assert np.ptp(u) > 0.01
+    np.testing.assert_allclose(u, column(table, "subject_u"), atol=1e-9)
