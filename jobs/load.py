@@ -44,17 +44,35 @@ def read_tables(path: Path) -> dict[str, Any]:
     if reader is None:
         message = f'must end in ".toml" or ".json", got "{path.suffix}"'
         raise InputError(str(path), message)
-    text = _text(path)
+    return _tables(_raw(path), reader, label=str(path))
+
+
+def tables_of_json(raw: bytes, *, label: str) -> dict[str, Any]:
+    """Return the plain tables of a job that comes as JSON, unchecked.
+
+    Args:
+        raw: UTF-8, at most 64 MiB.
+        label: what faults call it, in place of the name of a file.
+
+    Raises:
+        InputError: it is empty, too large or not UTF-8.
+        JobError: the syntax is wrong.
+    """
+    return _tables(raw, _json, label=label)
+
+
+def _tables(raw: bytes, reader: Callable[[str], Any], *, label: str) -> dict[str, Any]:
+    text = _text(raw, label)
     try:
         tables = reader(text)
     except RecursionError as error:
-        fault = Fault(path=str(path), message="tables and lists are nested too deep")
+        fault = Fault(path=label, message="tables and lists are nested too deep")
         raise JobError((fault,)) from error
     except ValueError as error:
-        fault = Fault(path=str(path), message=_syntax_message(error))
+        fault = Fault(path=label, message=_syntax_message(error))
         raise JobError((fault,)) from error
     if not isinstance(tables, dict):
-        fault = Fault(path=str(path), message="a job must be a table at the top")
+        fault = Fault(path=label, message="a job must be a table at the top")
         raise JobError((fault,))
     return tables
 
@@ -78,17 +96,16 @@ def _raw(path: Path) -> bytes:
     raise InputError(str(path), f"is {kind}")
 
 
-def _text(path: Path) -> str:
-    raw = _raw(path)
+def _text(raw: bytes, label: str) -> str:
     if len(raw) > MAX_BYTES:
-        raise InputError(str(path), f"is larger than {MAX_BYTES // 1024**2} MiB")
+        raise InputError(label, f"is larger than {MAX_BYTES // 1024**2} MiB")
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
-        raise InputError(str(path), f"is not UTF-8, line {line}") from error
+        raise InputError(label, f"is not UTF-8, line {line}") from error
     if not text.strip():
-        raise InputError(str(path), "is empty")
+        raise InputError(label, "is empty")
     return text
 
 

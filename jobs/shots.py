@@ -29,7 +29,7 @@ from .spec import JobFile, WorldSpec
 from .spec_crew import ChannelSpec, CrewSpec
 from .spec_framing import FramingSpec
 from .spec_shot import ShotSpec
-from .subjects import read_subject
+from .subjects import SubjectReader, read_subject
 from .subjects.axes import inside_from_scene
 from .subjects.faults import SubjectError
 from .subjects.track import SubjectTrack
@@ -51,19 +51,30 @@ class Prepared:
     inputs: dict[str, str]
 
 
-def prepare(job: JobFile, spec: ShotSpec, folder: Path) -> Prepared:
+def prepare(
+    job: JobFile,
+    spec: ShotSpec,
+    folder: Path,
+    *,
+    read: SubjectReader = read_subject,
+) -> Prepared:
     """Read a shot's subjects and build the solver's shot.
 
     Args:
         job: the validated job.
         spec: one of its shots.
         folder: where the job file lies; subject files are found from there.
+        read: how subjects are read.
 
     Raises:
         ShotDataError: the shot's data can't be used; every fault is named.
     """
-    path = f"shots[{job.shots.index(spec)}]"
-    tracks = _read_tracks(job, spec, folder, path)
+    path = f"shots[{job.place_of(spec.name)}]"
+    if spec.is_open:
+        left = ", ".join(sorted(spec.open_fields))
+        fault = Fault(path=path, message=f"no setup was chosen yet, {left} left open")
+        raise ShotDataError(spec.name, (fault,))
+    tracks = _read_tracks(job, spec, folder, path, read)
     subjects = tuple(
         Subject(
             name=one.name,
@@ -79,7 +90,7 @@ def prepare(job: JobFile, spec: ShotSpec, folder: Path) -> Prepared:
         )
         for one, ask in zip(tracks, spec.subjects, strict=True)
     )
-    lens = spec.camera.lens(spec.lens_mm)
+    lens = spec.camera.lens(spec.fixed_lens_mm)
     rig, hold = _rig(spec, job.world)
     shot = Shot(
         name=spec.name,
@@ -114,13 +125,13 @@ def prepare(job: JobFile, spec: ShotSpec, folder: Path) -> Prepared:
 
 
 def _read_tracks(
-    job: JobFile, spec: ShotSpec, folder: Path, path: str
+    job: JobFile, spec: ShotSpec, folder: Path, path: str, read: SubjectReader
 ) -> list[SubjectTrack]:
     tracks: list[SubjectTrack] = []
     faults: list[Fault] = []
     for k, reference in enumerate(spec.subjects):
         try:
-            one = read_subject(
+            one = read(
                 reference,
                 folder=folder,
                 rate=job.rate,
@@ -149,11 +160,11 @@ def _inside(world: WorldSpec, point: tuple[float, float, float]) -> FloatArray:
 def _rig(spec: ShotSpec, world: WorldSpec) -> tuple[Rig, str]:
     def place(point: tuple[float, float, float]) -> FloatArray:
         inside = _inside(world, point)
-        if spec.height is not None:
-            inside[1] = spec.height * world.metres_per_unit
+        if height is not None:
+            inside[1] = height * world.metres_per_unit
         return inside
 
-    rig = spec.rig
+    rig, height = spec.fixed_rig, spec.fixed_height
     if rig.kind == "sticks":
         return sticks(place(rig.at)), "abreast"
     if rig.kind == "track":
@@ -214,7 +225,7 @@ def _framings(
     job: JobFile, spec: ShotSpec, subjects: tuple[Subject, ...]
 ) -> tuple[Framing, ...]:
     """Return the shot's own framing and one more for each cue."""
-    ty = spec.camera.gate.half_tangents(spec.lens_mm)[1]
+    ty = spec.camera.gate.half_tangents(spec.fixed_lens_mm)[1]
     names = [s.name for s in subjects]
     weights = tuple(s.share for s in subjects)
     size = spec.framing.asked_size

@@ -16,6 +16,7 @@ from .shots import Prepared, prepare
 from .spec import JobFile
 from .spec_shot import ShotSpec
 from .store import Store
+from .subjects import SubjectReader, read_subject
 from .takes import take_metadata, take_table
 
 
@@ -27,11 +28,13 @@ class Work:
         job: the checked job.
         folder: where the job file lies; subject files are found from there.
         store: where takes go.
+        read: how subjects are read.
     """
 
     job: JobFile
     folder: Path
     store: Store
+    read: SubjectReader = read_subject
 
 
 def solve_shot(work: Work, spec: ShotSpec) -> ShotRow:
@@ -41,7 +44,7 @@ def solve_shot(work: Work, spec: ShotSpec) -> ShotRow:
         OSError: the take could not be written; the current one is as it was.
     """
     try:
-        prepared = prepare(work.job, spec, work.folder)
+        prepared = prepare(work.job, spec, work.folder, read=work.read)
     except ShotDataError as error:
         return failed_row(work, spec, "\n".join(map(str, error.faults)))
     keys = keys_of(work.job, spec, prepared.inputs)
@@ -84,7 +87,7 @@ def solve_prepared(job: JobFile, prepared: Prepared, keys: Keys) -> pa.Table:
 def faults_of_shot(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:
     """Read the data of a shot and return all that is wrong with it."""
     try:
-        prepare(work.job, spec, work.folder)
+        prepare(work.job, spec, work.folder, read=work.read)
     except ShotDataError as error:
         return error.faults
     return ()

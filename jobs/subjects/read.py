@@ -2,6 +2,7 @@
 
 from fractions import Fraction
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 
@@ -19,6 +20,24 @@ from .samples import Samples, samples_of_table
 from .source import MAX_ROWS, Source, source_of_file, source_of_samples
 from .table import read_table
 from .track import SubjectTrack
+
+
+class SubjectReader(Protocol):
+    """Reads the trajectory of a subject: `read_subject`, or one with more rules."""
+
+    def __call__(
+        self,
+        reference: SubjectReference,
+        *,
+        folder: Path,
+        rate: Fraction,
+        first_frame: int,
+        last_frame: int,
+        up: Up,
+        metres_per_unit: float,
+        path: str,
+    ) -> SubjectTrack:
+        """Read as `read_subject` does, and refuse as it does."""
 
 
 def read_subject(
@@ -52,7 +71,34 @@ def read_subject(
             these that has one: the file, its columns, their order and extent, the
             values.
     """
-    source = _source(reference, folder, path)
+    return track_of_source(
+        _source(reference, folder, path),
+        reference,
+        rate=rate,
+        first_frame=first_frame,
+        last_frame=last_frame,
+        up=up,
+        metres_per_unit=metres_per_unit,
+        path=path,
+    )
+
+
+def track_of_source(
+    source: Source,
+    reference: SubjectReference,
+    *,
+    rate: Fraction,
+    first_frame: int,
+    last_frame: int,
+    up: Up,
+    metres_per_unit: float,
+    path: str,
+) -> SubjectTrack:
+    """Return the track that a subject's bytes hold; see `read_subject`.
+
+    Raises:
+        SubjectError: the data cannot be used.
+    """
     inline = source.kind == "inline"
     titles = OUR_TITLES if inline else titles_of(reference.columns)
     if source.kind == "bvh":

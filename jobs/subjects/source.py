@@ -20,6 +20,7 @@ KINDS: dict[str, Kind] = {
 
 MAX_BYTES = 512 * 1024 * 1024  # of a file, and of what it unpacks to
 MAX_ROWS = 20_000_000  # 23 hours at 240 samples a second
+_UNBOUND = 2**63  # beyond the limits above
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -32,6 +33,8 @@ class Source:
         label: how messages name them.
         path: field of the job file that named them.
         digest: SHA-256 of `data`, hexadecimal.
+        max_bytes: most that it may unpack to, where that is less than `MAX_BYTES`.
+        max_rows: most rows, where that is less than `MAX_ROWS`.
     """
 
     data: bytes
@@ -39,6 +42,8 @@ class Source:
     label: str
     path: str
     digest: str
+    max_bytes: int = _UNBOUND
+    max_rows: int = _UNBOUND
 
 
 def source_of_file(file: str, *, folder: Path, path: str) -> Source:
@@ -49,9 +54,7 @@ def source_of_file(file: str, *, folder: Path, path: str) -> Source:
             large or cannot be read.
     """
     field, label = f"{path}.file", f"'{file}'"
-    kind = KINDS.get(PurePath(file).suffix.lower())
-    if kind is None:
-        refuse(field, f"{label} must end in one of {', '.join(KINDS)}")
+    kind = kind_of_file(file, path=path)
     place = folder / file
     if not place.is_file():
         refuse(field, f"{label} is not a file")
@@ -64,7 +67,19 @@ def source_of_file(file: str, *, folder: Path, path: str) -> Source:
         refuse(field, f"{label} is larger than {MAX_BYTES // 2**20} MB")
     if not data.strip():
         refuse(field, f"{label} is empty")
-    return Source(data=data, kind=kind, label=label, path=field, digest=_digest(data))
+    return Source(data=data, kind=kind, label=label, path=field, digest=digest_of(data))
+
+
+def kind_of_file(file: str, *, path: str) -> Kind:
+    """Return how a file is read, by its suffix.
+
+    Raises:
+        SubjectError: the suffix is not known.
+    """
+    kind = KINDS.get(PurePath(file).suffix.lower())
+    if kind is None:
+        refuse(f"{path}.file", f"'{file}' must end in one of {', '.join(KINDS)}")
+    return kind
 
 
 def source_of_samples(samples: object, *, path: str) -> Source:
@@ -77,7 +92,7 @@ def source_of_samples(samples: object, *, path: str) -> Source:
         kind="inline",
         label="the inline table",
         path=f"{path}.samples",
-        digest=_digest(data),
+        digest=digest_of(data),
     )
 
 
@@ -85,17 +100,20 @@ def check_size(source: Source, *, n_rows: int, n_bytes: int) -> None:
     """Refuse what would not fit into memory once unpacked.
 
     Raises:
-        SubjectError: more rows than `MAX_ROWS` or bytes than `MAX_BYTES`.
+        SubjectError: more rows or bytes than allowed of any source, or of this one.
     """
-    if n_rows > MAX_ROWS:
-        refuse(source.path, f"{source.label} has {n_rows} rows, limit {MAX_ROWS}")
-    if n_bytes > MAX_BYTES:
+    max_rows = min(MAX_ROWS, source.max_rows)
+    max_bytes = min(MAX_BYTES, source.max_bytes)
+    if n_rows > max_rows:
+        refuse(source.path, f"{source.label} has {n_rows} rows, limit {max_rows}")
+    if n_bytes > max_bytes:
         message = (
             f"{source.label} unpacks to {n_bytes / 2**20:.0f} MB, "
-            f"limit {MAX_BYTES // 2**20} MB"
+            f"limit {max_bytes // 2**20} MB"
         )
         refuse(source.path, message)
 
 
-def _digest(data: bytes) -> str:
+def digest_of(data: bytes) -> str:
+    """Return the name of some bytes, SHA-256 in hexadecimal."""
     return hashlib.sha256(data).hexdigest()

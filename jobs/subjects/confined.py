@@ -1,0 +1,143 @@
+"""Subjects read from below one folder only, for jobs that strangers send.
+
+A name is refused by its text before the disk is touched; what a link leads to has to
+lie below the folder too; and the file is opened step by step without following links,
+so that nobody can put one in place between the check and the opening.
+"""
+
+import os
+import re
+import stat
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path, PurePosixPath
+
+from .faults import refuse
+from .read import track_of_source
+from .reference import SubjectReference, Up
+from .source import Source, digest_of, kind_of_file, source_of_samples
+from .track import SubjectTrack
+
+_SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*:")
+_FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
+# A pipe is opened without waiting for its writer, and then refused.
+_FILE = os.O_RDONLY | os.O_NONBLOCK | os.O_NOFOLLOW | os.O_CLOEXEC
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ConfinedReader:
+    """Reads subjects as `read_subject` does, from below one folder.
+
+    Attributes:
+        root: the folder; None: only samples in the job itself are read.
+        max_bytes: most bytes of a file, and most that it may unpack to.
+        max_rows: most samples of a subject.
+    """
+
+    root: Path | None
+    max_bytes: int
+    max_rows: int
+
+    def __call__(
+        self,
+        reference: SubjectReference,
+        *,
+        folder: Path,
+        rate: Fraction,
+        first_frame: int,
+        last_frame: int,
+        up: Up,
+        metres_per_unit: float,
+        path: str,
+    ) -> SubjectTrack:
+        """Read a subject; `folder` is not used.
+
+        Raises:
+            SubjectError: the name leads elsewhere, or as `read_subject`.
+        """
+        return track_of_source(
+            self.source(reference, path=path),
+            reference,
+            rate=rate,
+            first_frame=first_frame,
+            last_frame=last_frame,
+            up=up,
+            metres_per_unit=metres_per_unit,
+            path=path,
+        )
+
+    def source(self, reference: SubjectReference, *, path: str) -> Source:
+        """Return a subject's bytes.
+
+        Raises:
+            SubjectError: the file is not one that may be read, or is too large.
+        """
+        if reference.file is None:
+            source = source_of_samples(reference.samples, path=path)
+            return self._bounded(source)
+        field, label = f"{path}.file", f"'{reference.file}'"
+        if self.root is None:
+            refuse(field, f"{label} is a file; only samples in the job are read here")
+        _refuse_by_text(reference.file, field)
+        kind = kind_of_file(reference.file, path=path)
+        try:
+            data = _bytes_below(self.root, reference.file, limit=self.max_bytes + 1)
+        except (OSError, RuntimeError):  # the latter: links that lead in a circle
+            refuse(field, f"{label} is not a file that may be read")
+        if len(data) > self.max_bytes:
+            refuse(field, f"{label} is larger than {self.max_bytes / 2**20:.0f} MB")
+        if not data.strip():
+            refuse(field, f"{label} is empty")
+        source = Source(
+            data=data, kind=kind, label=label, path=field, digest=digest_of(data)
+        )
+        return self._bounded(source)
+
+    def _bounded(self, source: Source) -> Source:
+        return Source(
+            data=source.data,
+            kind=source.kind,
+            label=source.label,
+            path=source.path,
+            digest=source.digest,
+            max_bytes=self.max_bytes,
+            max_rows=self.max_rows,
+        )
+
+
+def _refuse_by_text(file: str, field: str) -> None:
+    """Refuse what no name of a file below a folder looks like."""
+    if _SCHEME.match(file):
+        refuse(field, "must be the name of a file, got an address with a scheme")
+    if not file.isprintable() or "\\" in file:
+        refuse(field, 'must be printable and part folders by "/"')
+    if file.startswith(("/", "~")):
+        refuse(field, "must be relative to the project's folder")
+    if ".." in PurePosixPath(file).parts:
+        refuse(field, 'must not go up by ".."')
+
+
+def _bytes_below(root: Path, file: str, *, limit: int) -> bytes:
+    """Return the first bytes of a plain file below a folder.
+
+    Raises:
+        OSError: there is none, or a link leads out of the folder.
+    """
+    top = root.resolve(strict=True)
+    place = (top / file).resolve(strict=True)
+    if not place.is_relative_to(top) or place == top:
+        raise FileNotFoundError
+    *folders, name = place.relative_to(top).parts
+    at = os.open(top, _FOLDER)
+    try:
+        for part in folders:
+            inner = os.open(part, _FOLDER, dir_fd=at)
+            os.close(at)
+            at = inner
+        descriptor = os.open(name, _FILE, dir_fd=at)
+    finally:
+        os.close(at)
+    with open(descriptor, "rb") as stream:  # noqa: PTH123 - a descriptor, no path
+        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+            raise FileNotFoundError
+        return stream.read(limit)
