@@ -17,6 +17,7 @@ from .solve_shot import Work, failed_row, faults_of_shot, solve_shot
 from .spec import JobFile
 from .spec_shot import ShotSpec
 from .store import Store
+from .subjects import SubjectReader, read_subject
 from .threads import use_one_thread
 
 Progress = Callable[[ShotRow, int], None]
@@ -56,6 +57,8 @@ def solve_job(
     workers: int | None = None,
     strict: bool = False,
     progress: Progress | None = None,
+    folder: Path | None = None,
+    read: SubjectReader = read_subject,
 ) -> Outcome:
     """Solve the shots of a job and write their takes.
 
@@ -72,6 +75,8 @@ def solve_job(
             one where there is little to do.
         strict: refuse the job, before anything is written, if a shot's data is faulty.
         progress: called in this process as each shot is done.
+        folder: where subject files are found from; None: where the job file lies.
+        read: how subjects are read.
 
     Raises:
         InputError: the job file cannot be read.
@@ -83,7 +88,7 @@ def solve_job(
     job = load_job(job_path)
     chosen = choose_shots(job, shots=shots, shard=shard)
     store = Store(folder=out / job.sequence)
-    work = Work(job=job, folder=job_path.parent, store=store)
+    work = Work(job=job, folder=folder or job_path.parent, store=store, read=read)
     rows: list[ShotRow] = []
     with runner(work, workers or workers_for(chosen)) as run:
         if strict:
