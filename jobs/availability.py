@@ -6,29 +6,22 @@ from typing import Any
 
 from .locations import Finding, shown
 
-LATER_FIELDS = ("stage", "habits", "keep_setup", "lock", "accept")
+LATER_FIELDS = ("lock",)
 LATER_SUBJECT_SUFFIXES = (".usd", ".usda", ".usdc", ".usdz")
 
-_LATER_CHOICES = ("lens_mm", "side", "view", "height")
 _NOT_YET = "not available in this version"
 
 
 def unavailable_fields(table: dict[str, Any]) -> Iterator[Finding]:
-    """Yield the fields of a table that are built later, whatever they hold."""
+    """Yield the fields of a table that are built later."""
     for name in LATER_FIELDS:
-        if name in table:
+        if table.get(name) is not None:
             yield (name,), _NOT_YET
 
 
 def unavailable(shot: dict[str, Any]) -> Iterator[Finding]:
     """Yield what a merged, unchecked shot asks of a later version."""
     yield from unavailable_fields(shot)
-    for name in _LATER_CHOICES:
-        if shot.get(name) == "choose":
-            yield (name,), f'"choose" is {_NOT_YET}'
-    rig = shot.get("rig")
-    if isinstance(rig, dict) and rig.get("kind") == "choose":
-        yield ("rig",), f'kind "choose" is {_NOT_YET}'
     crew = shot.get("crew")
     preset = crew.get("preset") if isinstance(crew, dict) else None
     if isinstance(preset, str) and PurePath(preset).suffix:

@@ -22,7 +22,7 @@ _RIVALS = {
     ("shake", "degrees"): ("percent",),
 }
 # Tables of the file itself that every shot inherits.
-SHARED_TABLES = ("camera", "crew")
+SHARED_TABLES = ("camera", "crew", "stage")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

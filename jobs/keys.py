@@ -16,7 +16,17 @@ from .spec import JobFile
 from .spec_shot import ShotSpec
 from .spec_subject import SubjectSpec
 
-_NOT_IN_KEY = {"purpose", "scene", "cut", "setup", "camera", "subjects"}
+_NOT_IN_KEY = {
+    "accept",
+    "camera",
+    "cut",
+    "keep_setup",
+    "lock",
+    "purpose",
+    "scene",
+    "setup",
+    "subjects",
+}
 _MAKES_TAKES = ("solver/**/*.py", "jobs/subjects/*.py")
 _MAKES_TAKES_TOO = ("axes.py", "bodies.py", "keys.py", "shots.py", "takes.py")
 
@@ -60,7 +70,7 @@ def judge_key(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> str:
     shot = spec.model_dump(mode="json", by_alias=True, exclude=_NOT_IN_KEY)
     camera = {
         "gate": asdict(spec.camera.gate),
-        "lens": spec.camera.lens(spec.lens_mm).model_dump(mode="json"),
+        "lenses": [lens.model_dump(mode="json") for lens in spec.lenses],
         "stop": spec.camera.stop,
         "coc_mm": spec.camera.coc_mm,
     }

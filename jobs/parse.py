@@ -14,8 +14,8 @@ from .findings import field_names, schema_findings, unknown_field
 from .locations import Finding, path_text, shown
 from .quantities import NAME_PATTERN
 from .rate import parse_rate
-from .rules import shake_findings, shot_findings
-from .spec import MAX_SHOTS, JobFile
+from .rules import shake_findings, shot_findings, world_findings
+from .spec import MAX_SHOTS, JobFile, WorldSpec
 from .spec_shot import ShotSpec
 from .timecode import frame_of_label
 
@@ -58,8 +58,9 @@ def parse_job(data: dict[str, Any]) -> JobFile:
     header, header_faults = _header(data)
     faults |= dict.fromkeys(header_faults)
     shots = []
+    world = header.world if header is not None else None
     for resolved in _resolved(data):
-        shot, findings = _checked(resolved, rate)
+        shot, findings = _checked(resolved, rate, world)
         shots.append(shot)
         for place, message in findings:
             faults[Fault(path=resolved.path_of(place), message=message)] = None
@@ -229,7 +230,7 @@ def _without(table: dict[str, Any], names: Iterable[str]) -> dict[str, Any]:
 
 
 def _checked(
-    resolved: ResolvedShot, rate: Fraction | None
+    resolved: ResolvedShot, rate: Fraction | None, world: WorldSpec | None
 ) -> tuple[ShotSpec, list[Finding]]:
     """Return a shot, with stand-ins where it is refused, and all its findings."""
     findings = list(unavailable(resolved.table))
@@ -248,6 +249,8 @@ def _checked(
         usable = _without(resolved.table, unusable)
         shot = ShotSpec.model_validate(_STAND_INS | usable)
     findings += shot_findings(shot, unusable)
+    if world is not None:
+        findings += world_findings(shot, world, unusable)
     if rate is not None and "shake" not in unusable:
         findings += shake_findings(shot, rate)
     return shot, findings

@@ -4,8 +4,10 @@ Numbers are taken as they are written: text is never read as a number, a truth
 value never as 1, a fraction never as a whole number.
 """
 
+from collections.abc import Callable
 from fractions import Fraction
-from typing import Annotated, Any
+from math import isfinite
+from typing import Annotated, Any, Literal
 
 from pydantic import (
     BaseModel,
@@ -60,6 +62,41 @@ def _name(value: Any) -> Any:
     return value
 
 
+def number_or_choose(
+    unit: str, *, least: float, most: float, least_fits: bool = True
+) -> Callable[[Any], Any]:
+    """Return the check of a number that a job may leave open.
+
+    Args:
+        unit: of the number.
+        least: smallest that is taken, or what it has to exceed.
+        most: largest that is taken.
+        least_fits: whether `least` itself is taken.
+    """
+
+    def check(value: Any) -> Any:
+        if isinstance(value, str) and value == CHOOSE:
+            return value
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            message = f'must be a number of {unit} or "{CHOOSE}", got {shown(value)}'
+            raise refusal(message)
+        if isinstance(value, float) and not isfinite(value):
+            message = f"must be a finite number, got {shown(value)}"
+            raise refusal(message)
+        if value < least or (value == least and not least_fits):
+            sign = ">=" if least_fits else ">"
+            message = f"must be {sign} {least:.12g} {unit}, got {shown(value)} {unit}"
+            raise refusal(message)
+        if value > most:
+            message = f"must be <= {most:.12g} {unit}, got {shown(value)} {unit}"
+            raise refusal(message)
+        return float(value)
+
+    return check
+
+
+CHOOSE = "choose"
+Choose = Literal["choose"]
 Number = Annotated[float, Strict()]
 Whole = Annotated[int, Strict()]
 Truth = Annotated[bool, Strict()]
@@ -68,6 +105,7 @@ Name = Annotated[
     str, Strict(), StringConstraints(pattern=NAME_PATTERN), BeforeValidator(_name)
 ]
 Point = tuple[Number, Number, Number]
+GroundPoint = tuple[Number, Number]
 Rate = Annotated[
     Fraction,
     PlainValidator(_rate),
@@ -104,6 +142,8 @@ _UNIT_OF_FIELD = {
     "centre": _SCENE,
     "radius": _SCENE,
     "height": _SCENE,
+    "floor": _SCENE,
+    "ground": _SCENE,
 }
 _SPEED_UNIT_OF_CHANNEL = {"operator": "deg/s", "grip": "m/s", "puller": "1/m/s"}
 _POWER_OF_LIMIT = {"max_speed": "", "max_accel": "2", "max_jerk": "3"}

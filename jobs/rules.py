@@ -10,7 +10,9 @@ from ..solver.camera import FILM_BACKS
 from .availability import LATER_SUBJECT_SUFFIXES
 from .locations import Finding, shown
 from .rate import rate_text
-from .spec_rig import ArcRig, SticksRig, TrackRig
+from .rules_setup import height_on_stage, lens_in_kit, rig_rules, view_rules
+from .rules_stage import floor_rules, keep_out_rules, stage_numbers
+from .spec import WorldSpec
 from .spec_shot import MAX_FRAMES, ShotSpec
 from .spec_subject import SUBJECT_SUFFIXES, SubjectSpec
 
@@ -39,6 +41,14 @@ def shot_findings(shot: ShotSpec, unusable: set[str]) -> Iterator[Finding]:
     for rule in SHOT_RULES:
         if not unusable.intersection(rule.reads):
             yield from rule.check(shot)
+
+
+def world_findings(
+    shot: ShotSpec, world: WorldSpec, unusable: set[str]
+) -> Iterator[Finding]:
+    """Yield every rule that a shot breaks in the units of this world."""
+    if not unusable.intersection(("rig", "height", "stage")):
+        yield from height_on_stage(shot, world)
 
 
 def shake_findings(shot: ShotSpec, rate: Fraction) -> Iterator[Finding]:
@@ -88,38 +98,6 @@ def _kit(shot: ShotSpec) -> Iterator[Finding]:
     for before, after in pairwise(focals):
         if before == after:
             yield ("camera", listed), f"{after:g} mm is in the kit twice"
-
-
-def _lens(shot: ShotSpec) -> Iterator[Finding]:
-    camera = shot.camera
-    found = [lens for lens in camera.kit if lens.mm == shot.lens_mm]
-    if not found:
-        kit = ", ".join(f"{lens.mm:g}" for lens in camera.kit)
-        yield ("lens_mm",), f"{shot.lens_mm:g} mm is not in the kit ({kit})"
-    elif camera.lenses is not None and camera.stop < found[0].widest_stop:
-        yield (
-            ("camera", "stop"),
-            f"f/{camera.stop:g} is wider than the {found[0].mm:g} mm lens opens "
-            f"(f/{found[0].widest_stop:g})",
-        )
-
-
-def _rig(shot: ShotSpec) -> Iterator[Finding]:
-    rig = shot.rig
-    if isinstance(rig, TrackRig) and rig.from_ == rig.to:
-        yield ("rig",), "the track has no length, from and to are the same place"
-    if isinstance(rig, ArcRig) and rig.sweep_deg == 0:
-        yield ("rig", "sweep_deg"), "must not be 0 deg, the arc has no length"
-
-
-def _view(shot: ShotSpec) -> Iterator[Finding]:
-    keeps_view = not isinstance(shot.rig, SticksRig) and shot.rig.hold == "view"
-    if keeps_view and shot.view is None:
-        yield ("view",), 'is required with rig.hold = "view"'
-    if not keeps_view and shot.view is not None:
-        yield ("view",), 'needs a dolly with rig.hold = "view"'
-    if not keeps_view and shot.side is not None:
-        yield ("side",), 'needs a dolly with rig.hold = "view"'
 
 
 def _subjects(shot: ShotSpec) -> Iterator[Finding]:
@@ -188,9 +166,12 @@ SHOT_RULES = (
     ),
     ShotRule(reads=("camera",), check=_film_back),
     ShotRule(reads=("camera",), check=_kit),
-    ShotRule(reads=("camera", "lens_mm"), check=_lens),
-    ShotRule(reads=("rig",), check=_rig),
-    ShotRule(reads=("rig", "view", "side"), check=_view),
+    ShotRule(reads=("camera", "lens_mm"), check=lens_in_kit),
+    ShotRule(reads=("rig",), check=rig_rules),
+    ShotRule(reads=("rig", "view", "side"), check=view_rules),
+    ShotRule(reads=("stage",), check=floor_rules),
+    ShotRule(reads=("stage",), check=keep_out_rules),
+    ShotRule(reads=("stage",), check=stage_numbers),
     ShotRule(reads=("subjects",), check=_subjects),
     ShotRule(reads=("cues", "frames", "handles"), check=_cue_frames),
     ShotRule(reads=("cues", "subjects"), check=_cue_subjects),

@@ -12,7 +12,15 @@ from .spec import JobFile
 
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 # Items of lists are never merged, so their required fields stay required.
-_WHOLE_TABLES = ("SubjectSpec", "SamplesSpec", "ColumnsSpec", "CueSpec", "LensSpec")
+_WHOLE_TABLES = (
+    "SubjectSpec",
+    "SamplesSpec",
+    "ColumnsSpec",
+    "CueSpec",
+    "LensSpec",
+    "KeepOutSpec",
+    "AcceptSpec",
+)
 _OWN_REQUIRED = ["name", "frames"]
 
 
@@ -40,6 +48,7 @@ def job_schema() -> dict[str, Any]:
     schema["properties"] |= {
         "camera": {"$ref": "#/$defs/CameraSpec"},
         "crew": {"$ref": "#/$defs/CrewSpec"},
+        "stage": {"$ref": "#/$defs/StageSpec"},
         "defaults": inherited,
         "scenes": {
             "type": "object",

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from .quantities import Name, Number, Rate, Spec, Text, Whole
+from .spec_habits import HabitsSpec
 from .spec_shot import ShotSpec
 
 MAX_SHOTS = 20_000
@@ -30,6 +31,8 @@ class JobFile(Spec):
     seed: Annotated[Whole, Field(ge=0, lt=2**63)] | None = None
     """Absent: made from the names of sequence and shot."""
     world: WorldSpec
+    habits: HabitsSpec = HabitsSpec()
+    """How the sequence likes to be shot."""
     shots: tuple[ShotSpec, ...]
 
     def shot(self, name: str) -> ShotSpec:
@@ -38,4 +41,13 @@ class JobFile(Spec):
         Raises:
             KeyError: there is none.
         """
-        return {shot.name.lower(): shot for shot in self.shots}[name.lower()]
+        return self.shots[self.place_of(name)]
+
+    def place_of(self, name: str) -> int:
+        """Return the index of the shot of this name, in any case of letters.
+
+        Raises:
+            KeyError: there is none.
+        """
+        names = {shot.name.lower(): k for k, shot in enumerate(self.shots)}
+        return names[name.lower()]

@@ -1,4 +1,4 @@
-"""The `rig` table: sticks, straight track or an arc of track."""
+"""The `rig` table: sticks, straight track, an arc of track, or left to choose."""
 
 from typing import Annotated, Literal
 
@@ -7,6 +7,7 @@ from pydantic import Field
 from .quantities import Number, Point, Spec
 
 Hold = Literal["abreast", "size", "view"]
+RigKind = Literal["sticks", "track", "arc"]
 Turn = Annotated[Number, Field(ge=-360, le=360)]
 
 
@@ -46,4 +47,21 @@ class ArcRig(Spec):
     """What the dolly keeps: nearest place, distance, or angle on the subject."""
 
 
-RigSpec = Annotated[SticksRig | TrackRig | ArcRig, Field(discriminator="kind")]
+class ChooseRig(Spec):
+    """A rig that the solver lays."""
+
+    kind: Literal["choose"]
+    kinds: Annotated[tuple[RigKind, ...], Field(min_length=1)] = (
+        "sticks",
+        "track",
+        "arc",
+    )
+    """Rigs that may be laid."""
+    hold: Hold | None = None
+    """What a dolly keeps; absent: chosen with the rig."""
+
+
+FixedRig = SticksRig | TrackRig | ArcRig
+RigSpec = Annotated[
+    SticksRig | TrackRig | ArcRig | ChooseRig, Field(discriminator="kind")
+]

@@ -1,25 +1,44 @@
 """One shot with everything it inherits filled in."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     BeforeValidator,
     Field,
+    TypeAdapter,
     WithJsonSchema,
     field_validator,
+    model_validator,
 )
 
 from .locations import shown
-from .quantities import Name, Number, Spec, Text, Whole, refusal
-from .spec_camera import CameraSpec
+from .quantities import (
+    CHOOSE,
+    Choose,
+    Name,
+    Number,
+    Spec,
+    Text,
+    Whole,
+    number_or_choose,
+    refusal,
+)
+from .spec_camera import CameraSpec, LensSpec
+from .spec_carry import AcceptSpec, KeepSetup, KeepSetupSpec, TakeKey
 from .spec_crew import CrewSpec
 from .spec_framing import CueSpec, FrameNumber, FramingSpec, ShakeSpec
-from .spec_rig import RigSpec
+from .spec_rig import ChooseRig, FixedRig, RigSpec
+from .spec_stage import StageSpec
 from .spec_subject import SubjectSpec
 
 MAX_FRAMES = 2_000_000
 """Most samples of one shot: frames with handles and pre-roll, times sub-frames."""
 
+SETUP_FIELDS = ("rig", "lens_mm", "height", "side", "view")
+"""What makes a setup."""
+
+_CHOSEN_WITH_RIG = ("height", "side", "view")
+_RIG: TypeAdapter[FixedRig] = TypeAdapter(FixedRig)
 _VIEWS = ("front", "three_quarter", "profile", "rear")
 _WHOLE = {"type": "integer", "minimum": 0, "maximum": MAX_FRAMES}
 
@@ -42,10 +61,10 @@ def _shake(value: Any) -> Any:
 
 
 def _view(value: Any) -> Any:
-    if isinstance(value, str) and value in _VIEWS:
+    if isinstance(value, str) and value in (*_VIEWS, CHOOSE):
         return value
     if isinstance(value, bool) or not isinstance(value, int | float):
-        names = ", ".join(f'"{name}"' for name in _VIEWS)
+        names = ", ".join(f'"{name}"' for name in (*_VIEWS, CHOOSE))
         message = f"must be one of {names} or a number of degrees"
         raise refusal(message)
     if not 0 <= value <= 180:
@@ -72,8 +91,32 @@ View = Annotated[
     WithJsonSchema(
         {
             "anyOf": [
-                {"enum": list(_VIEWS)},
+                {"enum": [*_VIEWS, CHOOSE]},
                 {"type": "number", "minimum": 0, "maximum": 180},
+            ]
+        }
+    ),
+]
+LensChoice = Annotated[
+    float | Choose,
+    BeforeValidator(number_or_choose("mm", least=0, most=10_000, least_fits=False)),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"const": CHOOSE},
+                {"type": "number", "exclusiveMinimum": 0, "maximum": 10_000},
+            ]
+        }
+    ),
+]
+HeightChoice = Annotated[
+    float | Choose,
+    BeforeValidator(number_or_choose("scene units", least=-1e9, most=1e9)),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"const": CHOOSE},
+                {"type": "number", "minimum": -1e9, "maximum": 1e9},
             ]
         }
     ),
@@ -103,16 +146,27 @@ class ShotSpec(Spec):
     crew: CrewSpec = CrewSpec()
     framing: FramingSpec
     rig: RigSpec
-    lens_mm: Annotated[Number, Field(gt=0, le=10_000)]
-    """A focal length of the kit."""
-    height: Annotated[Number, Field(ge=-1e9, le=1e9)] | None = None
-    """Lens height in scene units in place of the rig's own."""
-    side: Literal["left", "right"] | None = None
-    """Side of the subject's travel, with view; absent: where the rig is."""
+    lens_mm: LensChoice
+    """A focal length of the kit, or "choose"."""
+    height: HeightChoice | None = None
+    """Lens height in scene units in place of the rig's own, or "choose". Absent: the
+    rig's own, or chosen with the rig."""
+    side: Literal["left", "right", "choose"] | None = None
+    """Side of the subject's travel. Absent: where the rig is, or chosen with the
+    rig. On a fixed rig that does not hold the view, "choose" leaves nothing open."""
     view: View | None = None
-    """Angle on the subject's travel that the dolly keeps: 0 front, 180 rear."""
+    """Angle on the subject's travel: 0 front, 180 rear. Absent: chosen with the rig.
+    On a fixed rig that does not hold the view, "choose" leaves nothing open."""
+    stage: StageSpec = StageSpec()
+    """Where the camera may stand."""
     setup: Name | None = None
-    """Label of the setup."""
+    """Label: shots of a scene with the same one share rig, lens and height."""
+    keep_setup: KeepSetup = KeepSetupSpec()
+    """Whether an earlier setup stays unless clearly beaten."""
+    lock: TakeKey | None = None
+    """Take that is kept to the byte, and audited instead of solved."""
+    accept: Annotated[tuple[AcceptSpec, ...], Field(max_length=1000)] = ()
+    """Findings that are let stand."""
     shake: Shake = ShakeSpec()
     roll_deg: Annotated[Number, Field(ge=-90, le=90)] = 0.0
     """Positive turns the camera counter-clockwise seen from behind it."""
@@ -121,6 +175,26 @@ class ShotSpec(Spec):
     purpose: Text = ""
     """Free text that travels to the review."""
 
+    @model_validator(mode="before")
+    @classmethod
+    def _openings(cls, fields: Any) -> Any:
+        """Open what a rig to choose leaves out, close what a fixed one decides."""
+        if not isinstance(fields, dict):
+            return fields
+        rig = fields.get("rig")
+        if isinstance(rig, ChooseRig) or (
+            isinstance(rig, dict) and rig.get("kind") == CHOOSE
+        ):
+            left_out = [k for k in _CHOSEN_WITH_RIG if fields.get(k) is None]
+            return {**fields, **dict.fromkeys(left_out, CHOOSE)}
+        hold = rig.get("hold") if isinstance(rig, dict) else getattr(rig, "hold", None)
+        if hold == "view":
+            return fields
+        return {
+            name: None if name in ("side", "view") and value == CHOOSE else value
+            for name, value in fields.items()
+        }
+
     @field_validator("subjects", mode="before")
     @classmethod
     def _claims(cls, subjects: Any) -> Any:
@@ -128,6 +202,57 @@ class ShotSpec(Spec):
         if not isinstance(subjects, list | tuple):
             return subjects
         return [_claim(subject, first=k == 0) for k, subject in enumerate(subjects)]
+
+    @property
+    def open_fields(self) -> frozenset[str]:
+        """Fields of the setup that are left to choose, none where it is fixed."""
+        chosen = {name for name in SETUP_FIELDS if getattr(self, name) == CHOOSE}
+        return frozenset(chosen | ({"rig"} if self.rig.kind == CHOOSE else set()))
+
+    @property
+    def is_open(self) -> bool:
+        """Whether any part of the setup is left to choose."""
+        return bool(self.open_fields)
+
+    @property
+    def lenses(self) -> tuple[LensSpec, ...]:
+        """Lenses that may be used, shortest first: those that open to the stop."""
+        if self.lens_mm != CHOOSE:
+            return (self.camera.lens(self.fixed_lens_mm),)
+        kit, listed = self.camera.kit, self.camera.lenses is not None
+        return tuple(
+            lens for lens in kit if not listed or lens.widest_stop <= self.camera.stop
+        )
+
+    @property
+    def fixed_rig(self) -> FixedRig:
+        """The rig of a shot that does not leave it open."""
+        assert not isinstance(self.rig, ChooseRig)
+        return self.rig
+
+    @property
+    def fixed_lens_mm(self) -> float:
+        """The lens of a shot that does not leave it open [mm]."""
+        assert not isinstance(self.lens_mm, str)
+        return self.lens_mm
+
+    @property
+    def fixed_height(self) -> float | None:
+        """The height of a shot that does not leave it open, scene units."""
+        assert not isinstance(self.height, str)
+        return self.height
+
+    def with_setup(self, setup: dict[str, Any]) -> Self:
+        """Return the shot with a chosen setup in the place of what it left open.
+
+        Args:
+            setup: plain values of `rig lens_mm height side view`, scene units; fields
+                that are not there stay as they are.
+        """
+        given = {name: setup[name] for name in SETUP_FIELDS if name in setup}
+        if "rig" in given:
+            given["rig"] = _RIG.validate_python(given["rig"])
+        return self.model_copy(update=given)
 
     @property
     def n_frames(self) -> int:

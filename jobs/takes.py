@@ -322,7 +322,7 @@ def _aimed_at(take: Take, world: WorldSpec) -> Mapping[str, Any]:
 
 def _asked(spec: ShotSpec) -> dict[str, Any]:
     """Return what the job asks of the picture, and of the lens and the film."""
-    lens = spec.camera.lens(spec.lens_mm)
+    lens = spec.camera.lens(spec.fixed_lens_mm)
     return {
         "frames": spec.frames,
         "handles": spec.handles,

@@ -106,17 +106,31 @@ BAD_JOBS: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
         ),
         ("shots[0].rig",),
     ),
-    "stage is for later": (
-        a_job(good_shot(), defaults={"framing": {"size": "full"}, "stage": {}}),
-        ("defaults.stage: ", "not available in this version"),
+    "floor that is no polygon": (
+        a_job(good_shot(), stage={"floor": [[0, 0], [900, 0]]}),
+        ("stage.floor: must have at least 3 values, got 2",),
     ),
-    "lens to choose is for later": (
-        a_job(good_shot(lens_mm="choose")),
-        ("shots[0].lens_mm: ", "not available in this version"),
+    "floor that turns inward": (
+        a_job(
+            good_shot(),
+            defaults={
+                "framing": {"size": "full"},
+                "stage": {"floor": [[0, 0], [9, 0], [1, 1], [0, 9]]},
+            },
+        ),
+        ("defaults.stage.floor[2]: turns inward, the floor must be convex",),
     ),
-    "rig to choose is for later": (
-        a_job(good_shot(rig={"kind": "choose"})),
-        ("shots[0].rig: ", "not available in this version"),
+    "stage with an unknown field": (
+        a_job(good_shot(stage={"celing_m": 3, "keep_out": []})),
+        ('shots[0].stage.keep_out: unknown field; did you mean "keep_outs"',),
+    ),
+    "lens to chose": (
+        a_job(good_shot(lens_mm="chose")),
+        ('shots[0].lens_mm: must be a number of mm or "choose", got "chose"',),
+    ),
+    "rig of a kind that nobody lays": (
+        a_job(good_shot(rig={"kind": "choose", "kinds": ["sticks", "trak"]})),
+        ("shots[0].rig.kinds[1]: must be one of ", 'did you mean "track"'),
     ),
     "lock is for later": (
         a_job(good_shot(lock="0" * 64)),

@@ -164,8 +164,8 @@ def test_arcs_and_angles_in_degrees_are_read() -> None:
 
 SHOT_FAULTS = [
     ({"lens_mm": 45}, "lens_mm: 45 mm is not in the kit (18, 25, 35, 50)"),
-    ({"lens_mm": "50"}, 'lens_mm: must be a number of mm, got "50"'),
-    ({"lens_mm": True}, "lens_mm: must be a number of mm, got true"),
+    ({"lens_mm": "50"}, 'lens_mm: must be a number of mm or "choose", got "50"'),
+    ({"lens_mm": True}, 'lens_mm: must be a number of mm or "choose", got true'),
     ({"lens_mm": -3}, "lens_mm: must be > 0 mm, got -3 mm"),
     ({"lens_mm": float("inf")}, "lens_mm: must be a finite number, got Infinity"),
     (
@@ -208,7 +208,7 @@ SHOT_FAULTS = [
     ),
     (
         {"rig": {"kind": "crane"}},
-        'rig.kind: must be one of "sticks", "track", "arc", got "crane"',
+        'rig.kind: must be one of "sticks", "track", "arc", "choose", got "crane"',
     ),
     (
         {"rig": {"kind": "sticks", "at": [1, 2, 3], "sticks": 1}},
@@ -249,8 +249,14 @@ SHOT_FAULTS = [
         },
         "rig.sweep_deg: must not be 0 deg, the arc has no length",
     ),
-    ({"view": "profile"}, 'view: needs a dolly with rig.hold = "view"'),
-    ({"side": "left"}, 'side: needs a dolly with rig.hold = "view"'),
+    (
+        {"view": "profile"},
+        'view: needs a dolly with rig.hold = "view", or a rig to choose',
+    ),
+    (
+        {"side": "left"},
+        'side: needs a dolly with rig.hold = "view", or a rig to choose',
+    ),
     (
         {
             "rig": {
@@ -336,19 +342,7 @@ SHOT_FAULTS = [
     ),
     ({"subjects": []}, "subjects: must have at least 1 values, got 0"),
     # Built later.
-    ({"stage": {}}, "stage: not available in this version"),
-    ({"keep_setup": {}}, "keep_setup: not available in this version"),
     ({"lock": "x"}, "lock: not available in this version"),
-    ({"accept": []}, "accept: not available in this version"),
-    ({"habits": {}}, "habits: not available in this version"),
-    ({"lens_mm": "choose"}, 'lens_mm: "choose" is not available in this version'),
-    ({"side": "choose"}, 'side: "choose" is not available in this version'),
-    ({"view": "choose"}, 'view: "choose" is not available in this version'),
-    ({"height": "choose"}, 'height: "choose" is not available in this version'),
-    (
-        {"rig": {"kind": "choose", "kinds": ["track"]}},
-        'rig: kind "choose" is not available in this version',
-    ),
     (
         {"crew": {"preset": "ours.toml"}},
         "crew.preset: a crew read from a file is not available in this version",
@@ -461,7 +455,7 @@ JOB_FAULTS = [
         'world.up: must be one of "y", "z", got "Z"',
     ),
     ({"world": {"up": "z"}}, "world.metres_per_unit: is required"),
-    ({"stage": {"floor": []}}, "stage: not available in this version"),
+    ({"stage": {"floor": []}}, "stage.floor: must have at least 3 values, got 0"),
     ({"sequnce": 1}, 'sequnce: unknown field; did you mean "sequence"'),
     (
         {"framing": {}},

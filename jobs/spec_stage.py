@@ -1,0 +1,48 @@
+"""The `stage` table: where a camera may stand, and what track there is."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from .quantities import GroundPoint, Name, Number, Point, Spec
+
+Metres = Annotated[Number, Field(gt=0, le=1e6)]
+Height = Annotated[Number, Field(ge=0, le=1e6)]
+
+# Eight feet, the usual section of straight track; common practice, no source.
+STRAIGHT_M = 2.44
+# Nearer than this a lens crowds whoever it looks at; common practice, no source.
+MIN_DISTANCE_M = 1.0
+
+
+class KeepOutSpec(Spec):
+    """A box that no rail goes through, its edges along the scene's axes."""
+
+    name: Name
+    from_: Annotated[Point, Field(alias="from")]
+    """One corner, scene units."""
+    to: Point
+    """The opposite corner, scene units."""
+    sight: Literal["count", "forbid"] = "count"
+    """Frames in which it hides a subject are counted, or forbidden."""
+
+
+class StageSpec(Spec):
+    """Where cameras may stand; all of it optional."""
+
+    floor: Annotated[tuple[GroundPoint, ...], Field(min_length=3, max_length=1000)] | (
+        None
+    ) = None
+    """Corners of a convex polygon in order, either way round, in scene units on the
+    ground: x, y where Z is up, x, z where Y is up; absent: anywhere."""
+    keep_outs: Annotated[tuple[KeepOutSpec, ...], Field(max_length=1000)] = ()
+    height_m: tuple[Height, Height] | None = None
+    """Lowest and highest lens above the ground; absent: what the rigs reach."""
+    ground: Annotated[Number, Field(ge=-1e9, le=1e9)] = 0.0
+    """Height of the ground along the up axis, scene units."""
+    straight_m: Metres = STRAIGHT_M
+    """Length of a section of straight track."""
+    curve_radius_m: Annotated[tuple[Metres, ...], Field(max_length=1000)] = ()
+    """Radii of the curved track there is; empty: any."""
+    min_distance_m: Annotated[Number, Field(ge=0, le=1e6)] = MIN_DISTANCE_M
+    """Nearest that the lens may come to a subject."""
