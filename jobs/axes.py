@@ -42,3 +42,21 @@ def turn_scene_from_inside(turns: FloatArray, world: WorldSpec) -> FloatArray:
     sign = -1.0 if len(turns) and w[0] < x[0] else 1.0
     turned: FloatArray = sign * _HALF * np.column_stack([w + x, y - z, y + z, w - x])
     return turned
+
+
+def turn_inside_from_scene(turns: FloatArray, world: WorldSpec) -> FloatArray:
+    """Return inside-from-camera quaternions of scene-from-camera ones.
+
+    Args:
+        turns: (n, 4) as x, y, z, w, sign-continuous.
+        world: axes and units of the scene.
+
+    Returns:
+        (n, 4) as x, y, z, w, sign-continuous, the first with w >= 0.
+    """
+    if world.up == "y":
+        return turns
+    x, y, z, w = turns.T
+    sign = -1.0 if len(turns) and w[0] + x[0] < 0 else 1.0
+    turned: FloatArray = sign * _HALF * np.column_stack([x - w, y + z, z - y, w + x])
+    return turned

@@ -3,7 +3,11 @@
 import numpy as np
 import pytest
 
-from carrellata.jobs.axes import scene_from_inside, turn_scene_from_inside
+from carrellata.jobs.axes import (
+    scene_from_inside,
+    turn_inside_from_scene,
+    turn_scene_from_inside,
+)
 from carrellata.jobs.spec import WorldSpec
 from carrellata.jobs.subjects.axes import inside_from_scene
 from carrellata.solver.camera import quaternion, rotation
@@ -57,3 +61,10 @@ def test_turns_stay_continuous_and_begin_with_positive_w() -> None:
 def test_y_up_turns_are_left_alone() -> None:
     turns = quaternion(np.linspace(0, 2, 5), 0.1, 0.2)
     assert (turn_scene_from_inside(turns, Y_UP_M) == turns).all()
+
+
+@pytest.mark.parametrize("world", [Z_UP_CM, Y_UP_M])
+def test_turns_come_back_from_the_scene(world: WorldSpec) -> None:
+    turns = quaternion(np.linspace(-9.0, 9.0, 400), 1.2, 0.3)
+    back = turn_inside_from_scene(turn_scene_from_inside(turns, world), world)
+    assert back == pytest.approx(turns, abs=1e-14)
