@@ -8,6 +8,7 @@ import hashlib
 from dataclasses import dataclass, replace
 from math import radians
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -91,7 +92,7 @@ def prepare(
         for one, ask in zip(tracks, spec.subjects, strict=True)
     )
     lens = spec.camera.lens(spec.fixed_lens_mm)
-    rig, hold = _rig(spec, job.world)
+    rigged = _rig(spec, job.world)
     shot = Shot(
         name=spec.name,
         rate=job.rate,
@@ -104,14 +105,13 @@ def prepare(
         stop=spec.camera.stop,
         coc_mm=spec.camera.coc_mm,
         roll_rad=radians(spec.roll_deg),
-        rig=rig,
-        hold=hold,
-        view_rad=_view(spec, rig, subjects),
+        view_rad=_view(spec, rigged["rig"], subjects),
         crew=crew_of(spec.crew),
         subjects=subjects,
         framings=_framings(job, spec, subjects),
         shake=_shake(spec),
         seed=seed_of(job, spec.name),
+        **rigged,
     )
     faults = [
         *_slow_rate(shot, path),
@@ -157,25 +157,34 @@ def _inside(world: WorldSpec, point: tuple[float, float, float]) -> FloatArray:
     return inside
 
 
-def _rig(spec: ShotSpec, world: WorldSpec) -> tuple[Rig, str]:
+def _rig(spec: ShotSpec, world: WorldSpec) -> dict[str, Any]:
+    """Return the fields of a shot that its rig gives."""
+
     def place(point: tuple[float, float, float]) -> FloatArray:
         inside = _inside(world, point)
-        if height is not None:
-            inside[1] = height * world.metres_per_unit
+        if spec.height is not None:
+            assert isinstance(spec.height, float)
+            inside[1] = spec.height * world.metres_per_unit
         return inside
 
-    rig, height = spec.fixed_rig, spec.fixed_height
+    rig = spec.rig
+    assert rig.kind != "choose"
     if rig.kind == "sticks":
-        return sticks(place(rig.at)), "abreast"
+        return {"rig": sticks(place(rig.at))}
+    kept = {
+        "hold": rig.hold,
+        "side_offset": tuple(_inside(world, rig.beside).tolist()),
+        "follow": rig.follow,
+    }
     if rig.kind == "track":
-        return track(place(rig.from_), place(rig.to)), rig.hold
+        return {"rig": track(place(rig.from_), place(rig.to)), **kept}
     built = arc(
         place(rig.centre),
         radius=rig.radius * world.metres_per_unit,
         start=radians(rig.start_deg),
         sweep=radians(rig.sweep_deg),
     )
-    return built, rig.hold
+    return {"rig": built, **kept}
 
 
 def _view(spec: ShotSpec, rig: Rig, subjects: tuple[Subject, ...]) -> float:

@@ -9,6 +9,7 @@ from .quantities import Number, Point, Spec
 Hold = Literal["abreast", "size", "view"]
 RigKind = Literal["sticks", "track", "arc"]
 Turn = Annotated[Number, Field(ge=-360, le=360)]
+Follow = Annotated[Number, Field(ge=0, le=1)]
 
 
 class SticksRig(Spec):
@@ -29,6 +30,11 @@ class TrackRig(Spec):
     """Lens at the far end, scene units; another height makes a rise or a fall."""
     hold: Hold = "abreast"
     """What the dolly keeps: nearest place, distance, or angle on the subject."""
+    beside: Point = (0.0, 0.0, 0.0)
+    """For abreast: from the subject to its ideal place, along the scene's axes and in
+    its units; the dolly keeps to where that place is nearest."""
+    follow: Follow = 1.0
+    """For abreast: share of the way that the dolly covers, from the rail's middle."""
 
 
 class ArcRig(Spec):
@@ -45,6 +51,11 @@ class ArcRig(Spec):
     """Positive runs counter-clockwise seen from above."""
     hold: Hold = "abreast"
     """What the dolly keeps: nearest place, distance, or angle on the subject."""
+    beside: Point = (0.0, 0.0, 0.0)
+    """For abreast: from the subject to its ideal place, along the scene's axes and in
+    its units; the dolly keeps to where that place is nearest."""
+    follow: Follow = 1.0
+    """For abreast: share of the way that the dolly covers, from the rail's middle."""
 
 
 class ChooseRig(Spec):
