@@ -162,13 +162,11 @@ def _rig(spec: ShotSpec, world: WorldSpec) -> dict[str, Any]:
 
     def place(point: tuple[float, float, float]) -> FloatArray:
         inside = _inside(world, point)
-        if spec.height is not None:
-            assert isinstance(spec.height, float)
-            inside[1] = spec.height * world.metres_per_unit
+        if height is not None:
+            inside[1] = height * world.metres_per_unit
         return inside
 
-    rig = spec.rig
-    assert rig.kind != "choose"
+    rig, height = spec.fixed_rig, spec.fixed_height
     if rig.kind == "sticks":
         return {"rig": sticks(place(rig.at))}
     kept = {
