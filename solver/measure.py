@@ -3,7 +3,7 @@
 Measures read the whole take and may look both ways in time; the crew never does.
 """
 
-from math import degrees
+from math import degrees, radians
 
 import numpy as np
 
@@ -126,27 +126,29 @@ def _reversals(speed: FloatArray) -> int:
     return int((np.diff(moving) != 0).sum())
 
 
+def angle_range(asked: str | float) -> tuple[float, float]:
+    """Return the angles of the lens over the eye line that honour an angle [rad]."""
+    low, high = {
+        "below": (-90.0, -ANGLED_DEG),
+        "level": (-LEVEL_DEG, LEVEL_DEG),
+        "above": (ANGLED_DEG, 90.0),
+    }.get(asked) or (float(asked) - ASKED_DEG, float(asked) + ASKED_DEG)
+    return radians(low), radians(high)
+
+
 def _angle_kept(take: Take) -> BoolArray:
     """Return the samples whose camera stands as asked against the eye line, (n,)."""
     shot = take.shot
     at = np.searchsorted([f.start_s for f in shot.framings], take.times_s, "right") - 1
-    out = np.zeros(len(take.times_s), dtype=np.bool_)
+    low, high = np.array([angle_range(f.angle) for f in shot.framings])[at].T
+    eyes = np.empty_like(take.base)
     for k in np.unique(take.subject):
-        eyes = shot.subjects[k].at(take.times_s, 1.0)
-        d = take.base - eyes
-        rise = np.degrees(np.arctan2(d[:, 1], np.hypot(d[:, 0], d[:, 2])))
-        for j in np.unique(at):
-            asked = shot.framings[j].angle
-            now = (take.subject == k) & (at == j)
-            if asked == "below":
-                out[now] = rise[now] < -ANGLED_DEG
-            elif asked == "above":
-                out[now] = rise[now] > ANGLED_DEG
-            elif asked == "level":
-                out[now] = np.abs(rise[now]) <= LEVEL_DEG
-            else:
-                out[now] = np.abs(rise[now] - float(asked)) <= ASKED_DEG
-    return out
+        now = take.subject == k
+        eyes[now] = shot.subjects[k].at(take.times_s[now], 1.0)
+    d = take.base - eyes
+    rise = np.arctan2(d[:, 1], np.hypot(d[:, 0], d[:, 2]))
+    kept: BoolArray = (rise >= low) & (rise <= high)
+    return kept
 
 
 def _closest(take: Take, cut: BoolArray) -> float:

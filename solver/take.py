@@ -82,7 +82,7 @@ def sample_frames(shot: Shot) -> tuple[IntArray, IntArray]:
     return np.repeat(frames, len(subs)), np.tile(subs, len(frames))
 
 
-def _hidden(shot: Shot, times: FloatArray, primary: IntArray) -> BoolArray:
+def hidden_at(shot: Shot, times: FloatArray, primary: IntArray) -> BoolArray:
     """Return the samples at which the primary subject is not to be seen, (n,).
 
     A sample shows the subject when the nearest data at or before it does, and is no
@@ -133,7 +133,7 @@ def operate(shot: Shot) -> Take:
     )
     framing = framing_at(shot, times)
     primary = primary_of(shot)[framing]
-    hidden = _hidden(shot, times, primary)
+    hidden = hidden_at(shot, times, primary)
     axis_v = shot.gate.axis_v
 
     def screen(fractions: list[float]) -> tuple[FloatArray, FloatArray]:

@@ -1,0 +1,142 @@
+"""A small search on the judged take, and the candidates of a shot that come of it."""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from .arrays import FloatArray
+from .layout import Layout, build, moved
+from .propose import propose
+from .score import Judged, judged
+from .setup import KINDS, Ask, Setup
+from .trial import Rehearsal
+
+EVALUATIONS = 25
+AWAY_M, ACROSS_M, TURN_RAD, GROW = 0.12, 0.12, 0.14, 0.35  # first steps; metres a metre
+BROKEN = 1e4  # added to a score for each unit by which a must is broken
+
+
+def candidates(ask: Ask, rehearsal: Rehearsal | None = None) -> list[Judged]:
+    """Return every setup that was tried for a shot, best first.
+
+    Proposes, lets the crew work each proposal, judges it, and then moves the best
+    layout of each kind of rig a little, as long as the judged take gets better.
+    """
+    stage = rehearsal or Rehearsal(ask)
+    action = stage.action
+    if ask.rig is not None:
+        found = [judged(ask, action, stage.tried(setup)) for setup in _fixed_rig(ask)]
+        return sorted(found, key=_order)
+    eyes = float(action.eyes[:, 1].mean())
+    tried: list[tuple[Layout, Judged]] = []
+    for layout in propose(ask, action):
+        setup = build(layout, ask, eyes_m=eyes)
+        if setup is not None:
+            tried.append((layout, judged(ask, action, stage.tried(setup))))
+    found = [verdict for _, verdict in tried]
+    for kind in KINDS:
+        own = [pair for pair in tried if pair[0].kind == kind]
+        if own:
+            layout, verdict = min(own, key=lambda pair: _order(pair[1]))
+            found.append(_refined(stage, layout, verdict, eyes))
+    return sorted(found, key=_order)
+
+
+def _order(verdict: Judged) -> tuple[float, float, int, float]:
+    setup = verdict.setup
+    return (*verdict.rank, setup.rig.shape.kind, setup.lens.focal_mm)
+
+
+def _fixed_rig(ask: Ask) -> list[Setup]:
+    shot = ask.shot
+    assert ask.rig is not None
+    return [
+        Setup(
+            lens=lens,
+            rig=ask.rig,
+            view=None,
+            hold=shot.hold,
+            view_rad=shot.view_rad,
+            offset=shot.side_offset,
+            follow=shot.follow,
+        )
+        for lens in ask.lenses
+    ]
+
+
+def _refined(stage: Rehearsal, layout: Layout, start: Judged, eyes: float) -> Judged:
+    """Return the best of a search round a layout; never worse than the start."""
+    best = start
+    scale = _first_steps(layout)
+
+    def cost(steps: FloatArray) -> float:
+        nonlocal best
+        setup = build(moved(layout, steps * scale), stage.ask, eyes_m=eyes)
+        if setup is None:
+            return np.inf
+        verdict = judged(stage.ask, stage.action, stage.tried(setup))
+        if verdict.rank < best.rank:
+            best = verdict
+        broken, score = verdict.rank
+        return BROKEN * broken + score
+
+    n = 2 if layout.kind == "sticks" else 3
+    broken, score = start.rank
+    descend(cost, n, BROKEN * broken + score, EVALUATIONS)
+    return best
+
+
+def _first_steps(layout: Layout) -> FloatArray:
+    distance = layout.distance_m
+    if layout.kind == "sticks":
+        return np.array([AWAY_M * distance, ACROSS_M * distance, 0.0])
+    return np.array([AWAY_M * distance, TURN_RAD, GROW])
+
+
+def descend(
+    cost: Callable[[FloatArray], float], n: int, start: float, evaluations: int
+) -> None:
+    """Go down a cost of (3,) steps, the first n of them free, from zero.
+
+    The simplex of Nelder & Mead 1965 (The Computer Journal 7:308-313) with a fixed
+    first simplex, a fixed order and a fixed number of evaluations.
+    """
+    points = [np.zeros(3)] + [np.eye(3)[k] for k in range(n)]
+    values = [start]
+    used = 0
+
+    def at(point: FloatArray) -> float:
+        nonlocal used
+        used += 1
+        return cost(point)
+
+    for point in points[1:]:
+        values.append(at(point))
+    while used < evaluations:
+        order = np.argsort(np.array(values), kind="stable")
+        points = [points[k] for k in order]
+        values = [values[k] for k in order]
+        centre = np.mean(points[:-1], axis=0)
+        worst = points[-1]
+        mirrored = centre + (centre - worst)
+        value = at(mirrored)
+        if value < values[0] and used < evaluations:
+            further = centre + 2 * (centre - worst)
+            far = at(further)
+            points[-1], values[-1] = (
+                (further, far) if far < value else (mirrored, value)
+            )
+        elif value < values[-2]:
+            points[-1], values[-1] = mirrored, value
+        elif used < evaluations:
+            toward = mirrored if value < values[-1] else worst
+            inner = centre + 0.5 * (toward - centre)
+            near = at(inner)
+            if near < min(value, values[-1]):
+                points[-1], values[-1] = inner, near
+            else:
+                for k in range(1, n + 1):
+                    if used >= evaluations:
+                        break
+                    points[k] = points[0] + 0.5 * (points[k] - points[0])
+                    values[k] = at(points[k])
