@@ -10,15 +10,10 @@ import pytest
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
 from carrellata.jobs.examples.ferry_dash.picture import HEIGHT, WIDTH, picture
-from carrellata.jobs.examples.ferry_dash.plan_view import GAUGE_M
-from carrellata.jobs.examples.ferry_dash.shown import (
-    Shown,
-    marked_rows,
-    rail_points,
-    read_shown,
-)
-from carrellata.jobs.examples.ferry_dash.svg import Scale, element, number, text
 from carrellata.jobs.local import solve_job
+from carrellata.jobs.review.plan_view import GAUGE_M
+from carrellata.jobs.review.shown import Shown, marked_rows, rail_points, shown_of
+from carrellata.jobs.review.svg import Scale, element, number, text
 from carrellata.jobs.takes import read_take, take_metadata
 from carrellata.solver.arrays import FloatArray
 from carrellata.solver.rig import arc
@@ -39,7 +34,7 @@ def take_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def shown(take_path: Path) -> Shown:
-    return read_shown(take_path)
+    return shown_of(read_take(take_path))
 
 
 @pytest.fixture(scope="module")
@@ -172,7 +167,7 @@ def test_marks_in_the_frame_stand_where_the_take_sees_the_subject(
 
 
 def test_bearing_speed_adds_up_to_the_turn_of_the_bearing(shown: Shown) -> None:
-    toward = shown.followed_path - shown.camera
+    toward = shown.eyes - shown.camera
     bearing = np.degrees(np.unwrap(np.arctan2(-toward[:, 0], toward[:, 1])))
     turned = np.trapezoid(shown.bearing_speed, shown.times_s)
     assert np.ptp(bearing) > 5
@@ -197,7 +192,9 @@ def test_speeds_are_drawn_at_the_scale_of_the_axis(
     heights = [float(each.get("y", "")) - 4 for each in labels]
     slope, offset = np.polyfit(heights, values, 1)
     curve = np.array(numbers(of_class(plot, "path", "pan")[0].get("d")))[1::2]
-    np.testing.assert_allclose(slope * curve + offset, shown.pan_speed, atol=0.01)
+    np.testing.assert_allclose(
+        slope * curve + offset, shown.column("pan_speed"), atol=0.01
+    )
 
 
 def test_arc_is_drawn_where_the_rig_puts_the_lens() -> None:
@@ -208,7 +205,7 @@ def test_arc_is_drawn_where_the_rig_puts_the_lens() -> None:
         "start_deg": 195.0,
         "sweep_deg": 45.0,
     }
-    drawn = rail_points(rig) / 100
+    drawn = rail_points(rig, {"up": "z", "metres_per_unit": 0.01})
     inside = arc(
         np.array([3.0, 1.5, 2.0]),
         radius=5.0,

@@ -2,8 +2,8 @@
 
     python -m carrellata.jobs.examples.ferry_dash.picture TAKE.parquet FILE.svg
 
-Everything is read from the take and its subjects' tables, and the same take gives the
-same bytes. `deploy/takes.svg` was made so from OUT/ferry_dash/takes/050.parquet.
+Everything is read from the take, and the same take gives the same bytes.
+`deploy/takes.svg` was made so from OUT/ferry_dash/takes/050.parquet.
 """
 
 import sys
@@ -12,10 +12,12 @@ from pathlib import Path
 import numpy as np
 
 from ...atomic import write_whole
-from .plan_view import numbers_by_place, plan_view
-from .shown import Shown, read_shown
-from .svg import Box, Scale, element, group, line, path, text
-from .time_plots import dolly_plot, mark_numbers, pan_plot, time_axis
+from ...review.frame_view import cross, frame_view
+from ...review.plan_view import plan_view
+from ...review.shown import Shown, shown_of
+from ...review.svg import Box, element, group, line, path, text
+from ...review.time_plots import Curve, Plot, mark_numbers, time_axis, time_plot
+from ...takes import read_take
 
 WIDTH, HEIGHT = 900, 590
 _LEFT, _RIGHT = 24, 496
@@ -24,6 +26,7 @@ _FRAME = Box(left=_RIGHT, top=76, width=380, height=380)
 _PAN = Box(left=_RIGHT, top=334, width=380, height=102)
 _DOLLY = Box(left=_RIGHT, top=484, width=380, height=44)
 _LEGEND = 572.0
+_RIGS = {"sticks": "on sticks", "track": "dolly on track", "arc": "dolly on an arc"}
 
 _MADE = (
     "<!-- carrellata solve jobs/examples/ferry_dash/job.toml -o OUT; "
@@ -67,7 +70,7 @@ def picture(shown: Shown) -> str:
                 element("rect", width=WIDTH, height=HEIGHT, fill="#fbfaf5"),
                 text(f"Shot {shown.shot}", (_LEFT, 32), class_="title"),
                 text(
-                    f"frames {first}\u2013{last}, {shown.facts}",
+                    f"frames {first}\u2013{last}, {_facts(shown)}",
                     (WIDTH - _LEFT, 32),
                     class_="label end",
                 ),
@@ -75,7 +78,7 @@ def picture(shown: Shown) -> str:
                 text("From above, to scale", (_LEFT, 64), class_="heading"),
                 plan_view(shown, _PLAN),
                 _plan_legend(len(shown.marks)),
-                _frame_view(shown, _FRAME),
+                _frame(shown),
                 _speeds(shown),
             ]
         ),
@@ -100,63 +103,25 @@ def _plan_legend(n_marks: int) -> str:
     )
 
 
-def _frame_view(shown: Shown, box: Box) -> str:
+def _frame(shown: Shown) -> str:
     """Return the frame with the trace of the followed point through it."""
-    box = Box(
-        left=box.left, top=box.top, width=box.width, height=box.width / shown.aspect
-    )
-    across = Scale(low=-1, high=1, start=box.left, end=box.right)
-    up = Scale(low=-1, high=1, start=box.bottom, end=box.top)
-    trace = np.where(shown.anew[:, None], np.nan, shown.place)
-    places = [(across(u), up(v)) for u, v in shown.place]
-    asked = sorted({(across(u), up(v)) for u, v in shown.asked[list(shown.marks)]})
-    low = box.bottom + 18
+    low = _FRAME.top + _FRAME.width / shown.aspect + 18
     return group(
         text(
             f"Through the lens, {shown.aspect:.2f} : 1",
-            (box.left, box.top - 12),
+            (_FRAME.left, _FRAME.top - 12),
             class_="heading",
         ),
-        *(
-            group(
-                line((across(k), box.top), (across(k), box.bottom), class_="faint"),
-                line((box.left, up(k)), (box.right, up(k)), class_="faint"),
-            )
-            for k in (-1 / 3, 1 / 3)
-        ),
-        element(
-            "rect",
-            class_="edge",
-            x=box.left,
-            y=box.top,
-            width=box.width,
-            height=box.height,
-        ),
-        path([(across(u), up(v)) for u, v in trace], class_="subject"),
-        *(_cross(x, y) for x, y in asked),
-        *(
-            element("circle", class_="mark", cx=places[k][0], cy=places[k][1], r=4.5)
-            for k in shown.marks
-        ),
-        *(
-            text(words, (places[k][0], places[k][1] - 10), class_="number")
-            for k, words in numbers_by_place(shown.marks, places)
-        ),
+        frame_view(shown, _FRAME, ticks=False),
         group(
-            path([(box.left, low - 4), (box.left + 18, low - 4)], class_="subject"),
-            text("subject, frame by frame", (box.left + 24, low)),
-            _cross(box.left + 192, low - 4),
-            text("where it was asked for", (box.left + 206, low)),
+            path(
+                [(_FRAME.left, low - 4), (_FRAME.left + 18, low - 4)], class_="subject"
+            ),
+            text("subject, frame by frame", (_FRAME.left + 24, low)),
+            cross(_FRAME.left + 192, low - 4),
+            text("where it was asked for", (_FRAME.left + 206, low)),
             class_="label",
         ),
-        id="frame",
-    )
-
-
-def _cross(x: float, y: float) -> str:
-    return path(
-        [(x - 8, y), (x + 8, y), (np.nan, np.nan), (x, y - 8), (x, y + 8)],
-        class_="asked",
     )
 
 
@@ -178,9 +143,9 @@ def _speeds(shown: Shown) -> str:
             class_="label",
         ),
         mark_numbers(shown, _PAN, low=_PAN.top - 4),
-        pan_plot(shown, _PAN),
+        time_plot(shown, _PAN, _pan_plot(shown)),
         text("Dolly, m/s", (left, lower), class_="heading"),
-        dolly_plot(shown, _DOLLY),
+        time_plot(shown, _DOLLY, _dolly_plot(shown)),
         time_axis(shown, _DOLLY, top=_DOLLY.bottom + 18),
         text(
             "time from the first frame of the cut, s",
@@ -191,14 +156,44 @@ def _speeds(shown: Shown) -> str:
     )
 
 
+def _pan_plot(shown: Shown) -> Plot:
+    return Plot(
+        name="pan_plot",
+        curves=(
+            Curve(values=shown.bearing_speed, kind="bearing"),
+            Curve(values=shown.column("pan_speed"), kind="pan"),
+        ),
+        decided=shown.flags("decided_pan"),
+    )
+
+
+def _dolly_plot(shown: Shown) -> Plot:
+    return Plot(
+        name="dolly_plot",
+        curves=(Curve(values=shown.column("rail_speed"), kind="pan"),),
+        decided=shown.flags("decided_dolly"),
+    )
+
+
+def _facts(shown: Shown) -> str:
+    """Return lens, rig and crew in a few words."""
+    metadata = shown.metadata
+    setup = metadata["setup"]
+    return (
+        f"{setup['lens_mm']:g} mm, {_RIGS[setup['rig']['kind']]}, crew \u201c"
+        f"{metadata['crew']['preset']}\u201d, {float(shown.rate):.3f} frames/s"
+    )
+
+
 def _words(shown: Shown) -> str:
     """Return what is to be seen, for those who cannot see it."""
-    dolly_m = float(np.hypot(*np.diff(shown.camera, axis=0).T).sum())
+    dolly_m = float(np.hypot(*np.diff(shown.camera[:, :2], axis=0).T).sum())
+    names = " and the ".join(dict.fromkeys(shown.followed))
     late = "" if shown.lag_s is None else f", {shown.lag_s:.2f} s behind it"
     return (
         f"Left, the plan of the shot: the camera moves {dolly_m:.1f} m along its rail "
-        f"and turns after the {' and the '.join(shown.subjects)}. Right, the trace of "
-        "the subject through the frame; below it the speed of the subject's bearing "
+        f"and turns after the {names}. Right, the trace of the subject "
+        "through the frame; below it the speed of the subject's bearing "
         f"and that of the camera's pan{late}, and the speed of the dolly, over "
         f"{shown.times_s[-1]:.1f} s."
     )
@@ -207,7 +202,7 @@ def _words(shown: Shown) -> str:
 def main(arguments: list[str]) -> None:
     """Write the picture of the take at the first path to the second."""
     take_path, picture_path = map(Path, arguments)
-    svg = picture(read_shown(take_path))
+    svg = picture(shown_of(read_take(take_path)))
     write_whole(picture_path, f"{svg}\n".encode())
 
 

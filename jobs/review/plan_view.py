@@ -6,18 +6,21 @@ from math import copysign, degrees, dist, hypot, tan
 
 import numpy as np
 
-from ....solver.arrays import FloatArray
+from ...solver.arrays import FloatArray
+from ..bodies import Body
 from .shown import Shown
-from .svg import Box, Point, element, group, line, path, round_step, text
+from .stage import Stage, stage_of
+from .svg import Box, Point, broken, element, group, line, path, round_step, text
 
 GAUGE_M = 0.62  # between the rails of dolly track; common practice, no source
 _SLEEPER_M = 0.5
 _SYMBOL_PX = 17.0  # height of the camera's triangle
-_MARGIN_PX = 12.0  # for the numbers beside the outermost marks
+_MARGIN_PX = 16.0  # for the numbers beside the outermost marks
 _BAR_PX = 60.0  # least length of the scale bar
 _APART_PX = 14.0  # from a mark to its number
 _SAME_PX = 9.0  # marks closer than this are in one place
-_LINES = ("", "other")
+_LEAST_M = 1.0  # a shot in which nothing moves is not magnified beyond this
+_HATCH_PX = 6.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -28,9 +31,16 @@ class Ground:
     origin: Point
 
     def __call__(self, points_m: FloatArray) -> list[Point]:
-        """Return places on the page of points (n, 2) [m]."""
+        """Return places on the page of points (n, 2 or 3) [m]."""
         left, top = self.origin
-        return [(left + self.pixels * x, top - self.pixels * y) for x, y in points_m]
+        x, y = np.asarray(points_m)[:, :2].T
+        return list(
+            zip(
+                (left + self.pixels * x).tolist(),
+                (top - self.pixels * y).tolist(),
+                strict=True,
+            )
+        )
 
 
 def plan_view(shown: Shown, box: Box) -> str:
@@ -40,20 +50,24 @@ def plan_view(shown: Shown, box: Box) -> str:
     origin of the scene [px].
     """
     ground = _fit(shown, box)
-    camera, subject = ground(shown.camera), ground(shown.followed_path)
+    camera, subject = ground(shown.camera), ground(shown.floor)
     rows = shown.marks
     beside_rail = _APART_PX
     if len(shown.rail) > 1:
         beside_rail += ground.pixels * GAUGE_M / 2
     return group(
+        element(
+            "svg",
+            "".join([*_stage(stage_of(shown.metadata), ground, box)]),
+            x=box.left,
+            y=box.top,
+            width=box.width,
+            height=box.height,
+            viewBox=f"{box.left:g} {box.top:g} {box.width:g} {box.height:g}",
+        ),
         *_rail(shown.rail, ground),
         *(path(ground(view), class_="view") for view in _views(shown)),
-        *(
-            path(ground(points), class_=f"subject {kind}", data_subject=name)
-            for (name, points), kind in zip(
-                shown.subjects.items(), _LINES, strict=False
-            )
-        ),
+        *_subjects(shown, ground),
         *(_camera(shown, row, camera[row]) for row in rows),
         *(_subject(shown, row, subject[row]) for row in rows),
         *_numbers(rows, subject, camera, _APART_PX),
@@ -66,13 +80,14 @@ def plan_view(shown: Shown, box: Box) -> str:
 
 
 def _fit(shown: Shown, box: Box) -> Ground:
-    middle = [shown.rail, shown.camera]
+    middle = [shown.rail, shown.camera[:, :2]]
     edge = [points + side for points in middle for side in (-GAUGE_M, GAUGE_M)]
-    points = np.concatenate([*edge, *_views(shown), *shown.subjects.values()])
+    bodies = [body.floor[:, :2] for body in shown.bodies if _is_followed(shown, body)]
+    points = np.concatenate([*edge, *_views(shown), *bodies])
     low, high = points.min(axis=0), points.max(axis=0)
     pixels = min(
-        (box.width - 2 * _MARGIN_PX) / (high[0] - low[0]),
-        (box.height - 2 * _MARGIN_PX) / (high[1] - low[1]),
+        (box.width - 2 * _MARGIN_PX) / max(high[0] - low[0], _LEAST_M),
+        (box.height - 2 * _MARGIN_PX) / max(high[1] - low[1], _LEAST_M),
     )
     centre = (low + high) / 2
     origin = (
@@ -82,31 +97,92 @@ def _fit(shown: Shown, box: Box) -> Ground:
     return Ground(pixels=float(pixels), origin=(float(origin[0]), float(origin[1])))
 
 
+def _is_followed(shown: Shown, body: Body) -> bool:
+    return body.name in shown.followed
+
+
+def _subjects(shown: Shown, ground: Ground) -> list[str]:
+    """Return the paths of all subjects: followed ones whole, others dashed."""
+    first = shown.followed[0]
+    return [
+        path(
+            ground(body.floor),
+            class_="subject" if body.name == first else "subject other",
+            data_subject=body.name,
+        )
+        for body in shown.bodies
+        if _is_followed(shown, body)
+    ]
+
+
+def _stage(stage: Stage, ground: Ground, box: Box) -> list[str]:
+    """Return the floor's outline and the keep-outs, hatched and named."""
+    drawn = []
+    if stage.floor is not None:
+        ring = np.concatenate([stage.floor, stage.floor[:1]])
+        drawn.append(path(ground(ring), class_="floor"))
+    for keep_out in stage.keep_outs:
+        (left, low), (right, high) = ground(np.array([keep_out.low, keep_out.high]))
+        hatch = _hatch(left, high, right, low)
+        drawn += [
+            path(hatch, class_="hatch"),
+            element(
+                "rect",
+                class_="keep_out",
+                x=left,
+                y=high,
+                width=right - left,
+                height=low - high,
+            ),
+            text(
+                keep_out.name,
+                (
+                    min(max((left + right) / 2, box.left + 30), box.right - 30),
+                    min(max(high - 4, box.top + 12), box.bottom - 4),
+                ),
+                class_="label middle",
+            ),
+        ]
+    return drawn
+
+
+def _hatch(left: float, top: float, right: float, bottom: float) -> FloatArray:
+    """Return slanted lines that fill a rectangle [px]."""
+    lines = []
+    most = 200  # lines; a keep-out as wide as the page is not hatched finer
+    width, height = right - left, bottom - top
+    gap = max(_HATCH_PX, (width + height) / most)
+    for shift in np.arange(gap / 2, width + height, gap):
+        start = (left + min(shift, width), top + max(0.0, shift - width))
+        end = (left + max(0.0, shift - height), top + min(shift, height))
+        lines.append(np.array([start, end]))
+    return broken(lines)
+
+
 def _rail(middle: FloatArray, ground: Ground) -> list[str]:
     """Return sleepers and both rails, nothing on sticks."""
     if len(middle) == 1:
         return []
-    steps = np.hypot(*np.diff(middle, axis=0).T)
-    way = np.concatenate([[0.0], np.cumsum(steps)])
+    lengths = np.hypot(*np.diff(middle, axis=0).T)
+    way = np.concatenate([[0.0], np.cumsum(lengths)])
+    if way[-1] == 0:
+        return []
     along = np.gradient(middle, way, axis=0)
     left = np.column_stack([-along[:, 1], along[:, 0]])
     left *= GAUGE_M / 2 / np.hypot(*left.T)[:, None]
     at = np.linspace(0.0, way[-1], max(2, round(way[-1] / _SLEEPER_M) + 1))
     near, far = (
-        ground(
-            np.column_stack([np.interp(at, way, (middle + side)[:, c]) for c in (0, 1)])
+        np.array(
+            ground(
+                np.column_stack(
+                    [np.interp(at, way, (middle + side)[:, c]) for c in (0, 1)]
+                )
+            )
         )
         for side in (left, -left)
     )
     return [
-        path(
-            [
-                place
-                for pair in zip(near, far, strict=True)
-                for place in (*pair, (np.nan, np.nan))
-            ],
-            class_="sleeper",
-        ),
+        path(broken(np.stack([near, far], axis=1)), class_="sleeper"),
         path(ground(middle + left), class_="rail"),
         path(ground(middle - left), class_="rail"),
     ]
@@ -119,8 +195,8 @@ def _views(shown: Shown) -> list[FloatArray]:
     """
     views = []
     for row in shown.marks:
-        camera, pan_rad = shown.camera[row], shown.pan_rad[row]
-        reach_m = np.hypot(*(shown.followed_path[row] - camera))
+        camera, pan_rad = shown.camera[row, :2], shown.pan_rad[row]
+        reach_m = np.hypot(*(shown.floor[row, :2] - camera))
         edges = pan_rad + shown.half_view_rad * np.array([1.0, -1.0])
         left, right = camera + reach_m * np.column_stack(
             [-np.sin(edges), np.cos(edges)]
@@ -131,7 +207,7 @@ def _views(shown: Shown) -> list[FloatArray]:
 
 def _camera(shown: Shown, row: int, place: Point) -> str:
     """Return a triangle with the lens at its tip, as wide as the view."""
-    half = max(_SYMBOL_PX * tan(shown.half_view_rad), 0.3 * _SYMBOL_PX)
+    half = min(max(_SYMBOL_PX * tan(shown.half_view_rad), 0.3 * _SYMBOL_PX), _SYMBOL_PX)
     turn = -degrees(float(shown.pan_rad[row]))
     return element(
         "path",
@@ -155,16 +231,18 @@ def _subject(shown: Shown, row: int, place: Point) -> str:
 
 
 def numbers_by_place(
-    rows: Sequence[int], places: Sequence[Point]
+    rows: Sequence[int], places: Sequence[Point], *, numbers: Sequence[int] = ()
 ) -> list[tuple[int, str]]:
     """Return a row and the numbers of the marks there; marks in one place share it.
 
     Args:
-        rows: of the marks, numbered from 1.
+        rows: of the marks that are drawn.
         places: of all rows [px].
+        numbers: of all marks in order, which are numbered from 1; absent: `rows`.
     """
     shared: dict[int, list[int]] = {}
-    for number, row in enumerate(rows, 1):
+    for row in rows:
+        number = tuple(numbers or rows).index(row) + 1
         near = [
             first for first in shared if dist(places[first], places[row]) < _SAME_PX
         ]
@@ -193,7 +271,7 @@ def _beside(row: int, places: list[Point], other: Point, apart_px: float) -> Poi
             sign = copysign(1.0, across[0] * side[0] + across[1] * side[1])
             side = (sign * across[0], sign * across[1])
             break
-    share = apart_px / hypot(*side)
+    share = apart_px / (hypot(*side) or 1.0)
     return (x + share * side[0], y + share * side[1] + 4.0)
 
 

@@ -1,14 +1,13 @@
 """Elements of an SVG file as text, and the scale from a quantity to a place."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import groupby
 from math import floor, log10
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
-from ....solver.arrays import FloatArray
+from ...solver.arrays import BoolArray, FloatArray
 
 Point = tuple[float, float]
 
@@ -46,6 +45,12 @@ class Scale:
         """Return the place of a value [px]."""
         share = (value - self.low) / (self.high - self.low)
         return self.start + share * (self.end - self.start)
+
+    def all(self, values: FloatArray) -> FloatArray:
+        """Return the places of values, (n,) [px]."""
+        share = (values - self.low) / (self.high - self.low)
+        places: FloatArray = self.start + share * (self.end - self.start)
+        return places
 
     def ticks(self, most: int) -> FloatArray:
         """Return at most `most` + 1 round values from low to high."""
@@ -86,15 +91,28 @@ def line(start: Point, end: Point, **attributes: float | str) -> str:
     return element("line", x1=x1, y1=y1, x2=x2, y2=y2, **attributes)
 
 
-def path(points: Sequence[Point], **attributes: float | str) -> str:
-    """Return a line through points, broken where one is not finite."""
-    runs = groupby(points, key=lambda point: bool(np.isfinite(point).all()))
-    steps = [
-        "M" + "L".join(f"{number(x)} {number(y)}" for x, y in run)
-        for known, run in runs
-        if known
-    ]
-    return element("path", d="".join(steps), fill="none", **attributes)
+def path(points: Sequence[Point] | FloatArray, **attributes: float | str) -> str:
+    """Return a line through points (n, 2), broken where one is not finite."""
+    return element("path", d=steps(points), fill="none", **attributes)
+
+
+def steps(points: Sequence[Point] | FloatArray) -> str:
+    """Return the steps of a line through points (n, 2), as a path writes them."""
+    places = np.asarray(points, dtype=np.float64).reshape(-1, 2)
+    known: BoolArray = np.isfinite(places).all(axis=1)
+    ends = np.flatnonzero(np.diff(known)) + 1
+    runs = (run for run in np.split(np.arange(len(places)), ends) if known[run].any())
+    return "".join(
+        "M" + ("L%.2f %.2f" * len(run))[1:] % tuple((places[run] + 0.0).ravel())
+        for run in runs
+    )
+
+
+def broken(pieces: Iterable[FloatArray]) -> FloatArray:
+    """Return points (m, 2) of lines (n, 2), with a break after each."""
+    gap = np.full((1, 2), np.nan)
+    parts = [part for piece in pieces for part in (piece, gap)]
+    return np.concatenate(parts) if parts else np.empty((0, 2))
 
 
 def number(value: float | str) -> str:

@@ -1,0 +1,1 @@
+"""The review: pages on which a night's takes are judged, made from what was written."""

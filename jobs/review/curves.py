@@ -1,0 +1,181 @@
+"""The curves of a take: subject against camera, speeds and accelerations, focus."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from ...solver.arrays import FloatArray
+from .drawing import WIDTH, Drawing
+from .shown import Shown
+from .svg import Box, text
+from .time_plots import Curve, Plot, lag_mark, mark_numbers, time_axis, time_plot
+
+_BOX = Box(left=38, top=16, width=WIDTH - 38 - 8, height=112)
+_HEIGHT = _BOX.bottom + 46
+_LAG_PX = 18.0
+_SUBJECT = ("subject", "subject")
+_DECISION = ("decision", "decision")
+_EDGES = ("corridor", "tolerance")
+
+
+def curves(shown: Shown) -> Iterator[Drawing]:
+    """Yield the plots of a take in reading order."""
+    operator = shown.metadata["crew"]["operator"]
+    yield _turning(shown, operator)
+    for c, way, axis in ((0, "across", "pan"), (1, "up", "tilt")):
+        yield _place(shown, c, way, axis, float(operator["tolerance"]))
+    yield _rate(
+        shown, "pan_accel", "Pan acceleration, deg/s\u00b2", operator["max_accel"]
+    )
+    yield _rate(shown, "tilt_speed", "Tilt speed, deg/s", operator["max_speed"])
+    yield _rate(
+        shown, "tilt_accel", "Tilt acceleration, deg/s\u00b2", operator["max_accel"]
+    )
+    if len(shown.rail) > 1:
+        grip = shown.metadata["crew"]["grip"]
+        yield _rate(shown, "rail_speed", "Dolly speed, m/s", grip["max_speed"])
+        yield _rate(
+            shown, "rail_accel", "Dolly acceleration, m/s\u00b2", grip["max_accel"]
+        )
+    yield _focus(shown)
+
+
+def _turning(shown: Shown, operator: dict[str, Any]) -> Drawing:
+    box = Box(
+        left=_BOX.left, top=_BOX.top + _LAG_PX, width=_BOX.width, height=_BOX.height
+    )
+    pan = Curve(values=shown.column("pan_speed"), kind="pan")
+    plot = Plot(
+        name="pan_plot",
+        curves=(pan, Curve(values=shown.bearing_speed, kind="bearing")),
+        limit=operator["max_speed"],
+        decided=shown.flags("decided_pan"),
+        ceiling=max(1.6 * float(np.abs(pan.values).max()), 20.0),
+    )
+    late = (
+        "too little turning to tell a lag"
+        if shown.lag_s is None
+        else f"the pan follows {shown.lag_s:.2f} s behind the subject"
+    )
+    return Drawing(
+        title="Subject against camera, deg/s",
+        body=lag_mark(shown, box, top=_BOX.top - 4) + _whole(shown, box, plot),
+        height=_HEIGHT + _LAG_PX,
+        words=f"Speed of the subject's bearing and of the pan; {late}. "
+        f"{_used(plot)}. {_count(shown, 'pan')}.",
+        key=(("bearing", "subject\u2019s bearing"), ("pan", "pan"), _DECISION),
+        note=_used(plot),
+    )
+
+
+def _place(shown: Shown, c: int, way: str, axis: str, tolerance: float) -> Drawing:
+    asked = shown.asked[:, c]
+    place = np.where(shown.anew, np.nan, shown.place[:, c])
+    plot = Plot(
+        name=f"place_{way}",
+        curves=(Curve(values=place, kind="subject"),),
+        corridor=(asked - tolerance, asked + tolerance),
+        decided=shown.flags(f"decided_{axis}"),
+        lowest=-0.5,
+        highest=0.5,
+        ceiling=1.5,
+    )
+    kept = np.abs(shown.place[:, c] - asked) <= tolerance
+    share = 100 * float(kept.mean())
+    return Drawing(
+        title=f"Place {way} the frame, half frames",
+        body=_whole(shown, _BOX, plot),
+        height=_HEIGHT,
+        words=f"Within the tolerance of {tolerance:g} in {share:.0f} % of the frames. "
+        f"{_count(shown, axis)}.",
+        key=(_SUBJECT, _EDGES, (_DECISION[0], f"{axis} decision")),
+        note=f"In the corridor of \u00b1{tolerance:g} for {share:.0f} % of the frames",
+    )
+
+
+def _rate(shown: Shown, column: str, title: str, limit: float) -> Drawing:
+    decided = {"rail": "decided_dolly", "tilt": "decided_tilt", "pan_": "decided_pan"}
+    plot = Plot(
+        name=f"{column}_plot",
+        curves=(Curve(values=shown.column(column), kind="pan"),),
+        limit=limit,
+        decided=shown.flags(decided[column[:4]]),
+        highest=0.02 * limit,
+        lowest=-0.02 * limit,
+    )
+    return Drawing(
+        title=title,
+        body=_whole(shown, _BOX, plot),
+        height=_HEIGHT,
+        words=f"{_used(plot)}.",
+        key=(("pan", "camera"), _DECISION)
+        + ((("limit", "limit"),) if plot.shows_limit else ()),
+        note=_used(plot),
+    )
+
+
+def _focus(shown: Shown) -> Drawing:
+    subject_m = _subject_depth(shown)
+    focus_m = shown.column("focus_m")
+    near_m, far_m = shown.column("dof_near_m"), shown.column("dof_far_m")
+    reach = np.concatenate([subject_m[np.isfinite(subject_m)], focus_m])
+    soft = shown.flags("soft")
+    plot = Plot(
+        name="focus_plot",
+        curves=(
+            Curve(values=focus_m, kind="pan"),
+            Curve(values=subject_m, kind="subject"),
+        ),
+        corridor=(near_m, np.where(np.isinf(far_m), 1e9, far_m)),
+        ceiling=1.5 * float(reach.max()),
+        flagged=soft,
+    )
+    share = 100 * float(soft.mean())
+    stop = shown.columns["stop"][0]
+    return Drawing(
+        title="Focus and depth of field, m",
+        body=_whole(shown, _BOX, plot),
+        height=_HEIGHT,
+        words=f"Focus {focus_m.min():.1f} to {focus_m.max():.1f} m at f/{stop:g}; the "
+        f"subject's eyes are soft in {share:.0f} % of the frames.",
+        key=(
+            ("pan", "focus"),
+            ("subject", "subject\u2019s eyes"),
+            ("corridor", "sharp from, to"),
+            ("flagged", "soft"),
+        ),
+        note=f"Eyes soft in {share:.0f} % of the frames, f/{stop:g}",
+    )
+
+
+def _subject_depth(shown: Shown) -> FloatArray:
+    """Return the followed subject's eyes along the lens axis, (n,) [m]."""
+    x, y, z = (shown.eyes - shown.camera).T
+    pan, tilt = shown.pan_rad, shown.tilt_rad
+    level = np.cos(tilt) * (np.cos(pan) * y - np.sin(pan) * x)
+    depth: FloatArray = level + np.sin(tilt) * z
+    return np.where(shown.anew | np.isnan(shown.place[:, 0]), np.nan, depth)
+
+
+def _whole(shown: Shown, box: Box, plot: Plot) -> str:
+    middle = (box.left + box.right) / 2
+    return (
+        mark_numbers(shown, box, low=box.top - 4)
+        + time_plot(shown, box, plot)
+        + time_axis(shown, box, top=box.bottom + 18)
+        + text(
+            "s from the first frame", (middle, box.bottom + 43), class_="label middle"
+        )
+    )
+
+
+def _used(plot: Plot) -> str:
+    assert plot.limit is not None
+    share = 100 * plot.most / plot.limit
+    return f"At most {plot.most:.3g} of {plot.limit:g} allowed ({share:.0f} %)"
+
+
+def _count(shown: Shown, axis: str) -> str:
+    n_decisions = int(shown.flags(f"decided_{axis}").sum())
+    return f"{n_decisions} {axis} decision{'' if n_decisions == 1 else 's'}"

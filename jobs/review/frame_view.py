@@ -1,0 +1,121 @@
+"""The frame with the trace of the followed point through it."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from ...solver.arrays import FloatArray
+from ...solver.operator import SAFE
+from .plan_view import numbers_by_place
+from .shown import Shown
+from .svg import Box, Point, Scale, broken, element, group, line, path, steps, text
+
+_TICK_PX = 6.0
+_CORNER_PX = 10.0
+_FAR = 4.0  # half frames; what is farther out is not drawn
+
+
+def frame_view(shown: Shown, box: Box, *, ticks: bool = True) -> str:
+    """Return the frame and the subject's trace in it.
+
+    Args:
+        shown: the take.
+        box: of the frame itself, its height by the frame's aspect.
+        ticks: mark the thirds, the action-safe area and the pan's decisions.
+    """
+    box = Box(
+        left=box.left, top=box.top, width=box.width, height=box.width / shown.aspect
+    )
+    across = Scale(low=-1, high=1, start=box.left, end=box.right)
+    up = Scale(low=-1, high=1, start=box.bottom, end=box.top)
+    inside = np.where(np.abs(shown.place) <= _FAR, shown.place, np.nan)
+    trace = _on_page(np.where(shown.anew[:, None], np.nan, inside), across, up)
+    places = [(float(x), float(y)) for x, y in _on_page(inside, across, up)]
+    seen = [k for k in shown.marks if np.isfinite(places[k]).all()]
+    in_sight = [k for k in seen if (np.abs(shown.place[k]) <= 1.3).all()]
+    asked = sorted({(across(u), up(v)) for u, v in shown.asked[list(shown.marks)]})
+    return group(
+        *(_guides(box) if ticks else ()),
+        element(
+            "rect",
+            class_="edge",
+            x=box.left,
+            y=box.top,
+            width=box.width,
+            height=box.height,
+        ),
+        path(trace, class_="subject"),
+        *([path(_decisions(shown, trace), class_="decision")] if ticks else ()),
+        *(cross(x, y) for x, y in asked),
+        *(
+            element("circle", class_="mark", cx=places[k][0], cy=places[k][1], r=4.5)
+            for k in in_sight
+        ),
+        *(
+            text(words, (places[k][0], places[k][1] - 10), class_="number")
+            for k, words in numbers_by_place(in_sight, places, numbers=shown.marks)
+        ),
+        id="frame",
+    )
+
+
+def thumbnail(shown: Shown, width: float) -> tuple[float, str, str]:
+    """Return the height of a small frame and the steps of its trace and its start."""
+    height = width / shown.aspect
+    across = Scale(low=-1, high=1, start=0, end=width)
+    up = Scale(low=-1, high=1, start=height, end=0)
+    every = max(1, len(shown.frames) // 24)
+    place = np.where(np.abs(shown.place) <= 1.1, shown.place, np.nan)
+    points = _on_page(np.where(shown.anew[:, None], np.nan, place), across, up)
+    return height, steps(points[::every]), steps(points[-1:])
+
+
+def cross(x: float, y: float) -> str:
+    """Return the mark of a place that was asked for."""
+    arms = [np.array([(x - 8, y), (x + 8, y)]), np.array([(x, y - 8), (x, y + 8)])]
+    return path(broken(arms), class_="asked")
+
+
+def _on_page(points: FloatArray, across: Scale, up: Scale) -> FloatArray:
+    return np.column_stack([across.all(points[:, 0]), up.all(points[:, 1])])
+
+
+def _decisions(shown: Shown, trace: FloatArray) -> FloatArray:
+    """Return a tick across the trace at each of the pan's decisions."""
+    rows = np.flatnonzero(shown.flags("decided_pan"))
+    ahead = trace[np.minimum(rows + 1, len(trace) - 1)]
+    way = ahead - trace[np.maximum(rows - 1, 0)]
+    length = np.hypot(*way.T)
+    way = np.where((length > 0.3)[:, None], way, [1.0, 0.0])
+    half = 0.6 * _TICK_PX * np.column_stack([-way[:, 1], way[:, 0]])
+    half /= np.hypot(*way.T)[:, None]
+    ends = np.stack([trace[rows] - half, trace[rows] + half], axis=1)
+    return broken(list(ends))
+
+
+def _guides(box: Box) -> Iterator[str]:
+    """Yield ticks at the thirds, and corners of the action-safe area, with labels."""
+    across = Scale(low=-1, high=1, start=box.left, end=box.right)
+    up = Scale(low=-1, high=1, start=box.bottom, end=box.top)
+    for third in (-1 / 3, 1 / 3):
+        for v, out in ((1.0, -1.0), (-1.0, 1.0)):
+            yield _tick((across(third), up(v)), (0.0, out))
+        for u, out in ((-1.0, -1.0), (1.0, 1.0)):
+            yield _tick((across(u), up(third)), (out, 0.0))
+    for u, words in ((-1 / 3, "\u2153"), (1 / 3, "\u2154")):
+        yield text(words, (across(u), box.top - 9), class_="label middle")
+    corners = []
+    for u in (-SAFE, SAFE):
+        for v in (-SAFE, SAFE):
+            x, y = across(u), up(v)
+            along, down = np.copysign(_CORNER_PX, [-u, v])
+            corners.append(np.array([(x + along, y), (x, y), (x, y + down)]))
+    yield path(broken(corners), class_="guide")
+    words = f"action safe {100 * SAFE:.0f} %"
+    place = (across(-SAFE) + _CORNER_PX + 4, up(-SAFE) + 3)
+    yield text(words, place, class_="label")
+
+
+def _tick(place: Point, out: tuple[float, float]) -> str:
+    x, y = place
+    return line((x, y), (x + _TICK_PX * out[0], y + _TICK_PX * out[1]), class_="guide")

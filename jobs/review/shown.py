@@ -1,0 +1,231 @@
+"""What the drawings of a take show, read from the take alone.
+
+Metres in the axes of a plan: X to the right, Y up the page, Z up from the ground,
+which is a scene with Z up. Angles count like pan: 0 along +Y, positive
+counter-clockwise seen from above.
+"""
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from ...solver.arrays import BoolArray, FloatArray, IntArray
+from ..bodies import Body, read_bodies
+from ..takes import take_metadata
+
+N_MARKS = 4
+_SIZE_STEP = 0.15  # of the logarithm within a frame; only a cue changes it so
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Shown:
+    """A take on the cut frames of its shot, n of them; rates in deg/s.
+
+    Attributes:
+        shot: its name.
+        metadata: of the take.
+        rate: frames a second.
+        columns: of the take on those frames, by name, as written, (n,).
+        frames: (n,).
+        times_s: from the first cut frame, (n,).
+        rail: along the middle of the rail from above, (m, 2) [m]; m is 1 on sticks.
+        camera: the lens without its shake, (n, 3) [m].
+        pan_rad: of the camera without its shake, (n,); likewise `tilt_rad`.
+        tilt_rad: see pan_rad.
+        bodies: of every subject, in metres, `floor` and `eyes` (n, 3).
+        followed: name of the followed subject at each frame, (n,).
+        floor: where it stands, (n, 3) [m].
+        eyes: of it, (n, 3) [m].
+        bearing_speed: of its eyes seen from the camera, (n,).
+        place: in the frame of the point that is aimed at, (n, 2), -1 to 1, right and
+            up.
+        asked: where it was asked for, (n, 2).
+        anew: another subject or another part of the body is followed from here on.
+        marks: rows that are marked in all drawings.
+    """
+
+    shot: str
+    metadata: dict[str, Any]
+    rate: Fraction
+    columns: dict[str, NDArray[Any]]
+    frames: IntArray
+    times_s: FloatArray
+    rail: FloatArray
+    camera: FloatArray
+    pan_rad: FloatArray
+    tilt_rad: FloatArray
+    bodies: tuple[Body, ...]
+    followed: tuple[str, ...]
+    floor: FloatArray
+    eyes: FloatArray
+    bearing_speed: FloatArray
+    place: FloatArray
+    asked: FloatArray
+    anew: BoolArray
+    marks: tuple[int, ...]
+
+    @property
+    def aspect(self) -> float:
+        """Width over height of the frame."""
+        gate = self.metadata["gate"]
+        return float(gate["tan_u"] / gate["tan_v"])
+
+    @property
+    def half_view_rad(self) -> float:
+        """Half the horizontal angle of view."""
+        return float(np.arctan(self.metadata["gate"]["tan_u"]))
+
+    @property
+    def lag_s(self) -> float | None:
+        """Of the pan behind the subject."""
+        lag_s: float | None = self.metadata["measures"]["lag_s"]
+        return lag_s
+
+    def column(self, name: str) -> FloatArray:
+        """Return a column of the take on the cut frames, (n,)."""
+        values: FloatArray = self.columns[name].astype(np.float64)
+        return values
+
+    def flags(self, name: str) -> BoolArray:
+        """Return a column of truths, (n,)."""
+        values: BoolArray = self.columns[name]
+        return values
+
+
+def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
+    """Return what is drawn of a take.
+
+    Args:
+        table: as `takes.read_take` gives it.
+        n_marks: frames to mark, >= 2.
+    """
+    metadata = take_metadata(table)
+    whole = table["sub"].to_numpy() == 0
+    columns = {
+        name: table[name].to_numpy()[whole]
+        for name in table.column_names
+        if not pa.types.is_dictionary(table.schema.field(name).type)
+    }
+    axes = metadata["axes"]
+    camera = _metres(np.column_stack([columns[name] for name in "xyz"]), axes)
+    names = _texts(table["subject"])[whole]
+    cut = ~columns["handle"]
+    times_s = columns["time_s"]
+    bodies = [
+        Body(
+            name=body.name,
+            height_m=body.height_m,
+            floor=_metres(body.floor[whole], axes),
+            eyes=_metres(body.eyes[whole], axes),
+        )
+        for body in read_bodies(table)
+    ]
+    floor, eyes = np.empty_like(camera), np.empty_like(camera)
+    for body in bodies:
+        now = names == body.name
+        floor[now], eyes[now] = body.floor[now], body.eyes[now]
+    return Shown(
+        shot=str(_texts(table["shot"])[0]),
+        metadata=metadata,
+        rate=Fraction(metadata["rate"]),
+        columns={name: values[cut] for name, values in columns.items()},
+        frames=columns["frame"].astype(np.int64)[cut],
+        times_s=times_s[cut] - times_s[cut][0],
+        rail=rail_points(metadata["setup"]["rig"], axes),
+        camera=camera[cut],
+        pan_rad=np.radians(columns["pan_deg"][cut]),
+        tilt_rad=np.radians(columns["tilt_deg"][cut]),
+        bodies=tuple(
+            replace(body, floor=body.floor[cut], eyes=body.eyes[cut]) for body in bodies
+        ),
+        followed=tuple(names[cut].tolist()),
+        floor=floor[cut],
+        eyes=eyes[cut],
+        bearing_speed=_bearing_speed(eyes - camera, times_s, names)[cut],
+        place=np.column_stack([columns["subject_u"], columns["subject_v"]])[cut],
+        asked=np.column_stack([columns["aim_u"], columns["aim_v"]])[cut],
+        anew=_anew(names, columns["subject_size"])[cut],
+        marks=marked_rows(camera[cut, :2], floor[cut, :2], n_marks),
+    )
+
+
+def _metres(points: FloatArray, axes: dict[str, Any]) -> FloatArray:
+    """Return scene points (n, 3) in metres and the axes of a plan."""
+    points = np.asarray(points, dtype=np.float64) * axes["metres_per_unit"]
+    if axes["up"] == "y":
+        x, y, z = points.T
+        points = np.column_stack([x, -z, y])
+    return points
+
+
+def rail_points(rig: dict[str, Any], axes: dict[str, Any]) -> FloatArray:
+    """Return points along a rig from above, (m, 2) [m] in the axes of a plan."""
+    if rig["kind"] == "sticks":
+        ends = [rig["at"]]
+    elif rig["kind"] == "track":
+        ends = [rig["from"], rig["to"]]
+    else:
+        angles = rig["start_deg"] + rig["sweep_deg"] * np.linspace(0.0, 1.0, 49)
+        angles = np.radians(angles)
+        outward = np.column_stack([-np.sin(angles), np.cos(angles)])
+        centre = _metres(np.array([rig["centre"]]), axes)[:, :2]
+        arc: FloatArray = centre + rig["radius"] * axes["metres_per_unit"] * outward
+        return arc
+    return _metres(np.array(ends), axes)[:, :2]
+
+
+def marked_rows(
+    camera: FloatArray, subject: FloatArray, n_marks: int
+) -> tuple[int, ...]:
+    """Return rows, the first and last among them, with equal ways between them.
+
+    The ways of the camera and of the subject are shares of their wholes. That of the
+    camera counts twice, for it is the shorter one and its symbols are larger.
+    """
+    steps = np.zeros(len(camera) - 1)
+    for points, weight in ((camera, 2.0), (subject, 1.0)):
+        own = np.hypot(*np.diff(points, axis=0).T)
+        if own.any():
+            steps += weight * own / own.sum()
+    way = np.concatenate([[0.0], np.cumsum(steps)])
+    rows = np.searchsorted(way, np.linspace(0.0, way[-1], n_marks) - 1e-9)
+    rows[0] = 0
+    return tuple(dict.fromkeys(int(row) for row in rows))
+
+
+def _texts(column: pa.ChunkedArray) -> NDArray[np.str_]:
+    """Return a column of texts, (n,)."""
+    whole = column.combine_chunks()
+    words = np.array(whole.dictionary.to_pylist(), dtype=np.str_)
+    texts: NDArray[np.str_] = words[whole.indices.to_numpy()]
+    return texts
+
+
+def _bearing_speed(
+    toward: FloatArray, times_s: FloatArray, names: NDArray[np.str_]
+) -> FloatArray:
+    """Return the speed of the bearing of vectors (n, 3), (n,) [deg/s].
+
+    It is NaN on both sides of a change of name.
+    """
+    if len(times_s) < 2:
+        return np.full(len(times_s), np.nan)
+    bearing = np.unwrap(np.arctan2(-toward[:, 0], toward[:, 1]))
+    speed = np.degrees(np.gradient(bearing, times_s))
+    changes = names[1:] != names[:-1]
+    return np.where(
+        np.append(changes, False) | np.append(False, changes), np.nan, speed
+    )
+
+
+def _anew(names: NDArray[np.str_], size: FloatArray) -> BoolArray:
+    """Return rows at which what is followed changes at once."""
+    anew = np.zeros(len(names), dtype=np.bool_)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        steps = np.abs(np.diff(np.log(size)))
+    anew[1:] = (names[1:] != names[:-1]) | (steps > _SIZE_STEP)
+    return anew

@@ -1,0 +1,47 @@
+"""The stage on a plan: where the dolly may stand, and what it may not go through."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ...solver.arrays import FloatArray
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class KeepOut:
+    """A box from above: `low` and `high` are its corners, (2,) [m]."""
+
+    name: str
+    low: FloatArray
+    high: FloatArray
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Stage:
+    """The stage in metres and the axes of a plan; `floor` is (n, 2) or None."""
+
+    floor: FloatArray | None
+    keep_outs: tuple[KeepOut, ...]
+
+
+def stage_of(metadata: dict[str, Any]) -> Stage:
+    """Return the stage that a take was made on, from the take's metadata."""
+    stage = metadata["asked"].get("stage") or {}
+    axes = metadata["axes"]
+    unit_m = axes["metres_per_unit"]
+    forth = np.array([1.0, 1.0 if axes["up"] == "z" else -1.0]) * unit_m
+    ground = [0, 1] if axes["up"] == "z" else [0, 2]
+    floor = stage.get("floor")
+    keep_outs = []
+    for each in stage.get("keep_outs") or ():
+        corners = np.array([each["from"], each["to"]])[:, ground] * forth
+        keep_outs.append(
+            KeepOut(
+                name=each["name"], low=corners.min(axis=0), high=corners.max(axis=0)
+            )
+        )
+    return Stage(
+        floor=None if floor is None else np.array(floor, dtype=np.float64) * forth,
+        keep_outs=tuple(keep_outs),
+    )
