@@ -32,8 +32,8 @@ class Stage:
         names: of the boxes, m.
         sight_forbidden: whether a sight line through the box breaks a setup, (m,);
             elsewhere hidden frames are only counted.
-        height_m: lowest and highest lens [m].
-        straight_m: section of straight track [m]; 0: any length.
+        heights: lowest and highest lens [m].
+        straight_m: section of straight track [m]; None: any length.
         curve_radii_m: radii of curved track [m]; empty: any.
         min_distance_m: the lens's least horizontal distance to a subject [m].
     """
@@ -42,8 +42,8 @@ class Stage:
     keep_outs: FloatArray = field(default_factory=_no_boxes)
     names: tuple[str, ...] = ()
     sight_forbidden: BoolArray = field(default_factory=lambda: np.zeros(0, np.bool_))
-    height_m: tuple[float, float] = (0.0, np.inf)
-    straight_m: float = 0.0
+    heights: tuple[float, float] = (-np.inf, np.inf)
+    straight_m: float | None = None
     curve_radii_m: tuple[float, ...] = ()
     min_distance_m: float = 1.5
 
@@ -59,8 +59,8 @@ class Stage:
                 f"got {len(self.names)} and {len(sight)}"
             )
             raise SolverError(message)
-        if not self.height_m[0] <= self.height_m[1]:
-            message = f"height_m: must rise, got {self.height_m}"
+        if not self.heights[0] <= self.heights[1]:
+            message = f"heights: must rise, got {self.heights}"
             raise SolverError(message)
         if self.floor is not None:
             object.__setattr__(self, "floor", frozen(_convex(self.floor)))
@@ -154,7 +154,7 @@ def sight_hidden(stage: Stage, camera: FloatArray, target: FloatArray) -> BoolAr
 
 def clip_to_height(stage: Stage, height_m: FloatArray | float) -> FloatArray:
     """Return lens heights moved into the range that exists here [m]."""
-    low, high = stage.height_m
+    low, high = stage.heights
     clipped: FloatArray = np.clip(height_m, low, high)
     return clipped
 
