@@ -8,18 +8,22 @@ so that nobody can put one in place between the check and the opening.
 import os
 import re
 import stat
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path, PurePosixPath
 
-from .faults import refuse
+from ..errors import Fault
+from ..locations import shown
+from .faults import refuse, refuse_any
 from .read import track_of_source
 from .reference import SubjectReference, Up
-from .source import Source, digest_of, kind_of_file, source_of_samples
+from .source import KINDS, Source, digest_of, kind_of_file, source_of_samples
 from .track import SubjectTrack
 
 _SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*:")
 _FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
+_SUFFIX_RULE = f"must end in one of {', '.join(KINDS)}"
 # A pipe is opened without waiting for its writer, and then refused.
 _FILE = os.O_RDONLY | os.O_NONBLOCK | os.O_NOFOLLOW | os.O_CLOEXEC
 
@@ -76,9 +80,8 @@ class ConfinedReader:
             source = source_of_samples(reference.samples, path=path)
             return self._bounded(source)
         field, label = f"{path}.file", f"'{reference.file}'"
-        if self.root is None:
-            refuse(field, f"{label} is a file; only samples in the job are read here")
-        _refuse_by_text(reference.file, field)
+        refuse_any(faults_of_name(self.root, reference.file, path=path))
+        assert self.root is not None
         kind = kind_of_file(reference.file, path=path)
         try:
             data = _bytes_below(self.root, reference.file, limit=self.max_bytes + 1)
@@ -94,27 +97,28 @@ class ConfinedReader:
         return self._bounded(source)
 
     def _bounded(self, source: Source) -> Source:
-        return Source(
-            data=source.data,
-            kind=source.kind,
-            label=source.label,
-            path=source.path,
-            digest=source.digest,
-            max_bytes=self.max_bytes,
-            max_rows=self.max_rows,
-        )
+        return replace(source, max_bytes=self.max_bytes, max_rows=self.max_rows)
 
 
-def _refuse_by_text(file: str, field: str) -> None:
-    """Refuse what no name of a file below a folder looks like."""
-    if _SCHEME.match(file):
-        refuse(field, "must be the name of a file, got an address with a scheme")
-    if not file.isprintable() or "\\" in file:
-        refuse(field, 'must be printable and part folders by "/"')
-    if file.startswith(("/", "~")):
-        refuse(field, "must be relative to the project's folder")
-    if ".." in PurePosixPath(file).parts:
-        refuse(field, 'must not go up by ".."')
+def faults_of_name(root: Path | None, file: str, *, path: str) -> Iterator[Fault]:
+    """Yield what is wrong with a name, without a look at the disk.
+
+    Args:
+        root: the folder that files are read from; None: none are.
+        file: the name as the job has it.
+        path: the subject's entry, `shots[2].subjects[0]`.
+    """
+    rules = (
+        (root is None, "names a file; only samples in the job are read here"),
+        (_SCHEME.match(file), "must be the name of a file, got an address"),
+        (not file.isprintable() or "\\" in file, 'must be printable, "/" in it'),
+        (file.startswith(("/", "~")), "must be relative to the project's folder"),
+        (".." in PurePosixPath(file).parts, 'must not go up by ".."'),
+        (PurePosixPath(file).suffix.lower() not in KINDS, _SUFFIX_RULE),
+    )
+    broken = next((rule for breaks, rule in rules if breaks), None)
+    if broken is not None:
+        yield Fault(path=f"{path}.file", message=f"{shown(file)} {broken}")
 
 
 def _bytes_below(root: Path, file: str, *, limit: int) -> bytes:
