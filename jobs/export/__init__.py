@@ -1,0 +1,1 @@
+"""Takes delivered: as cameras of a scene, as tables, as pictures."""
