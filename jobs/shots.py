@@ -75,6 +75,31 @@ def prepare(
         left = ", ".join(sorted(spec.open_fields))
         fault = Fault(path=path, message=f"no setup was chosen yet, {left} left open")
         raise ShotDataError(spec.name, (fault,))
+    prepared = build_shot(job, spec, folder, read=read)
+    shot = prepared.shot
+    faults = [
+        *_slow_rate(shot, path),
+        *_through_camera(shot, path),
+        *_impossible_size(shot, path),
+    ]
+    if faults:
+        raise ShotDataError(spec.name, tuple(faults))
+    return prepared
+
+
+def build_shot(
+    job: JobFile,
+    spec: ShotSpec,
+    folder: Path,
+    *,
+    read: SubjectReader = read_subject,
+) -> Prepared:
+    """Return a shot whose setup may not give the picture; see `prepare`.
+
+    Raises:
+        ShotDataError: a subject can't be read; every fault is named.
+    """
+    path = f"shots[{job.place_of(spec.name)}]"
     tracks = _read_tracks(job, spec, folder, path, read)
     subjects = tuple(
         Subject(
@@ -113,13 +138,6 @@ def prepare(
         seed=seed_of(job, spec.name),
         **rigged,
     )
-    faults = [
-        *_slow_rate(shot, path),
-        *_through_camera(shot, path),
-        *_impossible_size(shot, path),
-    ]
-    if faults:
-        raise ShotDataError(spec.name, tuple(faults))
     inputs = {one.name: one.digest for one in tracks}
     return Prepared(shot=shot, spec=spec, inputs=inputs)
 
@@ -218,13 +236,13 @@ def _member(base: Member, asked: ChannelSpec, angular: float) -> Member:
 
 def crew_of(asked: CrewSpec) -> Crew:
     """Return the preset's crew with every number that the job replaces."""
-    base = PRESETS[asked.preset]
+    base = PRESETS[asked.base]
     return Crew(
         operator=_member(base.operator, asked.operator, radians(1)),
         grip=_member(base.grip, asked.grip, 1.0),
         puller=_member(base.puller, asked.puller, 1.0),
         focus_method=asked.puller.method,
-        preset=asked.preset,
+        preset=asked.name,
     )
 
 
