@@ -22,10 +22,6 @@ def unavailable_fields(table: dict[str, Any]) -> Iterator[Finding]:
 def unavailable(shot: dict[str, Any]) -> Iterator[Finding]:
     """Yield what a merged, unchecked shot asks of a later version."""
     yield from unavailable_fields(shot)
-    crew = shot.get("crew")
-    preset = crew.get("preset") if isinstance(crew, dict) else None
-    if isinstance(preset, str) and PurePath(preset).suffix:
-        yield ("crew", "preset"), f"a crew read from a file is {_NOT_YET}"
     subjects = shot.get("subjects")
     for k, subject in enumerate(subjects if isinstance(subjects, list | tuple) else ()):
         file = subject.get("file") if isinstance(subject, dict) else None

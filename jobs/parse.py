@@ -1,17 +1,20 @@
 """From the plain tables of a job file to a checked job, or every fault in them."""
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from fractions import Fraction
+from types import MappingProxyType
 from typing import Any
 
 from pydantic import ValidationError
 
 from .availability import LATER_FIELDS, unavailable, unavailable_fields
 from .cascade import SHARED_TABLES, Layer, ResolvedShot, resolve
+from .crew_files import CrewFile, with_crew_file
 from .errors import Fault, JobError
 from .findings import field_names, schema_findings, unknown_field
-from .locations import Finding, path_text, shown
+from .letters import shared_setups
+from .locations import Finding, Location, path_text, shown
 from .quantities import NAME_PATTERN
 from .rate import parse_rate
 from .rules import shake_findings, shot_findings, world_findings
@@ -25,7 +28,12 @@ MAX_DEPTH = 32
 _SURROGATE = re.compile("[\ud800-\udfff]")
 _CASCADE_FIELDS = ("defaults", "scenes", *SHARED_TABLES)
 # What a shot says itself, and its scene or the defaults never say for it.
-_OWN_FIELDS = {"defaults": ("name", "frames"), "scenes": ("name", "frames", "scene")}
+_OWN_FIELDS = {
+    "defaults": ("name", "frames", "lock"),
+    "scenes": ("name", "frames", "lock", "scene"),
+}
+# What only the file itself says.
+_FILE_FIELDS = {*field_names(JobFile)} - {*field_names(ShotSpec)}
 _DEFAULT_SCENE = ShotSpec.model_fields["scene"].default
 
 # Valid fields that take the place of refused ones, so that the rules on the other
@@ -40,12 +48,17 @@ _STAND_INS: dict[str, Any] = {
     "lens_mm": 1.0,
 }
 
+_NO_FILES: Mapping[str, CrewFile] = MappingProxyType({})
 
-def parse_job(data: dict[str, Any]) -> JobFile:
+
+def parse_job(
+    data: dict[str, Any], crew_files: Mapping[str, CrewFile] = _NO_FILES
+) -> JobFile:
     """Return the checked job that plain tables describe.
 
     Args:
         data: as read from TOML or JSON: tables, lists, text, numbers, truth values.
+        crew_files: what the crews' files that the job names hold, by name.
 
     Raises:
         JobError: anything is wrong; it names every fault that was found.
@@ -57,17 +70,18 @@ def parse_job(data: dict[str, Any]) -> JobFile:
     faults |= dict.fromkeys(_file_faults(data, rate))
     header, header_faults = _header(data)
     faults |= dict.fromkeys(header_faults)
-    shots = []
     world = header.world if header is not None else None
-    for resolved in _resolved(data):
-        shot, findings = _checked(resolved, rate, world)
-        shots.append(shot)
-        for place, message in findings:
-            faults[Fault(path=resolved.path_of(place), message=message)] = None
+    resolved = list(_resolved(data))
+    checked = [_checked(one, rate, world, crew_files) for one in resolved]
+    sound = {k: shot for k, (shot, findings) in enumerate(checked) if not findings}
+    shared, clashes = shared_setups(sound)
+    for k, (one, (_, findings)) in enumerate(zip(resolved, checked, strict=True)):
+        for place, message in (*findings, *clashes.get(k, ())):
+            faults[Fault(path=one.path_of(place), message=message)] = None
     faults |= dict.fromkeys(_name_faults(data))
     if faults or header is None:
         raise JobError(tuple(faults))
-    return header.model_copy(update={"shots": tuple(shots)})
+    return header.model_copy(update={"shots": tuple(shared.values())})
 
 
 def _shape_faults(data: object) -> Iterator[Fault]:
@@ -230,7 +244,10 @@ def _without(table: dict[str, Any], names: Iterable[str]) -> dict[str, Any]:
 
 
 def _checked(
-    resolved: ResolvedShot, rate: Fraction | None, world: WorldSpec | None
+    resolved: ResolvedShot,
+    rate: Fraction | None,
+    world: WorldSpec | None,
+    crew_files: Mapping[str, CrewFile],
 ) -> tuple[ShotSpec, list[Finding]]:
     """Return a shot, with stand-ins where it is refused, and all its findings."""
     findings = list(unavailable(resolved.table))
@@ -242,18 +259,28 @@ def _checked(
         refused = schema_findings(error, ShotSpec)
         unusable = {str(place[0]) for place, _ in refused}
         findings += [
-            (place, message)
+            (place, _of_the_file(place) or message)
             for place, message in refused
             if not any(place[: len(known)] == known for known in later)
         ]
         usable = _without(resolved.table, unusable)
         shot = ShotSpec.model_validate(_STAND_INS | usable)
+    if "crew" not in unusable:
+        shot, refused = with_crew_file(shot, crew_files)
+        findings += refused
     findings += shot_findings(shot, unusable)
     if world is not None:
         findings += world_findings(shot, world, unusable)
     if rate is not None and "shake" not in unusable:
         findings += shake_findings(shot, rate)
     return shot, findings
+
+
+def _of_the_file(place: Location) -> str:
+    """Return the sentence for a field of the file in a table of a shot, or ""."""
+    if len(place) == 1 and place[0] in _FILE_FIELDS:
+        return "is a field of the file; put it at the top"
+    return ""
 
 
 def _name_faults(data: dict[str, Any]) -> Iterator[Fault]:

@@ -4,6 +4,7 @@ Numbers are taken as they are written: text is never read as a number, a truth
 value never as 1, a fraction never as a whole number.
 """
 
+import re
 from collections.abc import Callable
 from fractions import Fraction
 from math import isfinite
@@ -25,6 +26,8 @@ from .locations import shown
 from .rate import parse_rate, rate_text
 
 NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_-]{0,63}$"
+
+DIGEST_PATTERN = r"^[0-9a-f]{64}$"
 
 # Kind of error that carries the whole sentence in its context.
 RULE = "rule"
@@ -95,6 +98,13 @@ def number_or_choose(
     return check
 
 
+def _digest(value: Any) -> Any:
+    if isinstance(value, str) and re.fullmatch(DIGEST_PATTERN, value):
+        return value
+    message = f"must be 64 digits of 0-9 and a-f, got {shown(value)}"
+    raise refusal(message)
+
+
 CHOOSE = "choose"
 Choose = Literal["choose"]
 Number = Annotated[float, Strict()]
@@ -106,6 +116,11 @@ Name = Annotated[
 ]
 Point = tuple[Number, Number, Number]
 GroundPoint = tuple[Number, Number]
+Digest = Annotated[
+    str,
+    BeforeValidator(_digest),
+    WithJsonSchema({"type": "string", "pattern": DIGEST_PATTERN}),
+]
 Rate = Annotated[
     Fraction,
     PlainValidator(_rate),

@@ -105,7 +105,7 @@ def _row(work: Work, spec: ShotSpec, **result: Any) -> ShotRow:
         scene=spec.scene,
         shot=spec.name,
         setup=canonical({"label": spec.setup, **setup_of(spec)}),
-        crew=spec.crew.preset,
+        crew=spec.crew.name,
         purpose=spec.purpose,
         **result,
     )

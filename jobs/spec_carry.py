@@ -1,15 +1,13 @@
 """What a shot carries over from earlier nights: setup, locked take, pardons."""
 
-import re
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, StringConstraints, WithJsonSchema
+from pydantic import BeforeValidator, Field
 
 from .locations import shown
 from .quantities import Number, Spec, Text, refusal
 
 MARGIN = 0.15
-_KEY_PATTERN = r"^[0-9a-f]{64}$"
 
 
 class KeepSetupSpec(Spec):
@@ -38,17 +36,4 @@ def _keep(value: Any) -> Any:
     raise refusal(message)
 
 
-def _key(value: Any) -> Any:
-    if isinstance(value, str) and re.fullmatch(_KEY_PATTERN, value):
-        return value
-    message = f"must be a take key, 64 digits of 0-9 and a-f, got {shown(value)}"
-    raise refusal(message)
-
-
 KeepSetup = Annotated[KeepSetupSpec | Literal[False], BeforeValidator(_keep)]
-TakeKey = Annotated[
-    str,
-    StringConstraints(pattern=_KEY_PATTERN),
-    BeforeValidator(_key),
-    WithJsonSchema({"type": "string", "pattern": _KEY_PATTERN}),
-]

@@ -134,3 +134,14 @@ class ShakeSpec(Spec):
             message = f"band_hz must rise, got {low:g} to {high:g} Hz"
             raise refusal(message)
         return self
+
+
+def _shake(value: Any) -> Any:
+    """Turn the name of a level into a table."""
+    return {"level": value} if isinstance(value, str) else value
+
+
+Shake = Annotated[
+    ShakeSpec,
+    BeforeValidator(_shake, json_schema_input_type=ShakeSpec | str),
+]

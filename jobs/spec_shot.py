@@ -15,6 +15,7 @@ from .locations import shown
 from .quantities import (
     CHOOSE,
     Choose,
+    Digest,
     Name,
     Number,
     Spec,
@@ -24,9 +25,9 @@ from .quantities import (
     refusal,
 )
 from .spec_camera import CameraSpec, LensSpec
-from .spec_carry import AcceptSpec, KeepSetup, KeepSetupSpec, TakeKey
+from .spec_carry import AcceptSpec, KeepSetup, KeepSetupSpec
 from .spec_crew import CrewSpec
-from .spec_framing import CueSpec, FrameNumber, FramingSpec, ShakeSpec
+from .spec_framing import CueSpec, FrameNumber, FramingSpec, Shake, ShakeSpec
 from .spec_rig import ChooseRig, FixedRig, RigSpec
 from .spec_stage import StageSpec
 from .spec_subject import SubjectSpec
@@ -53,11 +54,6 @@ def _handles(value: Any) -> Any:
             raise refusal(message)
         return (value, value)
     return value
-
-
-def _shake(value: Any) -> Any:
-    """Turn the name of a level into a table."""
-    return {"level": value} if isinstance(value, str) else value
 
 
 def _view(value: Any) -> Any:
@@ -121,10 +117,6 @@ HeightChoice = Annotated[
         }
     ),
 ]
-Shake = Annotated[
-    ShakeSpec,
-    BeforeValidator(_shake, json_schema_input_type=ShakeSpec | str),
-]
 
 
 class ShotSpec(Spec):
@@ -163,8 +155,8 @@ class ShotSpec(Spec):
     """Label: shots of a scene with the same one share rig, lens and height."""
     keep_setup: KeepSetup = KeepSetupSpec()
     """Whether an earlier setup stays unless clearly beaten."""
-    lock: TakeKey | None = None
-    """Take that is kept to the byte, and audited instead of solved."""
+    lock: Digest | None = None
+    """Key of a take that is kept to the byte, and audited instead of solved."""
     accept: Annotated[tuple[AcceptSpec, ...], Field(max_length=1000)] = ()
     """Findings that are let stand."""
     shake: Shake = ShakeSpec()

@@ -40,9 +40,15 @@ class StageSpec(Spec):
     """Lowest and highest lens above the ground; absent: what the rigs reach."""
     ground: Annotated[Number, Field(ge=-1e9, le=1e9)] = 0.0
     """Height of the ground along the up axis, scene units."""
-    straight_m: Metres = STRAIGHT_M
-    """Length of a section of straight track."""
+    straight_m: Metres | None = None
+    """Length of a section of straight track, of which laid track is made whole;
+    absent: any length, counted in sections of 2.44 m."""
     curve_radius_m: Annotated[tuple[Metres, ...], Field(max_length=1000)] = ()
     """Radii of the curved track there is; empty: any."""
     min_distance_m: Annotated[Number, Field(ge=0, le=1e6)] = MIN_DISTANCE_M
     """Nearest that the lens may come to a subject."""
+
+    @property
+    def section_m(self) -> float:
+        """Length of the sections in which straight track is counted [m]."""
+        return STRAIGHT_M if self.straight_m is None else self.straight_m

@@ -319,8 +319,8 @@ SHOT_FAULTS = [
     ),
     (
         {"crew": {"preset": "brsk"}},
-        'crew.preset: must be one of "steady", "brisk", "sharp", "heavy_head", '
-        'got "brsk"; did you mean "brisk"',
+        'crew.preset: must be one of "steady", "brisk", "sharp", "heavy_head" or a '
+        'crew\'s file ending in ".toml", got "brsk"; did you mean "brisk"',
     ),
     (
         {"camera": {"film_back": "super36-4perf"}},
@@ -345,7 +345,7 @@ SHOT_FAULTS = [
     ({"lock": "x"}, "lock: not available in this version"),
     (
         {"crew": {"preset": "ours.toml"}},
-        "crew.preset: a crew read from a file is not available in this version",
+        'crew.preset: "ours.toml" is read only with a job that is a file itself',
     ),
 ]
 
