@@ -150,6 +150,9 @@ def _placed(
         if isinstance(part, int):
             place.append(part)
             continue
+        if part == "[key]":
+            # The name of a field is refused; the place already ends with it.
+            continue
         tagged = tuple(_of_kind(tables, part)) if len(tables) > 1 else ()
         if tagged:
             tables = tagged

@@ -11,10 +11,10 @@ MARGIN = 0.15
 
 
 class KeepSetupSpec(Spec):
-    """Keep the setup of an earlier take unless a new one is clearly better."""
+    """Whether an earlier setup stays unless a new one is clearly better."""
 
-    from_: Annotated[Literal["last"], Field(alias="from")] = "last"
-    """Whose setup: that of the last take in the output folder."""
+    from_: Annotated[Literal["last", "none"], Field(alias="from")] = "last"
+    """Whose setup is kept: that of the last take in the output folder, or none."""
     margin: Annotated[Number, Field(ge=0, le=1)] = MARGIN
     """Share of its score by which a new setup has to beat it."""
 
@@ -30,10 +30,16 @@ class AcceptSpec(Spec):
 
 
 def _keep(value: Any) -> Any:
-    if value is False or isinstance(value, dict | KeepSetupSpec):
+    """Turn false into the table that keeps no setup."""
+    if value is False:
+        return {"from": "none"}
+    if isinstance(value, dict | KeepSetupSpec):
         return value
     message = f"must be a table or false, got {shown(value)}"
     raise refusal(message)
 
 
-KeepSetup = Annotated[KeepSetupSpec | Literal[False], BeforeValidator(_keep)]
+KeepSetup = Annotated[
+    KeepSetupSpec,
+    BeforeValidator(_keep, json_schema_input_type=KeepSetupSpec | Literal[False]),
+]
