@@ -10,12 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
 from carrellata.solver.camera import aim
 from carrellata.solver.perform import perform, primary_points
 from carrellata.solver.rig import abreast_s
 from carrellata.solver.shot import Shot
+from carrellata.solver.study_camera import lagged, smoothed
 from carrellata.solver.take import sample_frames
 
 FloatArray = NDArray[np.float64]
@@ -72,23 +72,14 @@ def _through(moves: Moves, change: Callable[[FloatArray], FloatArray]) -> Moves:
 
 def low_pass(shot: Shot) -> Moves:
     """Follow rigid aim through a first-order lag."""
-    keep = float(np.exp(-1 / (float(shot.rate) * LAG_S)))
-
-    def lagged(values: FloatArray) -> FloatArray:
-        out = values.copy()
-        for k in range(1, len(out)):
-            out[k] = keep * out[k - 1] + (1 - keep) * values[k]
-        return out
-
-    return _through(rigid(shot), lagged)
+    lag = float(shot.rate) * LAG_S
+    return _through(rigid(shot), lambda values: lagged(values, lag))
 
 
 def whole_shot(shot: Shot) -> Moves:
     """Smooth rigid aim over the whole shot, past and future alike."""
     sigma = SMOOTHING_S * float(shot.rate)
-    return _through(
-        rigid(shot), lambda values: gaussian_filter1d(values, sigma, mode="nearest")
-    )
+    return _through(rigid(shot), lambda values: smoothed(values, sigma))
 
 
 def crew(shot: Shot) -> Moves:

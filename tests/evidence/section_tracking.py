@@ -2,6 +2,8 @@
 
 import numpy as np
 
+from carrellata.solver.crossover import crossover_model
+
 from . import tracking
 from .gather import (
     CROSSOVER_BAND,
@@ -11,7 +13,6 @@ from .gather import (
     Evidence,
     Record,
 )
-from .identify import crossover_model
 from .plots import Axis, Band, Series, axis, chart
 from .tables import judged, table
 from .targets import SET_A, TARGETS

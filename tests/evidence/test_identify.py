@@ -9,14 +9,8 @@ from math import factorial
 import numpy as np
 import pytest
 
-from evidence.identify import (
-    crossing,
-    crossover_fit,
-    crossover_model,
-    delayed_integrator,
-    exact_error_share,
-    identify,
-)
+from carrellata.solver.crossover import crossing, crossover_fit, crossover_model
+from evidence.identify import delayed_integrator, exact_error_share, identify
 from evidence.targets import SET_A, SET_B, SET_C, TARGETS, band_limited
 
 STEPS = 1 << 14
