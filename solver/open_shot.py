@@ -1,0 +1,63 @@
+"""A shot with the setups that it can have, as the choice across cuts sees it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .arrays import IntArray
+from .cut_cost import micro
+from .cut_end import CutEnd
+
+KEEP_MARGIN = 0.15
+LEAST_KEPT_SCORE = 1.0  # points; the margin of a score under it is this score's
+STEADY = 10.0  # points that moving a shot has to save where its own action is the same
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class State:
+    """One setup that a shot can have.
+
+    Attributes:
+        score: of its take [points], lower is better.
+        first, last: ends of its cut.
+        left: last sights of subjects that it handed over from.
+        order: place in the fixed order in which equals are preferred.
+        setup: names the setup among shots that share a letter.
+    """
+
+    score: float
+    first: CutEnd
+    last: CutEnd
+    left: tuple[CutEnd, ...] = ()
+    order: int = 0
+    setup: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class OpenShot:
+    """One shot and the setups that it can have; a fixed or locked one has one.
+
+    Attributes:
+        name, scene: of the shot.
+        elapsed: whether time has passed since the shot before.
+        states: at least one; all show the same action.
+        kept: index of last night's setup among them, or None.
+        unchanged: whether the shot's own inputs are last night's.
+    """
+
+    name: str
+    scene: str
+    states: tuple[State, ...]
+    elapsed: bool = False
+    kept: int | None = None
+    unchanged: bool = False
+
+
+def keeping_gains(shot: OpenShot, margin: float) -> IntArray:
+    """Return what each state of a shot gains for being last night's, (n,)."""
+    gains = np.zeros(len(shot.states), dtype=np.int64)
+    if shot.kept is not None:
+        score = max(abs(shot.states[shot.kept].score), LEAST_KEPT_SCORE)
+        steady = STEADY if shot.unchanged else 0.0
+        gains[shot.kept] = micro(margin * score + steady)
+    return gains
