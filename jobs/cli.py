@@ -7,18 +7,16 @@ needs is imported when it runs, so that help and usage faults come at once.
 import json
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+from . import cli_export
 from .errors import Fault, InputError, JobError
 from .threads import use_one_thread
-
-if TYPE_CHECKING:
-    from .local import Progress
 
 app = typer.Typer(
     name="carrellata",
@@ -191,6 +189,9 @@ def prune(
         typer.echo(f"{len(removed)} replaced takes removed")
 
 
+cli_export.register(app)
+
+
 def print_json(value: Any) -> None:
     """Print one JSON document."""
     typer.echo(json.dumps(value, indent=2, allow_nan=False))
@@ -208,8 +209,11 @@ def faults_json(faults: tuple[Fault, ...]) -> dict[str, Any]:
 
 
 @contextmanager
-def progress_bar() -> "Iterator[Progress | None]":
-    """Give what draws a bar on a terminal, or None where there is none."""
+def progress_bar() -> Iterator[Callable[[object, int], None] | None]:
+    """Give what draws a bar on a terminal, or None where there is none.
+
+    It is called with what is done, which is not looked at, and how many there are.
+    """
     if not sys.stderr.isatty():
         yield None
         return
@@ -220,7 +224,7 @@ def progress_bar() -> "Iterator[Progress | None]":
     console = Console(stderr=True)
     with Progress(*columns, TimeRemainingColumn(), console=console) as bar:
         task = bar.add_task("shots", total=None)
-        yield lambda row, total: bar.update(task, advance=1, total=total)
+        yield lambda _, total: bar.update(task, advance=1, total=total)
 
 
 def _names(text: str) -> list[str]:

@@ -61,10 +61,13 @@ def usd_shot(curves: Curves, *, name: str, world: WorldSpec, keys: Keys) -> Scen
         keys: `frames` has every sample of the take; `sparse` the plan's own knots for
             rail, pan and tilt. Shake and focus have every sample in both.
     """
-    from pxr import Sdf
+    from pxr import Sdf, UsdUtils
 
     layer = Sdf.Layer.CreateAnonymous(f"{name}.usda")
+    # Its own copying of splines makes the library warn of what nobody asked for.
+    quiet = UsdUtils.CoalescingDiagnosticDelegate()
     at = _author_base(layer, curves, prim_name(name), world, keys)
+    quiet.TakeUncoalescedDiagnostics()
     if not curves.shakes:
         return SceneFiles(shot=layer.ExportToString(), shake=None)
     # Only now, as an open stage would look for a file that is not written yet.

@@ -24,7 +24,7 @@ def usd_sequence(
         names: of their files, without suffix.
         world: axes and units of the stage.
     """
-    from pxr import Sdf, UsdGeom
+    from pxr import Sdf, UsdGeom, Vt
 
     layer = Sdf.Layer.CreateAnonymous(".usda")
     rate = curves[0].rate
@@ -45,7 +45,7 @@ def usd_sequence(
         "carrellata": {
             "sequence": sequence,
             "rate": rate_text(rate),
-            "cut": [prim_name(name) for name in names],
+            "cut": Vt.StringArray([prim_name(name) for name in names]),
         }
     }
     text: str = layer.ExportToString()

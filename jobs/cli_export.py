@@ -1,0 +1,88 @@
+"""The commands that deliver takes, and the one that reads a cut."""
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file to a command line."""
+    app.command()(export)
+
+
+def export(
+    out: Annotated[Path, typer.Argument(metavar="OUT", help="Folder of the takes.")],
+    to: Annotated[
+        Literal["usd", "gltf", "csv", "frames", "stills"],
+        typer.Option(help="Form of the delivery."),
+    ],
+    folder: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--out", metavar="FOLDER", help="Default: export/ beside the takes."
+        ),
+    ] = None,
+    shots: Annotated[
+        str | None, typer.Option(metavar="A,B", help="Only these shots.")
+    ] = None,
+    names: Annotated[
+        str, typer.Option(metavar="PATTERN", help="{sequence}, {shot}, {version}.")
+    ] = "{sequence}_{shot}_cam",
+    keys: Annotated[
+        Literal["frames", "sparse"],
+        typer.Option(help="usd: every frame, or the plan's own knots."),
+    ] = "frames",
+    like: Annotated[
+        Path | None,
+        typer.Option(metavar="SCENE", help="usd: take over its axes and units."),
+    ] = None,
+    width: Annotated[
+        int, typer.Option(min=160, max=7680, help="frames, stills: pixels across.")
+    ] = 1280,
+    svg: Annotated[bool, typer.Option("--svg", help="stills: SVG, not PNG.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Write takes as cameras of a scene, as tables or as pictures."""
+    from .cli import print_json, progress_bar
+    from .errors import Fault, InputError, JobError
+    from .export.write import Wanted, export_sequence
+    from .store import stores_below
+
+    stores = stores_below(out)
+    if not stores:
+        raise InputError(str(out), "holds no takes")
+    if folder is not None and len(stores) > 1:
+        message = f"{out} holds {len(stores)} sequences; name the folder of one"
+        raise JobError((Fault(path="--out", message=message),))
+    wanted = Wanted(
+        to=to,
+        folder=folder,
+        shots=None if shots is None else [n.strip() for n in shots.split(",")],
+        names=names,
+        keys=keys,
+        like=like,
+        width=width,
+        suffix=".svg" if svg else ".png",
+    )
+    done = []
+    with progress_bar() as progress:
+        for store in stores:
+            done.append(export_sequence(store, wanted, progress))
+    if as_json:
+        print_json(
+            [
+                {
+                    "sequence": one.sequence,
+                    "folder": str(one.folder),
+                    "files": [str(path) for path in one.files],
+                    "notes": list(one.notes),
+                }
+                for one in done
+            ]
+        )
+        return
+    for one in done:
+        for note in one.notes:
+            typer.echo(f"note: {note}", err=True)
+        typer.echo(f"{one.sequence}: {len(one.files)} files in {one.folder}")

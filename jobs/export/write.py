@@ -1,0 +1,195 @@
+"""Writes the takes of a sequence in the form that was asked for."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
+
+from ..atomic import write_whole
+from ..errors import Fault, JobError
+from ..store import Store
+from .curves import Delivery, read_delivery
+from .extras import need
+from .names import DEFAULT_PATTERN, names_of
+from .usd import Keys, shake_name, usd_shot
+
+Form = Literal["usd", "gltf", "csv", "frames", "stills"]
+FORMS: tuple[Form, ...] = ("usd", "gltf", "csv", "frames", "stills")
+_EXTRAS = {"usd": ("pxr", "scene"), "frames": ("PIL", "plots")}
+_EXTRAS |= {"stills": ("matplotlib", "plots")}
+
+Progress = Callable[[str, int], None]
+"""Called with the name of each shot that is done, and how many there are in all."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Wanted:
+    """What is to be delivered, and how.
+
+    Attributes:
+        to: the form.
+        folder: where it goes; None for `export/<form>` beside the takes.
+        shots: names, in any case of letters; None for all.
+        names: pattern of the names of files and cameras.
+        keys: OpenUSD: every frame, or the plan's knots.
+        like: OpenUSD: scene whose axes and units are taken over; None for the job's.
+        width: pixels across of a picture.
+        suffix: of stills, `.png` or `.svg`.
+    """
+
+    to: Form
+    folder: Path | None = None
+    shots: Sequence[str] | None = None
+    names: str = DEFAULT_PATTERN
+    keys: Keys = "frames"
+    like: Path | None = None
+    width: int = 1280
+    suffix: Literal[".png", ".svg"] = ".png"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Exported:
+    """What was written.
+
+    Attributes:
+        sequence: its name.
+        folder: where the files lie.
+        files: of every shot, then of the sequence.
+        notes: what the form could not carry, a sentence each.
+    """
+
+    sequence: str
+    folder: Path
+    files: tuple[Path, ...]
+    notes: tuple[str, ...]
+
+
+def export_sequence(
+    store: Store, wanted: Wanted, progress: Progress | None = None
+) -> Exported:
+    """Write the current takes of a sequence in one form.
+
+    Raises:
+        InputError: the takes or the scene to fit cannot be read.
+        JobError: an extra is missing, a shot is not there, or the names do not do.
+        OSError: a file could not be written; each that was is whole.
+    """
+    if wanted.to in _EXTRAS:
+        module, extra = _EXTRAS[wanted.to]
+        need(module, extra, f"--to {wanted.to}")
+    delivery = _chosen(read_delivery(store), wanted.shots)
+    names = names_of(wanted.names, delivery.curves)
+    folder = wanted.folder or store.folder / "export" / wanted.to
+    files: list[Path] = []
+    notes = [f"{shot} has no take and is left out" for shot in delivery.missing]
+
+    def put(name: str, data: bytes) -> None:
+        write_whole(folder / name, data)
+        files.append(folder / name)
+
+    _WRITERS[wanted.to](delivery, names, wanted, put, notes, progress)
+    return Exported(
+        sequence=delivery.sequence,
+        folder=folder,
+        files=tuple(files),
+        notes=tuple(notes),
+    )
+
+
+_Put = Callable[[str, bytes], None]
+
+
+def _chosen(delivery: Delivery, shots: Sequence[str] | None) -> Delivery:
+    if shots is None:
+        return delivery
+    known = {row.shot.lower(): k for k, row in enumerate(delivery.rows)}
+    listed = ", ".join(row.shot for row in delivery.rows)
+    faults = tuple(
+        Fault(path="--shots", message=f'"{name}" is not a shot with a take ({listed})')
+        for name in shots
+        if name.lower() not in known
+    )
+    if faults:
+        raise JobError(faults)
+    kept = sorted(known[name.lower()] for name in set(shots))
+    return replace(
+        delivery,
+        rows=tuple(delivery.rows[k] for k in kept),
+        curves=tuple(delivery.curves[k] for k in kept),
+        tables=tuple(delivery.tables[k] for k in kept),
+        missing=(),
+    )
+
+
+def _write_usd(
+    delivery: Delivery,
+    names: list[str],
+    wanted: Wanted,
+    put: _Put,
+    notes: list[str],
+    progress: Progress | None,
+) -> None:
+    from .usd_sequence import usd_sequence, world_like
+
+    curves = delivery.curves
+    world = curves[0].world
+    if wanted.like is not None:
+        world = world_like(wanted.like, curves)
+    sequence = delivery.sequence
+    if sequence.lower() in {name.lower() for name in names}:
+        message = f'gives a shot the name of the sequence, "{sequence}"'
+        raise JobError((Fault(path="--names", message=message),))
+    for one, name in zip(curves, names, strict=True):
+        files = usd_shot(one, name=name, world=world, keys=wanted.keys)
+        if files.shake is not None:
+            put(f"{shake_name(name)}.usda", files.shake.encode())
+        put(f"{name}.usda", files.shot.encode())
+        _tell(progress, one.shot, len(curves))
+    put(f"{sequence}.usda", usd_sequence(sequence, curves, names, world).encode())
+
+
+def _write_gltf(
+    delivery: Delivery,
+    names: list[str],
+    wanted: Wanted,
+    put: _Put,
+    notes: list[str],
+    progress: Progress | None,
+) -> None:
+    from .gltf import angle_is_widened, gltf_bytes
+
+    for one, name in zip(delivery.curves, names, strict=True):
+        put(f"{name}.glb", gltf_bytes(one, name=name))
+        if angle_is_widened(one):
+            notes.append(
+                f"{one.shot}: its frame is not centred on the lens, which glTF cannot "
+                "say; the angle of view is widened so that the frame is inside it"
+            )
+        _tell(progress, one.shot, len(names))
+
+
+def _write_csv(
+    delivery: Delivery,
+    names: list[str],
+    wanted: Wanted,
+    put: _Put,
+    notes: list[str],
+    progress: Progress | None,
+) -> None:
+    from .csv_table import csv_text
+
+    for one, table, name in zip(delivery.curves, delivery.tables, names, strict=True):
+        put(f"{name}.csv", csv_text(one, table).encode())
+        _tell(progress, one.shot, len(names))
+
+
+def _tell(progress: Progress | None, shot: str, total: int) -> None:
+    if progress is not None:
+        progress(shot, total)
+
+
+_WRITERS: dict[str, Callable[..., None]] = {
+    "usd": _write_usd,
+    "gltf": _write_gltf,
+    "csv": _write_csv,
+}
