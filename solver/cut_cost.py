@@ -5,12 +5,13 @@ Costs are whole micro-points, so that sums are exact and ties are ties.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import sin
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .arrays import FloatArray, IntArray
-from .cut_end import CutEnd, direction_of
+from .cut_end import NEAR_AXIS_RAD, CutEnd
 from .cut_rules import (
     LEAST_TURN_RAD,
     MOST_SIZE_STEPS,
@@ -71,11 +72,18 @@ def micro(points: FloatArray | float) -> IntArray:
     return whole
 
 
-def side_code(end: CutEnd) -> int:
-    """Return an end's side of the line and whether it is near it, as one number."""
-    if end.side == 0:
-        return NO_LINE
-    return (1 if end.side > 0 else 2) + (2 if end.near_axis else 0)
+def side_codes(ends: Sequence[CutEnd]) -> IntArray:
+    """Return the side of the line and whether it is near, as one number an end, (n,).
+
+    All ends have the same line of action, or none.
+    """
+    if ends[0].line_rad is None:
+        return np.full(len(ends), NO_LINE, dtype=np.int64)
+    away = np.array([end.lens for end in ends]) - np.array([end.eyes for end in ends])
+    line = np.array([end.line_rad for end in ends], dtype=np.float64)
+    off = np.sin(np.arctan2(-away[:, 0], -away[:, 2]) - line)
+    codes: IntArray = np.where(off >= 0, 1, 2) + 2 * (np.abs(off) < sin(NEAR_AXIS_RAD))
+    return codes
 
 
 def line_costs(costs: CutCosts, *, line_turned: bool) -> IntArray:
@@ -115,21 +123,27 @@ class EndTable:
 
 
 def end_table(ends: Sequence[CutEnd]) -> EndTable:
-    """Return the table of the ends of one shot's setups; at least one."""
+    """Return the table of the ends of one shot's setups, at least one.
+
+    All show the same action, so subject, span and line are those of the first.
+    """
 
     def column(values: Sequence[float | None]) -> NDArray[np.float64]:
         return np.array(values, dtype=np.float64)
 
+    lens = np.array([end.lens for end in ends])
+    away = lens - np.array([end.eyes for end in ends])
+    far = np.sqrt((away**2).sum(axis=1, keepdims=True))
     return EndTable(
         any_end=ends[0],
-        toward=np.array([direction_of(end) for end in ends]),
+        toward=away / np.maximum(far, 1e-9),
         u=column([end.u for end in ends]),
         v=column([end.v for end in ends]),
-        scale=column([end.scale for end in ends]),
+        scale=column([end.size for end in ends]) / ends[0].share,
         focal_mm=column([end.focal_mm for end in ends]),
-        height_m=column([end.lens[1] for end in ends]),
-        elevation_rad=column([end.elevation_rad for end in ends]),
-        side=np.array([side_code(end) for end in ends], dtype=np.int64),
+        height_m=lens[:, 1],
+        elevation_rad=np.arctan2(away[:, 1], np.hypot(away[:, 0], away[:, 2])),
+        side=side_codes(ends),
     )
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .arrays import IntArray
+from .arrays import BoolArray, IntArray
 from .cut_cost import MICRO, CutCosts, line_costs, micro, pair_costs
 from .cut_stage import Ask, line_turns, needed_after, stage_of
 from .errors import SolverError
@@ -18,6 +18,7 @@ from .open_shot import OpenShot
 
 _NEVER = np.int64(1) << 60
 _RUN = 3
+_MOST_CODES = 1_000_000  # more are sorted instead of counted
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -218,15 +219,7 @@ class Programme:
             if ask not in stage.shows and known is not None:
                 memory[ask] = np.broadcast_to(known[:, None], shape)
         columns = [np.broadcast_to(np.arange(shape[1]), shape), run, *memory.values()]
-        code = np.zeros(shape, dtype=np.int64)
-        for column in columns:
-            _, ranks = np.unique(column, return_inverse=True)
-            code = code * (int(ranks.max()) + 1) + ranks.reshape(shape)
-        _, first, inverse = np.unique(
-            code[allowed], return_index=True, return_inverse=True
-        )
-        to = np.full(shape, -1, dtype=np.int64)
-        to[allowed] = inverse
+        to, first = _numbered(columns, allowed)
         kept = [column[allowed][first] for column in columns]
         following = Layer(
             state=kept[0],
@@ -237,3 +230,35 @@ class Programme:
             state=layer.state, run=layer.run, memory=layer.memory, step=step, to=to
         )
         return whole, following
+
+
+def _numbered(
+    columns: Sequence[IntArray], allowed: BoolArray
+) -> tuple[IntArray, IntArray]:
+    """Number the different rows that columns of small whole numbers make.
+
+    Args:
+        columns: each of the shape of `allowed`, >= 0.
+        allowed: which rows count.
+
+    Returns:
+        The number of each row, -1 where it does not count, and for each number the
+        place among the counted rows of one that has it.
+    """
+    code = np.zeros(allowed.shape, dtype=np.int64)
+    many = 1
+    for column in columns:
+        width = int(column.max()) + 1
+        code = code * width + column
+        many *= width
+    to = np.full(allowed.shape, -1, dtype=np.int64)
+    counted = code[allowed]
+    if many > _MOST_CODES:
+        _, first, inverse = np.unique(counted, return_index=True, return_inverse=True)
+        to[allowed] = inverse
+        return to, first
+    place = np.full(many, -1, dtype=np.int64)
+    place[counted] = np.arange(len(counted))
+    present = place >= 0
+    to[allowed] = (np.cumsum(present) - 1)[counted]
+    return to, place[present]

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .arrays import IntArray
-from .cut_cost import CutCosts, EndTable, end_table, micro, side_code
+from .cut_cost import CutCosts, EndTable, end_table, micro, side_codes
 from .cut_end import CutEnd
 from .cut_rules import turned
 from .open_shot import OpenShot, keeping_gains
@@ -75,7 +75,7 @@ def stage_of(
     asks[Ask("line", states[0].first.line_of)] = first.side
     for j, end in enumerate(states[0].left):
         ask = Ask("line", end.line_of)
-        shows[ask] = np.array([side_code(state.left[j]) for state in states])
+        shows[ask] = side_codes([state.left[j] for state in states])
         sights[ask] = end
     ask = Ask("line", states[0].last.line_of)
     shows[ask], sights[ask] = last.side, states[0].last
