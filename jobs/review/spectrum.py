@@ -24,8 +24,9 @@ def density(values: FloatArray, rate_hz: float) -> tuple[FloatArray, FloatArray]
     """
     window = np.hanning(len(values))
     parts = np.fft.rfft((values - values.mean()) * window)
-    power = 2 * np.abs(parts) ** 2 / (rate_hz * float((window**2).sum()))
-    hz: FloatArray = np.fft.rfftfreq(len(values), 1 / rate_hz)
+    power: FloatArray = 2 * (parts * parts.conj()).real
+    power = power / (rate_hz * float((window**2).sum()))
+    hz = (np.arange(len(power)) * (rate_hz / len(values))).astype(np.float64)
     return hz, power
 
 

@@ -7,7 +7,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
-from ...solver.arrays import BoolArray, FloatArray
+from ...solver.arrays import FloatArray
 
 Point = tuple[float, float]
 
@@ -99,7 +99,7 @@ def path(points: Sequence[Point] | FloatArray, **attributes: float | str) -> str
 def steps(points: Sequence[Point] | FloatArray) -> str:
     """Return the steps of a line through points (n, 2), as a path writes them."""
     places = np.asarray(points, dtype=np.float64).reshape(-1, 2)
-    known: BoolArray = np.isfinite(places).all(axis=1)
+    known = np.asarray(np.isfinite(places).all(axis=1))
     ends = np.flatnonzero(np.diff(known)) + 1
     runs = (run for run in np.split(np.arange(len(places)), ends) if known[run].any())
     return "".join(

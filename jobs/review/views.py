@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from ...solver.arrays import BoolArray
 from .drawing import WIDTH, Drawing
 from .frame_view import frame_view
 from .plan_view import plan_view
@@ -52,7 +51,7 @@ def frame_drawing(shown: Shown) -> Drawing:
     above = max(_LABEL_PX + 6, (_OUT - 1) / 2 * high)
     box = Box(left=side, top=above, width=width, height=high)
     height = high + 2 * above
-    seen: BoolArray = np.isfinite(shown.place).all(axis=1)
+    seen = np.asarray(np.isfinite(shown.place).all(axis=1))
     inside = seen & (np.abs(shown.place) <= 1).all(axis=1)
     share = 100 * float(inside[seen].mean()) if seen.any() else 0.0
     hidden = int((~seen).sum())

@@ -1,0 +1,197 @@
+"""The page of a sequence: what needs a look, the cut, its shots, its lenses."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
+from math import isfinite
+from typing import Any
+
+from .rows import FindingRow, SequenceRow, worst_first
+from .shell import page, width_class
+from .shot_page import Kept, travel_words
+from .since import ShotChange
+from .svg import element
+from .words import figure, lens_words, percent, rig_words
+
+_MOST_LINES = 40  # in the first block; the table has them all
+_BAR = 120.0
+
+
+def index_page(
+    rows: Sequence[SequenceRow],
+    kept: Mapping[str, Kept],
+    *,
+    changes: Sequence[ShotChange] | None,
+    grips: Sequence[tuple[str, Any]] = (),
+) -> str:
+    """Return the index of a sequence.
+
+    Args:
+        rows: of its shots, in the order of the job; at least one.
+        kept: of each shot that has a take, by name.
+        changes: since the last solve; None: there is nothing to compare with.
+        grips: the sheet of each shot that has one.
+    """
+    worst = list(_worst(rows))
+    return page(
+        "index.html",
+        sequence=rows[0].plain["sequence"],
+        counts=_counts(rows),
+        worst=worst[:_MOST_LINES],
+        more_wrong=max(0, len(worst) - _MOST_LINES),
+        since=_since(changes),
+        strip=[_strip(row, kept.get(row.shot)) for row in rows],
+        table=[_line(row, kept.get(row.shot)) for row in worst_first(rows)],
+        cuts=list(_cuts(rows, kept)),
+        lenses=_lenses(rows),
+        grips=grips,
+    )
+
+
+def _counts(rows: Sequence[SequenceRow]) -> str:
+    seconds = sum(row.number("seconds") or 0.0 for row in rows)
+    failed = sum(row.failed for row in rows)
+    severities = [one.severity for row in rows for one in row.without_accepted()]
+    accepted = sum(bool(one.accepted) for row in rows for one in row.findings)
+    parts = [_counted(len(rows), "shot"), f"{seconds:.0f} s", f"{failed} failed"]
+    parts += [
+        _counted(severities.count(severity), severity)
+        for severity in ("fault", "warning", "note")
+    ]
+    return ", ".join([*parts, *([f"{accepted} accepted"] if accepted else [])]) + "."
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{count} {word}{'' if count == 1 else 's'}"
+
+
+def _worst(
+    rows: Sequence[SequenceRow],
+) -> Iterator[tuple[SequenceRow, FindingRow | None]]:
+    """Yield failed shots, then faults, then warnings, each in the job's order."""
+    for row in rows:
+        if row.failed:
+            yield row, None
+    for severity in ("fault", "warning"):
+        for row in rows:
+            for one in row.without_accepted():
+                if one.severity == severity:
+                    yield row, one
+
+
+def _since(changes: Sequence[ShotChange] | None) -> dict[str, Any]:
+    if changes is None:
+        return {"known": False, "lines": [], "setups": [], "more": 0}
+    lines = [(change.shot, words) for change in changes for words in change.lines]
+    return {
+        "known": True,
+        "lines": lines[:_MOST_LINES],
+        "more": max(0, len(lines) - _MOST_LINES),
+        "setups": [
+            (change.shot, "; ".join(change.setup), change.why)
+            for change in changes
+            if change.setup
+        ],
+    }
+
+
+def _strip(row: SequenceRow, kept: Kept | None) -> dict[str, Any]:
+    seconds = row.number("seconds")
+    words = [lens_words(row.setup), rig_words(row.setup)]
+    if kept is not None:
+        words.insert(1, kept.size)
+    if seconds is not None:
+        words.insert(0, f"{seconds:.1f} s")
+    return {
+        "row": row,
+        "width": width_class(seconds or 0.0),
+        "words": ", ".join(words),
+    }
+
+
+def _line(row: SequenceRow, kept: Kept | None) -> dict[str, Any]:
+    size = "" if kept is None else f", {kept.size}"
+    return {
+        "row": row,
+        "thumb": "" if kept is None else kept.thumb,
+        "framed": percent(row.number("in_frame")),
+        "drift": figure(row.number("drift_max"), ".2f"),
+        "lag": figure(row.number("lag_s"), ".2f", " s"),
+        "setup": f"{lens_words(row.setup)}, {rig_words(row.setup)}{size}",
+        "dolly": figure(row.number("dolly_m"), ".1f", " m"),
+        "pan": figure(row.number("pan_max_speed_deg_s"), ".0f", " deg/s"),
+    }
+
+
+def _cuts(
+    rows: Sequence[SequenceRow], kept: Mapping[str, Kept]
+) -> Iterator[dict[str, Any]]:
+    for before, after in pairwise(rows):
+        one, two = kept.get(before.shot), kept.get(after.shot)
+        out = None if one is None else one.ends[1]
+        into = None if two is None else two.ends[0]
+        yield {
+            "before": before.shot,
+            "after": after.shot,
+            "scene": after.scene,
+            "scene_starts": after.scene != before.scene,
+            "findings": [f for f in after.findings if f.of_cut],
+            "lens": _change(lens_words(before.setup), lens_words(after.setup)),
+            "size": _change(
+                "\u2013" if out is None else _share(out.size),
+                "\u2013" if into is None else _share(into.size),
+            ),
+            "place": _change(
+                "\u2013" if out is None else _place(out.u, out.v),
+                "\u2013" if into is None else _place(into.u, into.v),
+            ),
+            "travel": _change(
+                "\u2013" if out is None else travel_words(out.travel_m_s),
+                "\u2013" if into is None else travel_words(into.travel_m_s),
+                joint=", then ",
+            ),
+        }
+
+
+def _change(before: str, after: str, *, joint: str = " \u2192 ") -> str:
+    return before if before == after else f"{before}{joint}{after}"
+
+
+def _share(size: float) -> str:
+    return f"{100 * size:.0f} %" if isfinite(size) else "unseen"
+
+
+def _place(u: float, v: float) -> str:
+    if not (isfinite(u) and isfinite(v)):
+        return "unseen"
+    return f"{u:+.1f}, {v:+.1f}".replace("-", "\u2212")
+
+
+def _lenses(rows: Sequence[SequenceRow]) -> list[dict[str, Any]]:
+    used: dict[float, list[float]] = defaultdict(list)
+    for row in rows:
+        lens, seconds = row.setup.get("lens_mm"), row.number("seconds")
+        if isinstance(lens, int | float) and seconds is not None:
+            used[float(lens)].append(seconds)
+    whole = sum(map(sum, used.values())) or 1.0
+    return [
+        {
+            "lens": f"{lens:g} mm",
+            "shots": len(seconds),
+            "seconds": f"{sum(seconds):.1f}",
+            "share": percent(sum(seconds) / whole),
+            "bar": _bar(sum(seconds) / whole),
+        }
+        for lens, seconds in sorted(used.items())
+    ]
+
+
+def _bar(share: float) -> str:
+    return element(
+        "svg",
+        element("rect", x=0, y=1, width=_BAR * share, height=9, fill="currentColor"),
+        viewBox=f"0 0 {_BAR:g} 11",
+        width=_BAR,
+        height=11,
+        aria_hidden="true",
+    )

@@ -1,0 +1,163 @@
+"""The rows of a sequence as the review reads them: words, numbers and findings."""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ...solver.findings import SEVERITIES
+from ..errors import InputError
+from ..parquet import read_checked
+from .advice import advice_on, named
+
+FAILED = "failed"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FindingRow:
+    """One finding in words.
+
+    Attributes:
+        name: of the rule; `title` is the same for people.
+        title: see name.
+        severity: `note`, `warning` or `fault`.
+        text: one sentence.
+        advice: what to change in the job.
+        of_cut: whether it is about the cut into the shot.
+        source: of the rule.
+        accepted: who lets it stand, and why; "" where nobody does.
+    """
+
+    name: str
+    title: str
+    severity: str
+    text: str
+    advice: str
+    of_cut: bool
+    source: str
+    accepted: str
+
+    @property
+    def rank(self) -> int:
+        """How bad it is: 0 for what is accepted, else 1 and up."""
+        return 0 if self.accepted else 1 + SEVERITIES.index(self.severity)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SequenceRow:
+    """One shot of a sequence.
+
+    Attributes:
+        plain: the row as it is written.
+        setup: rig, lens, height, side, view and label.
+        findings: worst first.
+    """
+
+    plain: dict[str, Any]
+    setup: dict[str, Any]
+    findings: tuple[FindingRow, ...]
+
+    @property
+    def shot(self) -> str:
+        """Its name."""
+        return str(self.plain["shot"])
+
+    @property
+    def scene(self) -> str:
+        """Name of its scene."""
+        return str(self.plain["scene"])
+
+    @property
+    def failed(self) -> bool:
+        """Whether it could not be solved."""
+        return bool(self.plain["status"] == FAILED)
+
+    @property
+    def errors(self) -> tuple[str, ...]:
+        """Its faults, a line each."""
+        return tuple((self.plain.get("error") or "").splitlines())
+
+    @property
+    def state(self) -> str:
+        """The worst of it in one word: failed, a severity, or good."""
+        if self.failed:
+            return FAILED
+        rank = max((finding.rank for finding in self.findings), default=0)
+        return SEVERITIES[rank - 1] if rank else "good"
+
+    @property
+    def badness(self) -> tuple[float, ...]:
+        """A key that sorts the worst shot first."""
+        ranks = [finding.rank for finding in self.findings]
+        framed, drift = self.number("in_frame"), self.number("drift_max")
+        return (
+            -float(self.failed),
+            -float(max(ranks, default=0)),
+            -float(ranks.count(max(ranks, default=0))),
+            1.0 if framed is None else framed,
+            0.0 if drift is None else -drift,
+        )
+
+    def number(self, name: str) -> float | None:
+        """Return a measure; None where it has none."""
+        value = self.plain.get(name)
+        return None if value is None else float(value)
+
+    def without_accepted(self) -> tuple[FindingRow, ...]:
+        """Return the findings that nobody has accepted."""
+        return tuple(finding for finding in self.findings if not finding.accepted)
+
+
+def read_rows(path: Path) -> list[SequenceRow]:
+    """Read a sequence's file, in the order of its job.
+
+    Raises:
+        InputError: it is missing, damaged, or no such file.
+    """
+    table = read_checked(path)
+    if "shot" not in table.column_names or "setup" not in table.column_names:
+        raise InputError(str(path), "holds no rows of a sequence")
+    return [row_of(plain) for plain in table.to_pylist()]
+
+
+def row_of(plain: dict[str, Any]) -> SequenceRow:
+    """Return a row from its plain values."""
+    written = json.loads(plain.get("findings") or "[]")
+    findings = sorted(map(_finding, written), key=lambda one: -one.rank)
+    return SequenceRow(
+        plain=plain, setup=json.loads(plain["setup"]), findings=tuple(findings)
+    )
+
+
+def worst_first(rows: Iterable[SequenceRow]) -> list[SequenceRow]:
+    """Return rows, failed ones first, then by their findings."""
+    return sorted(rows, key=lambda row: row.badness)
+
+
+def _finding(written: dict[str, Any]) -> FindingRow:
+    accepted = written.get("accepted")
+    name = str(written["name"])
+    return FindingRow(
+        name=name,
+        title=named(name),
+        severity=str(written["severity"]),
+        text=str(written.get("text") or _sentence(written)),
+        advice=advice_on(name),
+        of_cut=written.get("subject_of") == "cut",
+        source=str(written.get("source") or ""),
+        accepted=""
+        if not accepted
+        else f"accepted by {accepted['by']}: {accepted['reason']}",
+    )
+
+
+def _sentence(written: dict[str, Any]) -> str:
+    """Return a finding's numbers in words, where nobody has written a sentence."""
+    parts = [
+        f"{key.replace('_', ' ')} {value:.3g}"
+        if isinstance(value, int | float)
+        else f"{key.replace('_', ' ')} {value}"
+        for key, value in (written.get("numbers") or {}).items()
+    ]
+    return ", ".join(parts) or named(str(written["name"]))

@@ -1,0 +1,110 @@
+"""Pages as files that need nothing else: style and script inside, and a policy."""
+
+import base64
+import hashlib
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from .svg import element, line, path
+
+_PAGES = Path(__file__).parent / "pages"
+_WIDTHS = range(1, 121)
+WIDTH_S = 0.25
+"""Length of a shot that one step of width in the strip stands for [s]."""
+_STEP_REM = 0.55
+
+
+def page(template: str, **values: Any) -> str:
+    """Return a page.
+
+    Args:
+        template: name of a file in `pages`.
+        values: what it shows; everything is escaped but what is `Markup`.
+    """
+    return _environment().get_template(template).render(**values)
+
+
+def page_name(shot: str) -> str:
+    """Return the file of a shot's page; the index keeps its own name."""
+    return "index.shot.html" if shot.lower() == "index" else f"{shot}.html"
+
+
+@cache
+def style() -> str:
+    """Return the style of all pages."""
+    widths = "".join(f".w{k}{{width:{k * _STEP_REM:g}rem}}" for k in _WIDTHS)
+    return (_PAGES / "style.css").read_text(encoding="utf-8") + widths
+
+
+@cache
+def script() -> str:
+    """Return the script of the viewfinder."""
+    return (_PAGES / "viewfinder.js").read_text(encoding="utf-8")
+
+
+@cache
+def policy() -> str:
+    """Return the content security policy: nothing but this style and this script."""
+    return (
+        f"default-src 'none'; style-src '{_digest(style())}'; "
+        f"script-src '{_digest(script())}'; img-src data:; base-uri 'none'; "
+        "form-action 'none'"
+    )
+
+
+def width_class(seconds: float) -> int:
+    """Return the step of width in the strip for a length [s]."""
+    return min(max(round(seconds / WIDTH_S), _WIDTHS.start), _WIDTHS.stop - 1)
+
+
+def _digest(text: str) -> str:
+    digest = hashlib.sha256(text.encode()).digest()
+    return f"sha256-{base64.b64encode(digest).decode()}"
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=FileSystemLoader(_PAGES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        auto_reload=False,
+    )
+    environment.filters["page"] = page_name
+    environment.globals.update(
+        policy=Markup(policy()),
+        style=Markup(style()),
+        script=Markup(script()),
+        symbols=_symbols(),
+    )
+    return environment
+
+
+def _symbols() -> dict[str, Markup]:
+    """Return the drawing of each class of line or mark, for keys."""
+    lines = ("subject", "bearing", "pan", "pan other", "corridor", "limit", "flagged")
+    drawn = {kind: path([(1, 7), (25, 7)], class_=kind) for kind in lines}
+    drawn |= {
+        "mark": element("circle", class_="mark", cx=13, cy=7, r=4.5),
+        "camera": element("path", class_="camera", d="M13 2l6 10h-12Z"),
+        "asked": path([(5, 7), (21, 7)], class_="asked")
+        + path([(13, 1), (13, 13)], class_="asked"),
+        "decision": line((13, 2), (13, 12), class_="decision"),
+        "rail": line((1, 4), (25, 4), class_="rail")
+        + line((1, 10), (25, 10), class_="rail"),
+        "floor": path([(1, 7), (25, 7)], class_="floor"),
+        "keep_out": element("rect", class_="keep_out", x=4, y=1, width=18, height=12)
+        + path([(4, 13), (16, 1)], class_="hatch")
+        + path([(10, 13), (22, 1)], class_="hatch"),
+        "number": element("text", "1", class_="number", x=13, y=12),
+    }
+    return {
+        kind: Markup(
+            element("svg", body, viewBox="0 0 26 14", width=26, height=14)
+        ).replace("<svg", Markup('<svg aria-hidden="true"'), 1)
+        for kind, body in drawn.items()
+    }

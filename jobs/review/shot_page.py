@@ -1,0 +1,217 @@
+"""The page of one shot, and what the index keeps of it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+from markupsafe import Markup
+
+from ...solver.arrays import FloatArray
+from .curves import curves
+from .frame_view import thumbnail
+from .rows import SequenceRow
+from .shell import page
+from .shown import Shown, shown_of
+from .spectrum import shake_spectrum
+from .svg import element
+from .viewfinder import viewfinder_data
+from .views import frame_drawing, plan_drawing
+from .words import figure, lens_words, percent, rig_words, size_words
+
+_THUMB = 96.0
+_STILL_M_S = 0.3
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class End:
+    """The subject at one end of a cut: its name, place, size and screen travel."""
+
+    subject: str
+    u: float
+    v: float
+    size: float
+    travel_m_s: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Kept:
+    """What the index keeps of a take: the asked size, a small frame, both ends."""
+
+    size: str
+    thumb: str
+    ends: tuple[End, End]
+
+
+def shot_page(
+    row: SequenceRow,
+    table: pa.Table | None,
+    *,
+    before: str | None,
+    after: str | None,
+    changes: Sequence[str] = (),
+    grip: Any = None,
+) -> tuple[str, Kept | None]:
+    """Return the page of a shot, and what the index keeps of its take.
+
+    Args:
+        row: of the shot.
+        table: its current take; None: it has none.
+        before: name of the shot before, likewise `after`; None at the ends.
+        after: see before.
+        changes: what is another since the last solve.
+        grip: its grip's sheet as `lines` and `tables`; None: it has none.
+    """
+    shown = None if table is None else shown_of(table)
+    values: dict[str, Any] = {
+        "row": row,
+        "sequence": row.plain["sequence"],
+        "before": before,
+        "after": after,
+        "changes": changes,
+        "grip": grip,
+        "earlier": row.failed and shown is not None,
+        "facts": f"scene {row.scene}",
+        "drawings": None,
+    }
+    if shown is not None:
+        shake = shake_spectrum(shown)
+        drawn = [*curves(shown), *([] if shake is None else [shake])]
+        values |= {
+            "facts": _facts(row, shown),
+            "drawings": {
+                "frame": frame_drawing(shown),
+                "plan": plan_drawing(shown),
+                "curves": drawn,
+                "shakes": shake is not None,
+            },
+            "data": Markup(viewfinder_data(shown)),
+            "rate": shown.metadata["rate"],
+            "high": f"{1000 / shown.aspect:.1f}",
+            "frames": [int(shown.frames[0]), int(shown.frames[-1])],
+            "setup": _setup(shown),
+        }
+    kept = None if shown is None else _kept(shown)
+    return page("shot.html", **values), kept
+
+
+def _facts(row: SequenceRow, shown: Shown) -> str:
+    first, last = shown.frames[[0, -1]]
+    seconds = len(shown.frames) / float(shown.rate)
+    return (
+        f"Scene {row.scene}, frames {first}\u2013{last}, {seconds:.1f} s, "
+        f"{lens_words(shown.metadata['setup'])}, "
+        f"{rig_words(shown.metadata['setup'])}, "
+        f"{size_words(shown.metadata['asked'])}."
+    )
+
+
+def _setup(shown: Shown) -> list[tuple[str, str]]:
+    metadata = shown.metadata
+    measures, setup, crew = metadata["measures"], metadata["setup"], metadata["crew"]
+    operator, grip = crew["operator"], crew["grip"]
+    heights = shown.camera[:, 2]
+    rig = f"{rig_words(setup)}, lens {heights.min():.2f} to {heights.max():.2f} m up"
+    if len(shown.rail) > 1:
+        length = float(np.hypot(*np.diff(shown.rail, axis=0).T).sum())
+        rig += (
+            f", {length:.1f} m of rail, {measures['dolly_m']:.1f} m used, at most "
+            f"{measures['dolly_max_speed_m_s']:.2f} m/s"
+        )
+    reaction = f"reaction {operator['reaction_s']:g} s"
+    return [
+        ("Rig", rig),
+        (
+            "Lens",
+            f"{lens_words(setup)}, f/{shown.columns['stop'][0]:g}, circle of "
+            f"confusion {metadata['asked']['coc_mm']:g} mm",
+        ),
+        ("Asked", _framing(metadata["asked"])),
+        (
+            "Operator",
+            f"{crew['preset']}, {reaction}, at most {operator['max_speed']:g} deg/s "
+            f"and {operator['max_accel']:g} deg/s\u00b2",
+        ),
+        ("Grip", f"at most {grip['max_speed']:g} m/s, {grip['max_accel']:g} m/s\u00b2"),
+        ("Focus", f"by {crew['focus_method']}"),
+        (
+            "Measured",
+            f"in frame {percent(measures['in_frame'])}, size kept "
+            f"{percent(measures['size_kept'])}, most drift "
+            f"{figure(measures['drift_max'], '.2f')} half frames, "
+            f"closest {figure(measures['closest_m'], '.2f', ' m')}",
+        ),
+    ]
+
+
+def _framing(asked: dict[str, Any]) -> str:
+    framing = asked["framing"]
+    parts = [size_words(asked), f"angle {framing['angle']}"]
+    if framing["place"] is not None:
+        parts.append("at u {:g}, v {:g}".format(*framing["place"]))
+    for name in ("headroom", "lead_room", "look_room"):
+        if framing[name]:
+            parts.append(f"{name.replace('_', ' ')} {framing[name]:g}")
+    cues = [f"frame {cue['frame']}" for cue in asked["cues"]]
+    if cues:
+        parts.append(f"cues at {', '.join(cues)}")
+    return ", ".join(parts)
+
+
+def _kept(shown: Shown) -> Kept:
+    height, trace, end = thumbnail(shown, _THUMB)
+    x_y = end[1:].split("L")[0].split() if end else []
+    last = (
+        element("circle", class_="mark", cx=float(x_y[0]), cy=float(x_y[1]), r=4)
+        if x_y
+        else ""
+    )
+    thumb = element(
+        "svg",
+        element("rect", class_="edge", x=0, y=0, width=_THUMB, height=height)
+        + element("path", class_="subject", d=trace, fill="none")
+        + last,
+        class_="thumb",
+        viewBox=f"-1 -1 {_THUMB + 2:g} {height + 2:.1f}",
+        role="img",
+        aria_label="trace of the subject, its end marked",
+    )
+    travel = _travel(shown)
+    return Kept(
+        size=size_words(shown.metadata["asked"]),
+        thumb=thumb,
+        ends=(_end(shown, 0, travel), _end(shown, -1, travel)),
+    )
+
+
+def _end(shown: Shown, row: int, travel: FloatArray) -> End:
+    return End(
+        subject=shown.followed[row],
+        u=float(shown.place[row, 0]),
+        v=float(shown.place[row, 1]),
+        size=float(shown.columns["subject_size"][row]),
+        travel_m_s=float(travel[row]),
+    )
+
+
+def _travel(shown: Shown) -> FloatArray:
+    """Return how fast the followed subject moves toward screen right, (n,) [m/s]."""
+    if len(shown.times_s) < 2:
+        return np.zeros(1)
+    bodies = {body.name: body.floor for body in shown.bodies}
+    speed = {
+        name: np.gradient(floor, shown.times_s, axis=0)
+        for name, floor in bodies.items()
+        if name in shown.followed
+    }
+    right = np.column_stack([np.cos(shown.pan_rad), np.sin(shown.pan_rad)])
+    moved = np.array([speed[name][k, :2] for k, name in enumerate(shown.followed)])
+    return np.asarray((moved * right).sum(axis=1), dtype=np.float64)
+
+
+def travel_words(travel_m_s: float) -> str:
+    """Return which way a subject crosses the screen."""
+    if abs(travel_m_s) < _STILL_M_S:
+        return "none"
+    return "\u2192 right" if travel_m_s > 0 else "\u2190 left"

@@ -1,0 +1,77 @@
+"""What the viewfinder plays: poses, figures and the lens, as data of the page.
+
+Metres, Y up, the camera down its own -Z: the axes in which the page's script works.
+Numbers are base64 of little-endian floats, 64 bits where a projection is checked.
+"""
+
+import json
+from base64 import b64encode
+
+import numpy as np
+
+from ...solver.arrays import FloatArray
+from ...solver.body import EYES, LANDMARKS
+from .shown import Shown
+
+
+def viewfinder_data(shown: Shown) -> str:
+    """Return the data of a take's viewfinder as JSON."""
+    gate, axes = shown.metadata["gate"], shown.metadata["axes"]
+    aimed = np.column_stack([shown.column(f"subject_{name}") for name in "xyz"])
+    final = np.column_stack([shown.column(f"cam_{name}") for name in "xyz"])
+    turn = np.column_stack([shown.column(f"q{name}") for name in "xyzw"])
+    base = np.column_stack([shown.column(name) for name in "xyz"])
+    head = [shown.column(f"{name}_deg") for name in ("pan", "tilt", "roll")]
+    low = min(float(body.floor[:, 2].min()) for body in shown.bodies)
+    names = [body.name for body in shown.bodies]
+    data = {
+        "rate": [shown.rate.numerator, shown.rate.denominator],
+        "first": int(shown.frames[0]),
+        "count": len(shown.frames),
+        "tan_u": gate["tan_u"],
+        "tan_v": gate["tan_v"],
+        "axis_v": gate["axis_v"],
+        "ground": low,
+        "base": _packed(_inside(base, axes["metres_per_unit"], axes["up"])),
+        "head": _packed(np.radians(np.column_stack(head))),
+        "final": _packed(_inside(final, axes["metres_per_unit"], axes["up"])),
+        "turn": _packed(_turned(turn, axes["up"])),
+        "aimed": _packed(_inside(aimed, axes["metres_per_unit"], axes["up"])),
+        "hidden": [int(k) for k in np.flatnonzero(np.isnan(shown.place[:, 0]))],
+        "followed": [names.index(name) for name in shown.followed],
+        "figures": [
+            {
+                "name": body.name,
+                "height": body.height_m,
+                "floor": _packed(_level(body.floor), "<f4"),
+                "eyes": _packed(_level(body.eyes), "<f4"),
+            }
+            for body in shown.bodies
+        ],
+        "body": {"eyes": EYES, "shoulders": LANDMARKS["shoulders"]},
+    }
+    # "<" never stands in the data, so nothing in a name can end the element.
+    return json.dumps(data, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _inside(points: FloatArray, metres_per_unit: float, up: str) -> FloatArray:
+    points = points * metres_per_unit
+    return points if up == "y" else points[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
+
+
+def _level(points: FloatArray) -> FloatArray:
+    """Return points in the axes of a plan as Y up."""
+    return points[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
+
+
+def _turned(turns: FloatArray, up: str) -> FloatArray:
+    """Return scene-from-camera quaternions as inside-from-camera ones, (n, 4)."""
+    if up == "y":
+        return turns
+    x, y, z, w = turns.T
+    turned: FloatArray = np.sqrt(0.5) * np.column_stack([x - w, y + z, z - y, w + x])
+    return turned
+
+
+def _packed(values: FloatArray, form: str = "<f8") -> str:
+    return b64encode(np.ascontiguousarray(values, dtype=form).tobytes()).decode()

@@ -1,0 +1,68 @@
+"""Setups, lengths and shares in words, the same on every page."""
+
+from typing import Any
+
+_RIGS = {"sticks": "sticks", "track": "track", "arc": "arc"}
+
+
+def rig_words(setup: dict[str, Any]) -> str:
+    """Return the kind of a rig in one word."""
+    kind = str((setup.get("rig") or {}).get("kind", ""))
+    return _RIGS.get(kind, kind or "\u2013")
+
+
+def lens_words(setup: dict[str, Any]) -> str:
+    """Return the lens of a setup."""
+    lens = setup.get("lens_mm")
+    return f"{lens:g} mm" if isinstance(lens, int | float) else "\u2013"
+
+
+def size_words(asked: dict[str, Any] | None) -> str:
+    """Return the size that a take was asked for, with its changes."""
+    if asked is None:
+        return "\u2013"
+    sizes = [asked["framing"], *asked["cues"]]
+    words = [one["size"] or f"fill {one['fill']:g}" for one in sizes if _sized(one)]
+    return " \u2192 ".join(words)
+
+
+def percent(value: float | None) -> str:
+    """Return a share in percent; a share just short of one is not rounded to it."""
+    if value is None:
+        return "\u2013"
+    shown = 100 * value
+    digits = 0 if shown in (0, 100) or 0.5 <= shown <= 99.5 else 1
+    return f"{min(shown, 99.9) if value < 1 else shown:.{digits}f} %"
+
+
+def figure(value: float | None, form: str, unit: str = "") -> str:
+    """Return a number with its unit, or a dash."""
+    return "\u2013" if value is None else f"{value:{form}}{unit}".replace("-", "\u2212")
+
+
+def setup_changes(before: dict[str, Any], after: dict[str, Any]) -> list[str]:
+    """Return what is another in a setup, a phrase each."""
+    changes = []
+    if before.get("lens_mm") != after.get("lens_mm"):
+        changes.append(f"lens {lens_words(before)} \u2192 {lens_words(after)}")
+    for name in ("side", "view", "height"):
+        old, new = before.get(name), after.get(name)
+        if old != new:
+            changes.append(f"{name} {_value(old)} \u2192 {_value(new)}")
+    old_rig, new_rig = before.get("rig") or {}, after.get("rig") or {}
+    if old_rig.get("kind") != new_rig.get("kind"):
+        changes.append(f"rig {rig_words(before)} \u2192 {rig_words(after)}")
+    elif old_rig != new_rig:
+        named = [k for k in {**old_rig, **new_rig} if old_rig.get(k) != new_rig.get(k)]
+        changes.append(f"{rig_words(after)}: {', '.join(named)} changed")
+    return changes
+
+
+def _value(value: Any) -> str:
+    if value is None:
+        return "free"
+    return f"{value:g}" if isinstance(value, int | float) else str(value)
+
+
+def _sized(one: dict[str, Any]) -> bool:
+    return one.get("size") is not None or one.get("fill") is not None
