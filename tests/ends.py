@@ -43,7 +43,7 @@ def an_end(
         faces_deg: direction of the gaze, the line where there is no other.
         size: named size; the frame shows it filled to `fill`, 0.9 by default.
         fill: see size.
-        u: place in the frame; v as well.
+        u: place in the frame, None where it is hidden; v as well.
         v: see u.
         height_m: of the lens.
         focal_mm: of the lens.
@@ -83,7 +83,7 @@ def an_end(
         "u": u,
         "v": v,
         "across_m_s": walks[0] * cos(pan) + walks[1] * sin(pan),
-        "size": 0.9 if fill is None else fill,
+        "size": None if u is None else 0.9 if fill is None else fill,
         "focal_mm": focal_mm,
         "tan_u": 24.89 / 2 / focal_mm,
         "tan_v": 24.89 / 2.39 / 2 / focal_mm,
