@@ -1,6 +1,7 @@
 """One take: the crew's plans over a shot, evaluated at every sample, and its layers."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -112,7 +113,6 @@ def operate(shot: Shot) -> Take:
     times = shot.times_of(frame + sub / shot.samples_per_frame)
     rail, pan, tilt = (p.at(times) for p in (done.dolly, done.pan, done.tilt))
     base = shot.rig.places(rail[:, 0])
-    tx, ty = shot.tangents
     shake = shake_layer(
         shot.shake,
         times_s=times,
@@ -131,30 +131,7 @@ def operate(shot: Shot) -> Take:
         shake.tilt,
         shake.roll,
     )
-    framing = framing_at(shot, times)
-    primary = primary_of(shot)[framing]
-    hidden = hidden_at(shot, times, primary)
-    axis_v = shot.gate.axis_v
-
-    def screen(fractions: list[float]) -> tuple[FloatArray, FloatArray]:
-        points = primary_points(shot, times, np.array(fractions) / EYES)
-        u, v, _ = project(points, base, pan[:, 0], tilt[:, 0], roll, tx, ty)
-        return np.where(hidden, np.nan, u), np.where(hidden, np.nan, v + axis_v)
-
-    u, v = screen([f.aim * EYES for f in shot.framings])
-    top_u, top_v = screen([f.top for f in shot.framings])
-    low_u, low_v = screen([f.bottom for f in shot.framings])
-    in_frame = (np.abs(u) <= 1) & (np.abs(v) <= 1)
-    body = np.stack([top_u, top_v, low_u, low_v])
-    ends = np.abs(body).max(axis=0) <= 1
-    # Behind the lens a point is infinitely far out of frame, and a span has no size.
-    top_u, top_v, low_u, low_v = np.where(np.isfinite(body).all(axis=0), body, np.nan)
-    eyes = primary_points(shot, times, np.ones(len(shot.framings)))
-    depth = depth_of(eyes, base, pan[:, 0], tilt[:, 0])
     dioptres = np.clip(done.focus.at(times)[:, 0], 1e-4, 1.0 / shot.lens.close_focus_m)
-    near, far = depth_of_field_m(
-        shot.lens.focal_mm, shot.stop, shot.coc_mm, 1 / dioptres
-    )
     tick = np.clip(np.searchsorted(ticks, times + 1e-9, "right") - 1, 0, len(ticks) - 1)
     return Take(
         shot=shot,
@@ -169,20 +146,66 @@ def operate(shot: Shot) -> Take:
         place=place,
         turn=turn,
         focus_m=1 / dioptres,
-        near_m=near,
-        far_m=far,
-        soft=~hidden & ((depth < near) | (depth > far)),
-        subject=primary,
-        u=u,
-        v=v,
-        size=np.hypot((top_u - low_u) * tx / ty, top_v - low_v) / 2,
+        **seen_through(shot, times, base, pan[:, 0], tilt[:, 0], 1 / dioptres),
         aim_u=aims[tick, 0],
-        aim_v=aims[tick, 1] + axis_v,
-        in_frame=in_frame,
-        body_in_frame=in_frame & ends,
-        in_safe=(np.abs(u) <= SAFE) & (np.abs(v) <= SAFE),
+        aim_v=aims[tick, 1] + shot.gate.axis_v,
         dolly_plans=done.dolly,
         pan_plans=done.pan,
         tilt_plans=done.tilt,
         focus_plans=done.focus,
     )
+
+
+def seen_through(
+    shot: Shot,
+    times: FloatArray,
+    base: FloatArray,
+    pan: FloatArray,
+    tilt: FloatArray,
+    focus_m: FloatArray,
+) -> dict[str, Any]:
+    """Return what a camera shows of a shot's subjects, as fields of a `Take`.
+
+    Args:
+        shot: its subjects, framings, lens and gate.
+        times: of the samples, (n,) [s].
+        base: lens without shake, (n, 3) [m].
+        pan: (n,) [rad]; likewise tilt.
+        tilt: see pan.
+        focus_m: focus distance, (n,) [m].
+    """
+    tx, ty = shot.tangents
+    roll = np.full(len(times), shot.roll_rad)
+    framing = framing_at(shot, times)
+    primary = primary_of(shot)[framing]
+    hidden = hidden_at(shot, times, primary)
+    axis_v = shot.gate.axis_v
+
+    def screen(fractions: list[float]) -> tuple[FloatArray, FloatArray]:
+        points = primary_points(shot, times, np.array(fractions) / EYES)
+        u, v, _ = project(points, base, pan, tilt, roll, tx, ty)
+        return np.where(hidden, np.nan, u), np.where(hidden, np.nan, v + axis_v)
+
+    u, v = screen([f.aim * EYES for f in shot.framings])
+    top_u, top_v = screen([f.top for f in shot.framings])
+    low_u, low_v = screen([f.bottom for f in shot.framings])
+    in_frame = (np.abs(u) <= 1) & (np.abs(v) <= 1)
+    body = np.stack([top_u, top_v, low_u, low_v])
+    ends = np.abs(body).max(axis=0) <= 1
+    # Behind the lens a point is infinitely far out of frame, and a span has no size.
+    top_u, top_v, low_u, low_v = np.where(np.isfinite(body).all(axis=0), body, np.nan)
+    eyes = primary_points(shot, times, np.ones(len(shot.framings)))
+    depth = depth_of(eyes, base, pan, tilt)
+    near, far = depth_of_field_m(shot.lens.focal_mm, shot.stop, shot.coc_mm, focus_m)
+    return {
+        "near_m": near,
+        "far_m": far,
+        "soft": ~hidden & ((depth < near) | (depth > far)),
+        "subject": primary,
+        "u": u,
+        "v": v,
+        "size": np.hypot((top_u - low_u) * tx / ty, top_v - low_v) / 2,
+        "in_frame": in_frame,
+        "body_in_frame": in_frame & ends,
+        "in_safe": (np.abs(u) <= SAFE) & (np.abs(v) <= SAFE),
+    }
