@@ -74,7 +74,7 @@ def judge_key(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> str:
         "stop": spec.camera.stop,
         "coc_mm": spec.camera.coc_mm,
     }
-    return _digest(
+    return digest(
         {
             "model": job.model,
             "solver": solver_version(),
@@ -92,7 +92,7 @@ def judge_key(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> str:
 
 def take_key(judge: str, setup: dict[str, Any]) -> str:
     """Return the digest of a judge key and the setup that was chosen."""
-    return _digest({"judge": judge, "setup": setup})
+    return digest({"judge": judge, "setup": setup})
 
 
 def setup_of(spec: ShotSpec) -> dict[str, Any]:
@@ -127,5 +127,6 @@ def _subject(subject: SubjectSpec) -> dict[str, Any]:
     return {**entry, "suffix": subject.suffix}
 
 
-def _digest(value: object) -> str:
+def digest(value: object) -> str:
+    """Return the SHA-256 of a value's canonical JSON, hexadecimal."""
     return hashlib.sha256(canonical(value).encode()).hexdigest()

@@ -8,20 +8,24 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
+from .choose import Chosen, choose_setups
 from .errors import CancelledError, Fault, JobError
+from .judge_shot import judge_shot
+from .judgement import Judgement
 from .load import load_job
 from .pool import Run, n_processors, runner
 from .sequence_table import ShotRow, merge_sequence
-from .solve_shot import Work, failed_row, faults_of_shot, solve_shot
+from .solve_shot import Work, failed_row, faults_of_shot, solve_shot, unchosen_row
 from .spec import JobFile
 from .spec_shot import ShotSpec
 from .store import Store
 from .subjects import SubjectReader, read_subject
 from .threads import use_one_thread
 
-Progress = Callable[[ShotRow, int], None]
-"""Called with the row of each shot that is done, and how many there are in all."""
+Progress = Callable[[ShotRow | Judgement, int], None]
+"""Called with what came of each step that is done, and how many there are in all."""
 
 _WORTH_A_POOL = 10_000  # samples; fewer are done before the processes have started
 
@@ -44,8 +48,8 @@ class Outcome:
 
     @property
     def failed(self) -> tuple[ShotRow, ...]:
-        """Rows of the shots that failed."""
-        return tuple(row for row in self.rows if row.status == "failed")
+        """Rows of the shots that have no take: faulty data, or no setup."""
+        return tuple(r for r in self.rows if r.status in ("failed", "no_setup"))
 
 
 def solve_job(
@@ -95,10 +99,20 @@ def solve_job(
             _refuse_faulty(run, chosen)
         store.tidy()
         try:
-            for row in run(solve_shot, chosen, lost=_lost_row):
-                rows.append(row)
+            judged = shots_to_judge(job, chosen)
+            n_steps = len(judged) + len(chosen)
+
+            def done(what: ShotRow | Judgement) -> None:
                 if progress is not None:
-                    progress(row, len(chosen))
+                    progress(what, n_steps)
+
+            choices, unchosen = _choose(run, work, judged, done)
+            asked = [spec for spec in chosen if spec.name not in unchosen]
+            rows += [unchosen[s.name] for s in chosen if s.name in unchosen]
+            tasks = [Task(spec, choices.get(spec.name)) for spec in asked]
+            for row in run(solve_task, tasks, lost=_lost_row):
+                rows.append(row)
+                done(row)
         except KeyboardInterrupt as error:
             message = f"stopped with {len(rows)} of {len(chosen)} shots done"
             raise CancelledError(message) from error
@@ -108,6 +122,48 @@ def solve_job(
     order = {spec.name: k for k, spec in enumerate(chosen)}
     rows.sort(key=lambda row: order[row.shot])
     return Outcome(sequence=job.sequence, folder=store.folder, rows=tuple(rows))
+
+
+class Task(NamedTuple):
+    """A shot to be solved, with the setup chosen for it."""
+
+    spec: ShotSpec
+    chosen: Chosen | None
+
+
+def solve_task(work: Work, task: Task) -> ShotRow:
+    """Solve one shot in the setup chosen for it."""
+    return solve_shot(work, *task)
+
+
+def shots_to_judge(job: JobFile, asked: Sequence[ShotSpec]) -> tuple[ShotSpec, ...]:
+    """Return the shots that the setups of the asked ones depend on, across cuts.
+
+    These are all shots of a scene in which an asked one leaves its setup open.
+    """
+    scenes = {spec.scene.lower() for spec in asked if spec.is_open}
+    return tuple(spec for spec in job.shots if spec.scene.lower() in scenes)
+
+
+def _choose(
+    run: Run,
+    work: Work,
+    shots: Sequence[ShotSpec],
+    done: Callable[[Judgement], None],
+) -> tuple[dict[str, Chosen], dict[str, ShotRow]]:
+    """Judge shots and choose their setups; return the choices and rows without one."""
+    judgements: dict[str, Judgement] = {}
+    for judgement in run(judge_shot, shots, lost=_lost_judgement):
+        judgements[judgement.shot] = judgement
+        done(judgement)
+    choices = choose_setups(work.job, judgements)
+    open_ones = {spec.name: spec for spec in shots if spec.is_open}
+    unchosen = {
+        name: unchosen_row(work, spec, judgements[name])
+        for name, spec in open_ones.items()
+        if name not in choices
+    }
+    return {name: choices[name] for name in open_ones if name in choices}, unchosen
 
 
 def choose_shots(
@@ -193,5 +249,10 @@ def _lost(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:
     return (Fault(path=place, message=_LOST),)
 
 
-def _lost_row(work: Work, spec: ShotSpec) -> ShotRow:
-    return failed_row(work, spec, str(_lost(work, spec)[0]))
+def _lost_row(work: Work, task: Task) -> ShotRow:
+    return failed_row(work, task.spec, str(_lost(work, task.spec)[0]))
+
+
+def _lost_judgement(work: Work, spec: ShotSpec) -> Judgement:
+    message = str(_lost(work, spec)[0])
+    return Judgement(shot=spec.name, key="", status="failed", error=message)

@@ -15,9 +15,9 @@ from contextlib import contextmanager
 from multiprocessing.connection import wait
 from typing import Any, Protocol, TypeVar
 
-from .spec_shot import ShotSpec
 from .threads import use_one_thread
 
+S = TypeVar("S")
 T = TypeVar("T")
 
 _WARMED = f"{__package__}.warmed"
@@ -26,15 +26,16 @@ _WARMED = f"{__package__}.warmed"
 class Run(Protocol):
     """Calls `function(work, shot)` for every shot and yields results as they come.
 
-    A shot that was lost with its process yields `lost(work, shot)`.
+    A shot, or whatever stands for one, that was lost with its process yields
+    `lost(work, shot)`.
     """
 
     def __call__(
         self,
-        function: Callable[[Any, ShotSpec], T],
-        shots: Sequence[ShotSpec],
+        function: Callable[[Any, S], T],
+        shots: Sequence[S],
         *,
-        lost: Callable[[Any, ShotSpec], T],
+        lost: Callable[[Any, S], T],
     ) -> Iterator[T]:
         """Yield a result for each shot, in any order."""
 
@@ -52,10 +53,10 @@ def runner(work: object, n_workers: int) -> Iterator[Run]:
     if n_workers <= 1:
 
         def run_here(
-            function: Callable[[Any, ShotSpec], T],
-            shots: Sequence[ShotSpec],
+            function: Callable[[Any, S], T],
+            shots: Sequence[S],
             *,
-            lost: Callable[[Any, ShotSpec], T],
+            lost: Callable[[Any, S], T],
         ) -> Iterator[T]:
             for shot in shots:
                 yield function(work, shot)
@@ -71,10 +72,10 @@ def runner(work: object, n_workers: int) -> Iterator[Run]:
     )
 
     def run_in_pool(
-        function: Callable[[Any, ShotSpec], T],
-        shots: Sequence[ShotSpec],
+        function: Callable[[Any, S], T],
+        shots: Sequence[S],
         *,
-        lost: Callable[[Any, ShotSpec], T],
+        lost: Callable[[Any, S], T],
     ) -> Iterator[T]:
         shot_of = {executor.submit(_call, function, shot): shot for shot in shots}
         for future in as_completed(shot_of):
@@ -106,7 +107,7 @@ def _start(work: object) -> None:
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
-def _call(function: Callable[[Any, ShotSpec], T], shot: ShotSpec) -> T:
+def _call(function: Callable[[Any, S], T], shot: S) -> T:
     return function(_held[0], shot)
 
 

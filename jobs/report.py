@@ -5,7 +5,7 @@ from math import isinf
 
 from ..solver.measure import Measures
 from .lens_table import LensRow, Stand
-from .sequence_table import ShotRow
+from .sequence_table import WITHOUT_TAKE, ShotRow
 
 _SHARES = ("in_frame", "body_in_frame", "size_kept", "angle_kept", "soft")
 
@@ -19,11 +19,11 @@ def shot_lines(rows: Sequence[ShotRow]) -> Iterator[str]:
     """Yield a line a shot: status and what matters most, worst first."""
     width = max((len(row.shot) for row in rows), default=0)
     for row in worst_first(rows):
-        if row.status == "failed":
+        if row.status in WITHOUT_TAKE:
             for line in (row.error or "").splitlines():
-                yield f"{row.shot:<{width}}  failed  {line}"
+                yield f"{row.shot:<{width}}  {row.status:<8}  {line}"
         else:
-            yield f"{row.shot:<{width}}  {row.status:<6}  {_main_numbers(row.measures)}"
+            yield f"{row.shot:<{width}}  {row.status:<8}  {_main_numbers(row.measures)}"
 
 
 def detail_line(measures: Measures) -> str:
@@ -38,7 +38,7 @@ def count_line(rows: Sequence[ShotRow]) -> str:
     """Return how many shots came to which status."""
     counts = {
         status: sum(row.status == status for row in rows)
-        for status in ("solved", "kept", "failed")
+        for status in ("solved", "kept", *WITHOUT_TAKE)
     }
     return ", ".join(f"{count} {status}" for status, count in counts.items())
 
@@ -62,7 +62,7 @@ def lens_lines(
 def _badness(row: ShotRow) -> tuple[bool, float, float]:
     framed, drift = row.measures.get("in_frame"), row.measures.get("drift_max")
     return (
-        row.status != "failed",
+        row.status not in WITHOUT_TAKE,
         1.0 if framed is None else float(framed),
         0.0 if drift is None else -float(drift),
     )

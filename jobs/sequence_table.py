@@ -18,6 +18,9 @@ from .keys import canonical
 from .parquet import read_checked
 from .spec import JobFile
 
+WITHOUT_TAKE = ("failed", "no_setup")
+"""Statuses of shots that have no take of tonight."""
+
 SEQUENCE_SCHEMA = "carrellata.sequence/1"
 _METADATA = {b"carrellata": canonical({"schema": SEQUENCE_SCHEMA})}
 
@@ -66,6 +69,8 @@ _TEXTS = (
     "judge_key",
     "error",
     "setup",
+    "why",
+    "runner_up",
     "crew",
     "purpose",
 )
@@ -88,11 +93,14 @@ class ShotRow:
         sequence: name of the sequence.
         scene: name of its scene.
         shot: its name.
-        status: `solved`, `failed`, or `kept` where an earlier take still answers.
+        status: `solved`, `failed`, `no_setup` where nothing holds what is asked, or
+            `kept` where an earlier take still answers.
         take_key: of its current take; None where it failed, and `judge_key` too.
         judge_key: see take_key.
         error: its faults, one a line; None where it has none.
         setup: JSON of rig, lens, height and view.
+        why: JSON of what the setup was chosen for; None where the job fixes it.
+        runner_up: JSON of the next best setup; None where there is none.
         crew: name of the preset.
         purpose: free text of the job.
         measures: of the take, flat; empty where the shot failed.
@@ -106,6 +114,8 @@ class ShotRow:
     judge_key: str | None = None
     error: str | None = None
     setup: str
+    why: str | None = None
+    runner_up: str | None = None
     crew: str
     purpose: str
     measures: Measures = field(default_factory=dict)
@@ -160,7 +170,7 @@ def _bytes(rows: list[ShotRow]) -> bytes:
 
 def _row(values: dict[str, Any]) -> ShotRow:
     texts = {name: values[name] for name in _TEXTS}
-    failed = values["status"] == "failed"
+    failed = values["status"] in WITHOUT_TAKE
     measures = {} if failed else {name: values[name] for name in MEASURES}
     return ShotRow(**texts, measures=measures)
 

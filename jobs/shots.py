@@ -117,7 +117,7 @@ def build_shot(
         for one, ask in zip(tracks, spec.subjects, strict=True)
     )
     lens = spec.camera.lens(spec.fixed_lens_mm)
-    rigged = _rig(spec, job.world)
+    rigged = rig_fields(spec, job.world)
     shot = Shot(
         name=spec.name,
         rate=job.rate,
@@ -175,7 +175,7 @@ def _inside(world: WorldSpec, point: tuple[float, float, float]) -> FloatArray:
     return inside
 
 
-def _rig(spec: ShotSpec, world: WorldSpec) -> dict[str, Any]:
+def rig_fields(spec: ShotSpec, world: WorldSpec) -> dict[str, Any]:
     """Return the fields of a shot that its rig gives."""
 
     def place(point: tuple[float, float, float]) -> FloatArray:

@@ -9,8 +9,11 @@ import pyarrow as pa
 from ..solver.errors import SolverError
 from ..solver.measure import measure
 from ..solver.take import operate
+from .asks import ask_of
+from .choose import Chosen
 from .errors import Fault, ShotDataError
-from .keys import Keys, canonical, keys_of, setup_of
+from .judgement import Judgement
+from .keys import Keys, canonical, judge_key, setup_of, take_key
 from .sequence_table import ShotRow
 from .shots import Prepared, prepare
 from .spec import JobFile
@@ -37,17 +40,24 @@ class Work:
     read: SubjectReader = read_subject
 
 
-def solve_shot(work: Work, spec: ShotSpec) -> ShotRow:
+def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> ShotRow:
     """Solve a shot, unless a take that answers it is there, and return its row.
+
+    Args:
+        work: the run.
+        spec: one of the job's shots.
+        chosen: the setup of a shot that leaves it open.
 
     Raises:
         OSError: the take could not be written; the current one is as it was.
     """
+    closed = spec if chosen is None else spec.with_setup(chosen.setup)
     try:
-        prepared = prepare(work.job, spec, work.folder, read=work.read)
+        prepared = prepare(work.job, closed, work.folder, read=work.read)
     except ShotDataError as error:
         return failed_row(work, spec, "\n".join(map(str, error.faults)))
-    keys = keys_of(work.job, spec, prepared.inputs)
+    judge = judge_key(work.job, spec, prepared.inputs)
+    keys = Keys(judge=judge, take=take_key(judge, setup_of(closed)))
     table = work.store.find(spec.name, keys)
     status = "solved" if table is None else "kept"
     if table is None:
@@ -57,13 +67,19 @@ def solve_shot(work: Work, spec: ShotSpec) -> ShotRow:
             return failed_row(work, spec, str(error))
         work.store.put(spec.name, table)
     metadata = take_metadata(table)
+    reasons: dict[str, Any] = {}
+    if chosen is not None:
+        other = chosen.runner_up
+        reasons["why"] = canonical(chosen.why)
+        reasons["runner_up"] = canonical(other) if other else None
     return _row(
         work,
-        spec,
+        closed,
         status=status,
         take_key=metadata["keys"]["take"],
         judge_key=metadata["keys"]["judge"],
         measures=metadata["measures"],
+        **reasons,
     )
 
 
@@ -87,7 +103,10 @@ def solve_prepared(job: JobFile, prepared: Prepared, keys: Keys) -> pa.Table:
 def faults_of_shot(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:
     """Read the data of a shot and return all that is wrong with it."""
     try:
-        prepare(work.job, spec, work.folder, read=work.read)
+        if spec.is_open:
+            ask_of(work.job, spec, work.folder, read=work.read)
+        else:
+            prepare(work.job, spec, work.folder, read=work.read)
     except ShotDataError as error:
         return error.faults
     return ()
@@ -96,6 +115,17 @@ def faults_of_shot(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:
 def failed_row(work: Work, spec: ShotSpec, error: str) -> ShotRow:
     """Return the row of a shot that could not be solved."""
     return _row(work, spec, status="failed", error=error)
+
+
+def unchosen_row(work: Work, spec: ShotSpec, judgement: Judgement) -> ShotRow:
+    """Return the row of a shot for which judging found no setup."""
+    return _row(
+        work,
+        spec,
+        status=judgement.status,
+        judge_key=judgement.judge_key,
+        error=judgement.error,
+    )
 
 
 def _row(work: Work, spec: ShotSpec, **result: Any) -> ShotRow:

@@ -2,6 +2,7 @@
 
     OUT/<sequence>/takes/<shot>.parquet            current
     OUT/<sequence>/history/<shot>/<key>.parquet    every take, by take key
+    OUT/<sequence>/candidates/<shot>.json          setups judged, where open
     OUT/<sequence>/sequence.parquet                a row a shot
 
 A take is written into the history and made the current one by a second name of the
@@ -37,6 +38,10 @@ class Store:
         """Return where the current take of a shot lies."""
         return self.folder / "takes" / f"{shot}.parquet"
 
+    def candidates(self, shot: str) -> Path:
+        """Return where the judged setups of a shot lie."""
+        return self.folder / "candidates" / f"{shot}.json"
+
     def kept(self, shot: str, take_key: str) -> Path:
         """Return where a take lies in the history."""
         return self.folder / "history" / shot / f"{take_key}.parquet"
@@ -50,7 +55,7 @@ class Store:
             OSError: the take from the history could not be put in place.
         """
         current = _whole_take(self.take(shot))
-        if current is not None and _keys(current).judge == keys.judge:
+        if current is not None and _keys(current) == keys:
             return current
         path = self.kept(shot, keys.take)
         earlier = _whole_take(path)

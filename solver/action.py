@@ -78,7 +78,9 @@ def action_of(shot: Shot) -> Action:
     def of_primary(fractions: FloatArray) -> FloatArray:
         share = fractions[framing][:, None]
         n = np.arange(len(times))
-        return feet[primary, n] + (crown[primary, n] - feet[primary, n]) * share
+        foot = feet[primary, n]
+        points: FloatArray = foot + (crown[primary, n] - foot) * share
+        return points
 
     aims = np.array([f.aim * EYES for f in shot.framings])
     weights = np.array([f.weights for f in shot.framings])[framing].T

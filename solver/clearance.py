@@ -21,7 +21,7 @@ def rail_faults(stage: Stage, rig: Rig) -> dict[str, float]:
     beyond = -float(floor_margin(stage, places[:, [0, 2]]).min())
     if beyond > 0:
         found["floor"] = beyond
-    low, high = stage.height_m
+    low, high = stage.heights
     off = max(low - float(places[:, 1].min()), float(places[:, 1].max()) - high)
     if off > 1e-6:
         found["height"] = off

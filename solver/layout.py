@@ -9,6 +9,7 @@ from math import cos, degrees, pi, radians, sin, tan
 
 import numpy as np
 
+from .arrays import FloatArray, frozen
 from .lens import Lens
 from .rig import Rig, arc, sticks, track
 from .setup import Ask, Setup, View
@@ -55,7 +56,7 @@ class Layout:
     follow: float = 1.0
 
 
-def moved(layout: Layout, steps: np.ndarray) -> Layout:
+def moved(layout: Layout, steps: FloatArray) -> Layout:
     """Return a layout changed by the (3,) steps of a search.
 
     Sticks: away from the subject [m], across [m]. Rails: away [m], a turn of the track
@@ -101,9 +102,23 @@ def build(layout: Layout, ask: Ask, *, eyes_m: float) -> Setup | None:
         lens=layout.lens,
         rig=rig,
         view=layout.view,
+        hold=ask.hold or "abreast",
+        view_rad=layout.view.bearing_rad,
         offset=(_mm(-sin(bearing) * length), 0.0, _mm(-cos(bearing) * length)),
         follow=round(layout.follow, 3),
     )
+
+
+def at_height(rig: Rig, height_m: float) -> Rig:
+    """Return a rig with its lens at one height all along [m]."""
+    shape = rig.shape
+    origin = np.array(shape.origin)
+    if rig.kind == "track":
+        end = origin + shape.length * shape.direction
+        origin[1] = end[1] = height_m
+        return track(origin, end)
+    origin[1] = height_m
+    return Rig(shape=shape._replace(origin=frozen(origin)))
 
 
 def lens_height(ask: Ask, distance_m: float, eyes_m: float) -> float:
@@ -112,7 +127,7 @@ def lens_height(ask: Ask, distance_m: float, eyes_m: float) -> float:
         return ask.height_m
     angle = ask.shot.framings[0].angle
     rise = RISE[angle] if isinstance(angle, str) else radians(angle)
-    low, high = ask.stage.height_m
+    low, high = ask.stage.heights
     return _mm(min(max(eyes_m + distance_m * tan(rise), low), high))
 
 
@@ -144,7 +159,7 @@ def _rig(layout: Layout, ask: Ask, height: float) -> Rig | None:
 
 def in_sections(length_m: float, stage: Stage) -> float:
     """Return the length of straight track that the stock makes of a length [m]."""
-    if stage.straight_m == 0:
+    if stage.straight_m is None:
         return length_m
     return float(np.ceil(length_m / stage.straight_m - 1e-9)) * stage.straight_m
 

@@ -128,11 +128,14 @@ def _reversals(speed: FloatArray) -> int:
 
 def angle_range(asked: str | float) -> tuple[float, float]:
     """Return the angles of the lens over the eye line that honour an angle [rad]."""
-    low, high = {
-        "below": (-90.0, -ANGLED_DEG),
-        "level": (-LEVEL_DEG, LEVEL_DEG),
-        "above": (ANGLED_DEG, 90.0),
-    }.get(asked) or (float(asked) - ASKED_DEG, float(asked) + ASKED_DEG)
+    if isinstance(asked, str):
+        low, high = {
+            "below": (-90.0, -ANGLED_DEG),
+            "level": (-LEVEL_DEG, LEVEL_DEG),
+            "above": (ANGLED_DEG, 90.0),
+        }[asked]
+    else:
+        low, high = asked - ASKED_DEG, asked + ASKED_DEG
     return radians(low), radians(high)
 
 

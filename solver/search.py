@@ -4,9 +4,10 @@ from collections.abc import Callable
 
 import numpy as np
 
+from .action import Action
 from .arrays import FloatArray
-from .layout import Layout, build, moved
-from .propose import propose
+from .layout import Layout, at_height, build, lens_height, moved
+from .propose import distance_of, propose
 from .score import Judged, judged
 from .setup import KINDS, Ask, Setup
 from .trial import Rehearsal
@@ -16,7 +17,9 @@ AWAY_M, ACROSS_M, TURN_RAD, GROW = 0.12, 0.12, 0.14, 0.35  # first steps; metres
 BROKEN = 1e4  # added to a score for each unit by which a must is broken
 
 
-def candidates(ask: Ask, rehearsal: Rehearsal | None = None) -> list[Judged]:
+def candidates(
+    ask: Ask, rehearsal: Rehearsal | None = None, *, refine: bool = True
+) -> list[Judged]:
     """Return every setup that was tried for a shot, best first.
 
     Proposes, lets the crew work each proposal, judges it, and then moves the best
@@ -25,7 +28,9 @@ def candidates(ask: Ask, rehearsal: Rehearsal | None = None) -> list[Judged]:
     stage = rehearsal or Rehearsal(ask)
     action = stage.action
     if ask.rig is not None:
-        found = [judged(ask, action, stage.tried(setup)) for setup in _fixed_rig(ask)]
+        found = [
+            judged(ask, action, stage.tried(setup)) for setup in _fixed_rig(ask, action)
+        ]
         return sorted(found, key=_order)
     eyes = float(action.eyes[:, 1].mean())
     tried: list[tuple[Layout, Judged]] = []
@@ -34,7 +39,7 @@ def candidates(ask: Ask, rehearsal: Rehearsal | None = None) -> list[Judged]:
         if setup is not None:
             tried.append((layout, judged(ask, action, stage.tried(setup))))
     found = [verdict for _, verdict in tried]
-    for kind in KINDS:
+    for kind in KINDS if refine else ():
         own = [pair for pair in tried if pair[0].kind == kind]
         if own:
             layout, verdict = min(own, key=lambda pair: _order(pair[1]))
@@ -47,13 +52,19 @@ def _order(verdict: Judged) -> tuple[float, float, int, float]:
     return (*verdict.rank, setup.rig.shape.kind, setup.lens.focal_mm)
 
 
-def _fixed_rig(ask: Ask) -> list[Setup]:
-    shot = ask.shot
-    assert ask.rig is not None
+def _fixed_rig(ask: Ask, action: Action) -> list[Setup]:
+    """Return the setups that a fixed rig leaves open: its lenses, and its height."""
+    shot, rig = ask.shot, ask.rig
+    assert rig is not None
+    eyes = float(action.eyes[:, 1].mean())
     return [
         Setup(
             lens=lens,
-            rig=ask.rig,
+            rig=(
+                at_height(rig, lens_height(ask, distance_of(ask, lens), eyes))
+                if ask.height_open
+                else rig
+            ),
             view=None,
             hold=shot.hold,
             view_rad=shot.view_rad,

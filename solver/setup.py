@@ -67,7 +67,9 @@ class Ask:
         rig: the rig, where it is fixed.
         kinds: of rig that may be laid, in the order of `KINDS`.
         views: that may be taken, the first preferred.
-        height_m: fixed height of the lens over the ground, or None.
+        height_m: fixed height of the lens of a rig that is laid, Y up, or None.
+        height_open: whether a fixed rig's height may be chosen.
+        hold: what a dolly must keep; None: abreast.
         stage: where cameras and subjects can be.
     """
 
@@ -77,6 +79,8 @@ class Ask:
     kinds: tuple[str, ...]
     views: tuple[View, ...]
     height_m: float | None
+    height_open: bool = False
+    hold: str | None = None
     stage: Stage
 
 

@@ -1,0 +1,132 @@
+"""Chooses a setup for every shot of a job across its cuts: the join after judging."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from ..solver.cut_cost import CutCosts
+from ..solver.open_shot import KEEP_MARGIN, OpenShot, State
+from ..solver.score import TIE
+from ..solver.sequence import choose_sequence
+from .judgement import Candidate, Judgement
+from .keys import digest
+from .letters import SHARED_FIELDS
+from .spec import JobFile
+from .spec_shot import ShotSpec
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Chosen:
+    """The setup chosen for a shot, and why.
+
+    Attributes:
+        shot: its name.
+        setup: as it would stand in the job file.
+        why: points of the score by name, of the cut into the shot too, and how many
+            setups were tried.
+        runner_up: the next best setup with its parts and what it would cost more;
+            empty where there is none.
+    """
+
+    shot: str
+    setup: dict[str, Any]
+    why: dict[str, Any]
+    runner_up: dict[str, Any]
+
+
+def choose_setups(
+    job: JobFile, judgements: Mapping[str, Judgement]
+) -> dict[str, Chosen]:
+    """Return the setups of all shots that have one, by name of the shot.
+
+    Args:
+        job: the checked job.
+        judgements: by name of the shot; those without candidates are left out of the
+            choice, as are shots that are not there.
+
+    Raises:
+        SolverError: the shots of a letter have no setup in common.
+    """
+    specs = [
+        spec
+        for spec in job.shots
+        if spec.name in judgements and judgements[spec.name].candidates
+    ]
+    if not specs:
+        return {}
+    shots = [_open_shot(spec, judgements[spec.name]) for spec in specs]
+    letters = {spec.name: spec.setup.lower() for spec in specs if spec.setup}
+    choice = choose_sequence(
+        shots, shared=letters, costs=_costs(job), margin=_margin(specs)
+    )
+    found = {}
+    for k, spec in enumerate(specs):
+        judgement = judgements[spec.name]
+        index, other = choice.chosen[k], choice.runner_up[k]
+        candidate = judgement.candidates[index]
+        why = {
+            "score": candidate.score,
+            "parts": candidate.parts,
+            "cut": choice.cuts[k],
+            "numbers": candidate.numbers,
+            "tried": judgement.n_tried,
+            "candidates": len(judgement.candidates),
+            "kept": judgement.kept == index,
+        }
+        runner_up: dict[str, Any] = {}
+        if other is not None:
+            more = choice.runner_up_costs(k)
+            runner_up = _runner_up(judgement.candidates[other], more)
+        found[spec.name] = Chosen(
+            shot=spec.name, setup=candidate.setup, why=why, runner_up=runner_up
+        )
+    return found
+
+
+def _runner_up(candidate: Candidate, more: float | None) -> dict[str, Any]:
+    return {
+        "setup": candidate.setup,
+        "score": candidate.score,
+        "parts": candidate.parts,
+        "costs_more": more,
+        "tie": more is not None and more < TIE,
+    }
+
+
+def _open_shot(spec: ShotSpec, judgement: Judgement) -> OpenShot:
+    states = []
+    for k, candidate in enumerate(judgement.candidates):
+        ends = candidate.shot_ends
+        shared = {name: candidate.setup[name] for name in SHARED_FIELDS}
+        states.append(
+            State(
+                score=candidate.score,
+                first=ends.first,
+                last=ends.last,
+                left=ends.left,
+                order=k,
+                setup=digest(shared),
+            )
+        )
+    return OpenShot(
+        name=spec.name,
+        scene=spec.scene.lower(),
+        states=tuple(states),
+        elapsed=spec.cut == "elapsed",
+        kept=judgement.kept,
+        unchanged=judgement.unchanged,
+    )
+
+
+def _margin(specs: list[ShotSpec]) -> float:
+    """Return the margin by which last night's setups have to be beaten."""
+    margins = [
+        spec.keep_setup.margin for spec in specs if spec.keep_setup.from_ != "none"
+    ]
+    return max(margins, default=KEEP_MARGIN)
+
+
+def _costs(job: JobFile) -> CutCosts:
+    """Return what cuts cost, with the job's own weights."""
+    asked = job.habits.cut_weights.model_dump(exclude_none=True)
+    return replace(CutCosts(), **asked)
