@@ -12,13 +12,10 @@ from carrellata.solver.findings import Finding
 A, B = (0.0, 0.0), (2.0, 0.0)
 
 
-def shot(
-    name: str,
-    ends: CutEnd | ShotEnds | None,
-    *,
-    elapsed: bool = False,
-    scene: str = "s",
-) -> CutShot:
+Ends = CutEnd | ShotEnds | None
+
+
+def shot(name: str, ends: Ends, *, elapsed: bool = False, scene: str = "s") -> CutShot:
     whole = held(ends) if isinstance(ends, CutEnd) else ends
     return CutShot(name=name, scene=scene, elapsed=elapsed, ends=whole)
 
