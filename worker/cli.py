@@ -14,6 +14,7 @@ from ..jobs.errors import (
     ShotDataError,
     exit_code,
 )
+from .service import commands as _commands_of_the_service  # noqa: F401
 
 _INTERRUPTED = 130  # what the command library makes of an interrupt
 _NOT_WRITTEN = 1
