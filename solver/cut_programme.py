@@ -49,7 +49,7 @@ class Programme:
         places: Sequence[int],
         letters: Mapping[str, str],
         costs: CutCosts,
-        margin: float,
+        margin: float | None,
     ) -> None:
         self._costs = costs
         self._stages = [

@@ -54,7 +54,7 @@ def stage_of(
     k: int,
     letters: Mapping[str, str],
     costs: CutCosts,
-    margin: float,
+    margin: float | None,
 ) -> Stage:
     """Return the stage of one shot of a scene.
 
@@ -64,7 +64,7 @@ def stage_of(
         k: which of those.
         letters: of shots that share a setup, by name.
         costs: of cuts.
-        margin: share of its score by which the kept setup is to be beaten.
+        margin: in place of the shot's own.
     """
     shot = shots[places[k]]
     states = shot.states
@@ -90,7 +90,7 @@ def stage_of(
         number = {name: n for n, name in enumerate(dict.fromkeys(names))}
         ask = Ask("letter", letter)
         asks[ask] = shows[ask] = np.array([number[state.setup] for state in states])
-    in_row = k > 0 and places[k] == places[k - 1] + 1
+    in_row = k > 0 and places[k] == places[k - 1] + 1 and not shot.gap
     return Stage(
         unary=micro(
             np.array([s.score + use.get(s.first.focal_mm, 0.0) for s in states])

@@ -40,24 +40,34 @@ class OpenShot:
     Attributes:
         name, scene: of the shot.
         elapsed: whether time has passed since the shot before.
+        gap: whether the shot before is missing from those that are chosen for.
         states: at least one; all show the same action.
         kept: index of last night's setup among them, or None.
         unchanged: whether the shot's own inputs are last night's.
+        margin: share of the kept setup's score by which another has to beat it.
     """
 
     name: str
     scene: str
     states: tuple[State, ...]
     elapsed: bool = False
+    gap: bool = False
     kept: int | None = None
     unchanged: bool = False
+    margin: float = KEEP_MARGIN
 
 
-def keeping_gains(shot: OpenShot, margin: float) -> IntArray:
-    """Return what each state of a shot gains for being last night's, (n,)."""
+def keeping_gains(shot: OpenShot, margin: float | None = None) -> IntArray:
+    """Return what each state of a shot gains for being last night's, (n,).
+
+    Args:
+        shot: with its kept state, if it has one.
+        margin: in place of the shot's own.
+    """
+    share = shot.margin if margin is None else margin
     gains = np.zeros(len(shot.states), dtype=np.int64)
     if shot.kept is not None:
         score = max(abs(shot.states[shot.kept].score), LEAST_KEPT_SCORE)
         steady = STEADY if shot.unchanged else 0.0
-        gains[shot.kept] = micro(margin * score + steady)
+        gains[shot.kept] = micro(share * score + steady)
     return gains

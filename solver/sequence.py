@@ -26,7 +26,7 @@ import numpy as np
 
 from .cut_cost import MICRO, CutCosts
 from .cut_programme import Programme
-from .open_shot import KEEP_MARGIN, OpenShot
+from .open_shot import OpenShot
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -60,7 +60,7 @@ def choose_sequence(
     *,
     shared: Mapping[str, str] | None = None,
     costs: CutCosts | None = None,
-    margin: float = KEEP_MARGIN,
+    margin: float | None = None,
 ) -> Choice:
     """Choose a setup for every shot of a sequence, exactly.
 
@@ -69,8 +69,9 @@ def choose_sequence(
         shared: letters of shots that share a setup, by name of the shot; a letter
             counts inside a scene, and setups are the same when `State.setup` is.
         costs: of cuts.
-        margin: share of the kept setup's score by which another has to beat it; a
-            shot whose own inputs are unchanged is moved only to save `STEADY` more.
+        margin: share of the kept setup's score by which another has to beat it, in
+            place of each shot's own. A shot whose own inputs are unchanged is moved
+            only to save `open_shot.STEADY` more.
 
     Raises:
         SolverError: the shots of a letter have no setup in common.

@@ -312,6 +312,22 @@ def test_last_nights_setup_stays_until_it_is_beaten_by_the_margin() -> None:
         assert choose_sequence([shot], margin=0.0).chosen == (0,)
 
 
+def test_each_shot_can_have_its_own_margin() -> None:
+    shot = _walker([-90.0, -60.0], [3.0, 4.0], name="010", kept=1)
+    assert choose_sequence([replace(shot, margin=0.2)]).chosen == (0,)
+    assert choose_sequence([replace(shot, margin=0.3)]).chosen == (1,)
+
+
+def test_a_missing_shot_parts_its_neighbours_but_not_their_side() -> None:
+    first = _walker([-90.0], [0.0], name="010")
+    third = _walker([-80.0, 60.0], [0.0, 0.5], name="030")
+    # Ten degrees and the same lens cost more than the other side of the line.
+    assert choose_sequence([first, third]).chosen == (0, 1)
+    assert choose_sequence([first, replace(third, gap=True)]).chosen == (0, 0)
+    beside = _walker([60.0], [0.0], name="030", gap=True)
+    assert choose_sequence([first, beside]).total == pytest.approx(8.0)
+
+
 def test_a_choice_that_is_kept_is_chosen_again() -> None:
     rng = np.random.default_rng(11)
     for _ in range(40):
