@@ -28,7 +28,14 @@ _NOT_IN_KEY = {
     "subjects",
 }
 _MAKES_TAKES = ("solver/**/*.py", "jobs/subjects/*.py")
-_MAKES_TAKES_TOO = ("axes.py", "bodies.py", "keys.py", "shots.py", "takes.py")
+_MAKES_TAKES_TOO = (
+    "axes.py",
+    "bodies.py",
+    "grip_metadata.py",
+    "keys.py",
+    "shots.py",
+    "takes.py",
+)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -27,6 +27,7 @@ from .atomic import write_whole
 from .axes import scene_from_inside, turn_scene_from_inside
 from .bodies import BODIES_KEY, bodies_json
 from .errors import InputError
+from .grip_metadata import sheet_metadata
 from .keys import Keys, canonical, setup_of
 from .parquet import read_checked
 from .rate import rate_text
@@ -132,6 +133,7 @@ def take_table(
             "knots": _knots(take),
             "crew": _crew(take.shot.crew),
             "asked": _asked(spec),
+            "grip_sheet": sheet_metadata(take, spec.stage, job.world),
             "measures": measures,
             "status": status,
         }
