@@ -1,0 +1,91 @@
+"""The process of one batch: solves a job and tells of every shot as it is done.
+
+Started by the service with one line of JSON on standard input; answers in lines of
+JSON. It ends when the service does, and on an interrupt leaves finished takes whole.
+"""
+
+import json
+import os
+import signal
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import IO, Any
+
+from ...jobs.errors import CancelledError, InputError, JobError
+from ...jobs.load import load_job
+from ...jobs.local import solve_job, workers_for
+from ...jobs.sequence_table import ShotRow
+from ...jobs.subjects.confined import ConfinedReader
+from ...jobs.threads import use_one_thread
+
+NICE = 10  # somebody waits for takes; nobody for a batch
+_GRACE_S = 3.0  # to end in order once the service is gone
+
+
+def main() -> int:
+    """Run the batch that standard input names; returns 0."""
+    use_one_thread()
+    # What libraries print must not come between the lines of the answer.
+    answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    os.dup2(2, 1)
+    request = json.loads(sys.stdin.readline())
+    os.nice(NICE)
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    threading.Thread(target=_end_with_service, daemon=True).start()
+    _say(answers, end=_outcome(request, answers))
+    return 0
+
+
+def _outcome(request: dict[str, Any], answers: IO[str]) -> dict[str, str | None]:
+    job_path = Path(request["job"])
+
+    def tell(what: object, _total: int) -> None:
+        if not isinstance(what, ShotRow):
+            return  # a shot that was judged; its take comes later
+        plain = what.plain()
+        _say(answers, row={**plain, "setup": json.loads(plain["setup"])})
+
+    root = request["root"]
+    reader = ConfinedReader(
+        root=None if root is None else Path(root),
+        max_bytes=request["file_bytes"],
+        max_rows=request["samples"],
+    )
+    try:
+        worth = workers_for(load_job(job_path).shots)
+        solve_job(
+            job_path,
+            Path(request["out"]),
+            workers=min(worth, request["workers"]),
+            progress=tell,
+            read=reader,
+        )
+    except (CancelledError, KeyboardInterrupt):
+        return {"state": "cancelled", "detail": None}
+    except JobError as error:
+        return {"state": "failed", "detail": str(error.faults[0])}
+    except InputError as error:
+        return {"state": "failed", "detail": error.fault.message}
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        return {"state": "failed", "detail": f"takes cannot be written: {reason}"}
+    return {"state": "done", "detail": None}
+
+
+def _say(answers: IO[str], **message: Any) -> None:
+    answers.write(json.dumps(message) + "\n")
+    answers.flush()
+
+
+def _end_with_service() -> None:
+    """Interrupt the run when the service's end of the pipe is closed."""
+    sys.stdin.read()
+    os.kill(os.getpid(), signal.SIGINT)
+    time.sleep(_GRACE_S)
+    os._exit(1)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

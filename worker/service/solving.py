@@ -1,0 +1,254 @@
+"""What a solving process does with the body of a request.
+
+`solve_request` is the one way from a checked job to the table of its take. Around it:
+parsing, the limits of the token, and what is kept from one request to the next so that
+a changed number solves again and reads nothing again. What is kept is kept by project:
+no project can tell from the time of an answer what another has asked for.
+"""
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Iterable
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from typing import Generic, TypeVar
+
+import pyarrow as pa
+
+from ...jobs.errors import Fault, InputError, JobError, ShotDataError
+from ...jobs.keys import Keys, keys_of
+from ...jobs.load import tables_of_json
+from ...jobs.parse import parse_job
+from ...jobs.shots import prepare
+from ...jobs.solve_shot import solve_prepared
+from ...jobs.spec import JobFile
+from ...jobs.subjects.confined import ConfinedReader, faults_of_name
+from ...jobs.subjects.read import track_of_source
+from ...jobs.subjects.reference import SubjectReference, Up
+from ...jobs.subjects.track import SubjectTrack
+from ...jobs.takes import take_metadata
+from ...solver.errors import SolverError
+from .limits import Limits, batch_faults, take_faults
+from .problems import Refusal, refusal_of
+from .results import rendered, stream_bytes
+
+T = TypeVar("T")
+
+_NOWHERE = Path()  # the confined reader knows its own folder
+_KEPT_TRACKS = 64
+_KEPT_TABLES = 32
+_LONG_TRACK = 100_000  # samples; longer ones are not kept
+_LARGE_TABLE = 2 * 2**20  # bytes; larger ones are not kept
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Rules:
+    """Whose request it is and what it may use.
+
+    Attributes:
+        project: owner of the token.
+        root: folder that its subject files are read from, or None.
+        limits: of the token.
+    """
+
+    project: str
+    root: Path | None
+    limits: Limits
+
+    def reader(self) -> ConfinedReader:
+        """Return what reads the subjects of this project."""
+        return ConfinedReader(
+            root=self.root,
+            max_bytes=self.limits.file_bytes,
+            max_rows=self.limits.samples,
+        )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SolvedTake:
+    """A take on its way to the client.
+
+    Attributes:
+        take_key: of the take.
+        stream: the take as an Arrow stream.
+        form: the form that was asked for.
+        body: the take in that form.
+        from_files: whether subjects came from files, which may change.
+    """
+
+    take_key: str
+    stream: bytes
+    form: str
+    body: bytes
+    from_files: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CheckedBatch:
+    """A job that may run: its name and its shots."""
+
+    sequence: str
+    shots: tuple[str, ...]
+
+
+@dataclass(kw_only=True, slots=True)
+class Kept(Generic[T]):
+    """The values that were used last, at most `size` of them."""
+
+    size: int
+    values: OrderedDict[Hashable, T] = field(default_factory=OrderedDict)
+
+    def get(self, key: Hashable) -> T | None:
+        """Return a value and make it the last used."""
+        if key in self.values:
+            self.values.move_to_end(key)
+        return self.values.get(key)
+
+    def put(self, key: Hashable, value: T) -> None:
+        """Keep a value; the one used longest ago may go."""
+        self.values[key] = value
+        self.values.move_to_end(key)
+        while len(self.values) > self.size:
+            self.values.popitem(last=False)
+
+
+_tracks: Kept[SubjectTrack] = Kept(size=_KEPT_TRACKS)
+_tables: Kept[pa.Table] = Kept(size=_KEPT_TABLES)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class KeepingReader:
+    """Reads subjects by the rules, and keeps tracks by project and content.
+
+    The bytes are read every time: a file that changed gives another track.
+    """
+
+    rules: Rules
+
+    def __call__(
+        self,
+        reference: SubjectReference,
+        *,
+        folder: Path,
+        rate: Fraction,
+        first_frame: int,
+        last_frame: int,
+        up: Up,
+        metres_per_unit: float,
+        path: str,
+    ) -> SubjectTrack:
+        """Read a subject, or return the track of the same bytes read the same way."""
+        reader = self.rules.reader()
+        source = reader.source(reference, path=path)
+        meaning = (reference.name, reference.at, reference.height_m, reference.rate)
+        more = (reference.first_sample_at, reference.joint, reference.units)
+        rest = (reference.up, reference.limit_m_s, reference.holds)
+        titles = repr(reference.columns)
+        span = (rate, first_frame, last_frame, up, metres_per_unit)
+        who = (self.rules.project, self.rules.limits)
+        key = (who, source.kind, source.digest, meaning, more, rest, titles, span)
+        track = _tracks.get(key)
+        if track is None:
+            track = track_of_source(
+                source,
+                reference,
+                rate=rate,
+                first_frame=first_frame,
+                last_frame=last_frame,
+                up=up,
+                metres_per_unit=metres_per_unit,
+                path=path,
+            )
+            if len(track.times_s) <= _LONG_TRACK:
+                _tracks.put(key, track)
+        return track
+
+
+def solve_request(job: JobFile, rules: Rules) -> pa.Table:
+    """Return the table of the only take of a job.
+
+    Raises:
+        ShotDataError: the data of its subjects cannot be used.
+        SolverError: the solver cannot work with it.
+    """
+    (spec,) = job.shots
+    prepared = prepare(job, spec, _NOWHERE, read=KeepingReader(rules=rules))
+    keys = keys_of(job, spec, prepared.inputs)
+    return _kept_or((rules.project, keys), lambda: solve_prepared(job, prepared, keys))
+
+
+def solve_take(body: bytes, rules: Rules, form: str) -> SolvedTake | Refusal:
+    """Return the take that the body of a request asks for, or why not.
+
+    Args:
+        body: a job of one shot, JSON.
+        rules: of the token.
+        form: one of `results.FORMS`.
+    """
+    job = _job(body, lambda job: take_faults(job, rules.limits))
+    if isinstance(job, Refusal):
+        return job
+    try:
+        table = solve_request(job, rules)
+    except (ShotDataError, SolverError) as error:
+        return (
+            refusal_of(error) if isinstance(error, ShotDataError) else _unsolved(error)
+        )
+    return SolvedTake(
+        take_key=take_metadata(table)["keys"]["take"],
+        stream=stream_bytes(table),
+        form=form,
+        body=rendered(table, form),
+        from_files=any(s.file is not None for s in job.shots[0].subjects),
+    )
+
+
+def check_batch(body: bytes, rules: Rules) -> CheckedBatch | Refusal:
+    """Return what a batch would solve, or why it is refused. No file is read."""
+    job = _job(
+        body, lambda job: (*batch_faults(job, rules.limits), *_names(job, rules))
+    )
+    if isinstance(job, Refusal):
+        return job
+    shots = tuple(spec.name for spec in job.shots)
+    return CheckedBatch(sequence=job.sequence, shots=shots)
+
+
+def _names(job: JobFile, rules: Rules) -> Iterable[Fault]:
+    """Yield the faults in names of files that need no look at the disk."""
+    for k, spec in enumerate(job.shots):
+        for n, subject in enumerate(spec.subjects):
+            if subject.file is not None:
+                path = f"shots[{k}].subjects[{n}]"
+                yield from faults_of_name(rules.root, subject.file, path=path)
+
+
+def _job(
+    body: bytes, limits: Callable[[JobFile], Iterable[Fault]]
+) -> JobFile | Refusal:
+    try:
+        tables = tables_of_json(body, label="body")
+    except (InputError, JobError) as error:
+        return refusal_of(error, status=400)
+    try:
+        job = parse_job(tables)
+        faults = tuple(limits(job))
+        if faults:
+            raise JobError(faults)
+    except JobError as error:
+        return refusal_of(error)
+    return job
+
+
+def _kept_or(key: tuple[str, Keys], solve: Callable[[], pa.Table]) -> pa.Table:
+    table = _tables.get(key)
+    if table is None:
+        table = solve()
+        if table.nbytes <= _LARGE_TABLE:
+            _tables.put(key, table)
+    return table
+
+
+def _unsolved(error: SolverError) -> Refusal:
+    fault = Fault(path="shots[0]", message=str(error))
+    return refusal_of(JobError((fault,)))
