@@ -33,6 +33,7 @@ class Action:
         seen: frames at which the primary is to be seen, (n,).
         framing: index of the framing in force, (n,).
         asked_log2: log2 of the asked size, a share of the frame height, (n,).
+        ratio: asked distance over the shot's first, (n,).
         centre: weighted aim point of all subjects, (n, 3) [m].
         held: aim points of the other subjects who must be held, (k, n, 3) [m].
         bodies: feet and crown of all subjects, (n_subjects, 2, n, 3) [m].
@@ -50,6 +51,7 @@ class Action:
     seen: BoolArray
     framing: IntArray
     asked_log2: FloatArray
+    ratio: FloatArray
     centre: FloatArray
     held: FloatArray
     bodies: FloatArray
@@ -57,6 +59,11 @@ class Action:
     main: float
     rise: FloatArray
     ground_m: float
+
+    @property
+    def resizes(self) -> bool:
+        """Whether the asked size changes within the shot."""
+        return bool(np.ptp(self.ratio) > 0)
 
     @property
     def n_frames(self) -> int:
@@ -106,6 +113,7 @@ def action_of(shot: Shot) -> Action:
         seen=~hidden_at(shot, times, primary),
         framing=framing,
         asked_log2=np.log2(spans * heights / (2 * ty * distances)),
+        ratio=distances / shot.framings[0].distance_m,
         centre=np.einsum("kn,knc->nc", share, aim_each),
         held=np.array(others).reshape(len(others), len(times), 3),
         bodies=bodies,

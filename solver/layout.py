@@ -38,7 +38,7 @@ class Layout:
         reach_m: rail on either side of the middle that the subject's whole way takes.
         ends_m_s: speed of the ideal place along the rail at cut-in and cut-out.
         follow: share of the way that the dolly covers.
-        lift_m: height of the lens over where the asked angle puts it.
+        hold: what the dolly keeps, see `Shot`.
     """
 
     kind: str
@@ -54,6 +54,7 @@ class Layout:
     reach_m: float = 0.0
     ends_m_s: tuple[float, float] = (0.0, 0.0)
     follow: float = 1.0
+    hold: str = "abreast"
 
 
 def moved(layout: Layout, steps: FloatArray) -> Layout:
@@ -102,7 +103,7 @@ def build(layout: Layout, ask: Ask, *, eyes_m: float) -> Setup | None:
         lens=layout.lens,
         rig=rig,
         view=layout.view,
-        hold=ask.hold or "abreast",
+        hold=layout.hold,
         view_rad=layout.view.bearing_rad,
         offset=(_mm(-sin(bearing) * length), 0.0, _mm(-cos(bearing) * length)),
         follow=round(layout.follow, 3),

@@ -92,7 +92,8 @@ def _sticks(
     distance = distance_of(ask, lens)
     bearing = action.main + view.bearing_rad
     weight = AZIMUTH_OPEN if len(ask.views) > 2 else AZIMUTH_ASKED
-    place = fit_sticks(_flat(action.centre[picks]), distance, bearing, weight)
+    wanted = distance * action.ratio[picks]
+    place = fit_sticks(_flat(action.centre[picks]), wanted, bearing, weight)
     return Layout(
         kind="sticks",
         lens=lens,
@@ -127,7 +128,8 @@ def _tracks(
     distance = distance_of(ask, lens)
     bearing = action.main + view.bearing_rad
     times = action.times_s[picks]
-    ideal = _flat(action.centre[picks]) + _beside(bearing, distance)
+    wanted = distance * action.ratio[picks]
+    ideal = _flat(action.centre[picks]) + _beside(bearing, 1.0) * wanted[:, None]
     fit = fit_line(ideal, times)
     low, high = float(fit.s.min()), float(fit.s.max())
     middle = fit.origin + fit.direction * (low + high) / 2
@@ -143,6 +145,9 @@ def _tracks(
         reach_m=(high - low) / 2,
         ends_m_s=_ends(fit.s, times),
     )
+    hold = ask.hold or ("size" if action.resizes else "abreast")
+    if hold != "abreast":
+        return [replace(base, hold=hold)]
     return [replace(base, follow=f) for f in _follows(ask, fit.s, times)]
 
 
@@ -156,10 +161,12 @@ def _arcs(
     centre = _flat(action.centre[picks])
     fixed = action.main + view.bearing_rad
     turning = np.unwrap(action.heading[picks]) + view.bearing_rad
-    swung = centre - distance * np.column_stack([np.sin(turning), np.cos(turning)])
+    wanted = (distance * action.ratio[picks])[:, None]
+    swung = centre - wanted * np.column_stack([np.sin(turning), np.cos(turning)])
+    hold = ask.hold or ("size" if action.resizes else "abreast")
     found = []
     for ideal, offset in (
-        (centre + _beside(fixed, distance), (fixed, distance)),
+        (centre + wanted * _beside(fixed, 1.0), (fixed, distance)),
         (swung, (fixed, 0.0)),
     ):
         fit = arc_through(ideal, times)
@@ -170,6 +177,8 @@ def _arcs(
         follow = _follows(ask, fit.s, times)[-1]
         turned = (high - low) / fit.radius
         follow = min(follow, 0.9 * MOST_SWEEP / turned)
+        if hold != "abreast":
+            follow = min(1.0, 0.9 * MOST_SWEEP / turned)
         turn = 1.0 if fit.sweep > 0 else -1.0
         bearing = fit.start + turn * (low + high) / 2 / fit.radius
         x, z = fit.centre
@@ -189,6 +198,7 @@ def _arcs(
                 reach_m=(high - low) / 2,
                 ends_m_s=_ends(fit.s, times),
                 follow=follow,
+                hold=hold,
             )
         )
     return found
