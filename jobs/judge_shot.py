@@ -81,6 +81,19 @@ def judge_shot(work: Work, spec: ShotSpec) -> Judgement:
     return found
 
 
+def judge_alone(work: Work, spec: ShotSpec) -> Judgement:
+    """Return the setups that a shot can have by itself; nothing is read or written.
+
+    For a job of one shot: there is no last night, and nobody shares its setup.
+
+    Raises:
+        ShotDataError: its data cannot be used.
+    """
+    member = (spec, *ask_of(work.job, spec, work.folder, read=work.read))
+    judge = judge_key(work.job, spec, member[2].inputs)
+    return _judged(work, spec, [member], judge, judge, None)
+
+
 Member = tuple[ShotSpec, Ask, Prepared]
 
 

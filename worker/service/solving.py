@@ -15,13 +15,18 @@ from typing import Generic, TypeVar
 
 import pyarrow as pa
 
+from ...jobs.choose import choose_setups
 from ...jobs.errors import Fault, InputError, JobError, ShotDataError
-from ...jobs.keys import Keys, keys_of
+from ...jobs.judge_shot import judge_alone
+from ...jobs.keys import Keys, judge_key, setup_of, take_key
 from ...jobs.load import tables_of_json
 from ...jobs.parse import parse_job
 from ...jobs.shots import prepare
-from ...jobs.solve_shot import solve_prepared
+from ...jobs.solve_shot import Work, solve_prepared
 from ...jobs.spec import JobFile
+from ...jobs.spec_shot import ShotSpec
+from ...jobs.store import Store
+from ...jobs.subjects import SubjectReader
 from ...jobs.subjects.confined import ConfinedReader, faults_of_name
 from ...jobs.subjects.read import track_of_source
 from ...jobs.subjects.reference import SubjectReference, Up
@@ -168,13 +173,36 @@ def solve_request(job: JobFile, rules: Rules) -> pa.Table:
     """Return the table of the only take of a job.
 
     Raises:
-        ShotDataError: the data of its subjects cannot be used.
+        ShotDataError: the data of its subjects cannot be used, or it has no setup.
         SolverError: the solver cannot work with it.
     """
     (spec,) = job.shots
-    prepared = prepare(job, spec, _NOWHERE, read=KeepingReader(rules=rules))
-    keys = keys_of(job, spec, prepared.inputs)
-    return _kept_or((rules.project, keys), lambda: solve_prepared(job, prepared, keys))
+    read = KeepingReader(rules=rules)
+    closed = _with_setup(job, spec, read) if spec.is_open else spec
+    prepared = prepare(job, closed, _NOWHERE, read=read)
+    judge = judge_key(job, spec, prepared.inputs)
+    keys = Keys(judge=judge, take=take_key(judge, setup_of(closed)))
+    kept = _tables.get((rules.project, keys))
+    if kept is None:
+        kept = solve_prepared(job, prepared, keys)
+        if kept.nbytes <= _LARGE_TABLE:
+            _tables.put((rules.project, keys), kept)
+    return kept
+
+
+def _with_setup(job: JobFile, spec: ShotSpec, read: SubjectReader) -> ShotSpec:
+    """Return a shot in the best setup that it can have.
+
+    Raises:
+        ShotDataError: it can have none.
+    """
+    work = Work(job=job, folder=_NOWHERE, store=Store(folder=_NOWHERE), read=read)
+    judgement = judge_alone(work, spec)
+    chosen = choose_setups(job, {spec.name: judgement})
+    if spec.name not in chosen:
+        fault = Fault(path="shots[0]", message=judgement.error or "has no setup")
+        raise ShotDataError(spec.name, (fault,))
+    return spec.with_setup(chosen[spec.name].setup)
 
 
 def solve_take(body: bytes, rules: Rules, form: str) -> SolvedTake | Refusal:
@@ -238,15 +266,6 @@ def _job(
     except JobError as error:
         return refusal_of(error)
     return job
-
-
-def _kept_or(key: tuple[str, Keys], solve: Callable[[], pa.Table]) -> pa.Table:
-    table = _tables.get(key)
-    if table is None:
-        table = solve()
-        if table.nbytes <= _LARGE_TABLE:
-            _tables.put(key, table)
-    return table
 
 
 def _unsolved(error: SolverError) -> Refusal:
