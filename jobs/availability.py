@@ -6,7 +6,7 @@ from typing import Any
 
 from .locations import Finding, shown
 
-LATER_FIELDS = ("lock",)
+LATER_FIELDS: tuple[str, ...] = ()
 LATER_SUBJECT_SUFFIXES = (".usd", ".usda", ".usdc", ".usdz")
 
 _NOT_YET = "not available in this version"

@@ -15,6 +15,7 @@ from .errors import CancelledError, Fault, JobError
 from .judge_shot import judge_shot
 from .judgement import Judgement
 from .load import load_job
+from .lock import with_locked_setups
 from .pool import Run, n_processors, runner
 from .sequence_table import ShotRow, merge_sequence
 from .solve_shot import Work, failed_row, faults_of_shot, solve_shot, unchosen_row
@@ -90,10 +91,12 @@ def solve_job(
     """
     use_one_thread()
     job = load_job(job_path)
-    chosen = choose_shots(job, shots=shots, shard=shard)
     store = Store(folder=out / job.sequence)
+    job = with_locked_setups(job, store)
+    chosen = choose_shots(job, shots=shots, shard=shard)
     work = Work(job=job, folder=folder or job_path.parent, store=store, read=read)
     rows: list[ShotRow] = []
+    merged: tuple[ShotRow, ...] = ()
     with runner(work, workers or workers_for(chosen)) as run:
         if strict:
             _refuse_faulty(run, chosen)
@@ -118,10 +121,13 @@ def solve_job(
             raise CancelledError(message) from error
         finally:
             if rows:
-                merge_sequence(store.sequence, job, rows)
-    order = {spec.name: k for k, spec in enumerate(chosen)}
-    rows.sort(key=lambda row: order[row.shot])
-    return Outcome(sequence=job.sequence, folder=store.folder, rows=tuple(rows))
+                merged = merge_sequence(store.sequence, job, rows)
+    done_now = {row.shot for row in rows}
+    return Outcome(
+        sequence=job.sequence,
+        folder=store.folder,
+        rows=tuple(row for row in merged if row.shot in done_now),
+    )
 
 
 class Task(NamedTuple):

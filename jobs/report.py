@@ -1,8 +1,10 @@
 """What the command line says: plain lines for people."""
 
+import json
 from collections.abc import Iterable, Iterator, Sequence
 from math import isinf
 
+from ..solver.findings import SEVERITIES
 from ..solver.measure import Measures
 from .lens_table import LensRow, Stand
 from .sequence_table import WITHOUT_TAKE, ShotRow
@@ -24,6 +26,9 @@ def shot_lines(rows: Sequence[ShotRow]) -> Iterator[str]:
                 yield f"{row.shot:<{width}}  {row.status:<8}  {line}"
         else:
             yield f"{row.shot:<{width}}  {row.status:<8}  {_main_numbers(row.measures)}"
+            # What a locked take no longer holds.
+            for line in (row.error or "").splitlines():
+                yield f"{'':<{width}}  {'':<8}  {line}"
 
 
 def detail_line(measures: Measures) -> str:
@@ -38,9 +43,39 @@ def count_line(rows: Sequence[ShotRow]) -> str:
     """Return how many shots came to which status."""
     counts = {
         status: sum(row.status == status for row in rows)
-        for status in ("solved", "kept", *WITHOUT_TAKE)
+        for status in ("solved", "kept", "locked", *WITHOUT_TAKE)
     }
-    return ", ".join(f"{count} {status}" for status, count in counts.items())
+    return ", ".join(
+        f"{count} {status}"
+        for status, count in counts.items()
+        if count or status != "locked"
+    )
+
+
+def findings_line(rows: Iterable[ShotRow]) -> str:
+    """Return how many findings of each severity there are, and how many accepted."""
+    found = [one for row in rows for one in json.loads(row.findings)]
+    open_ones = [one for one in found if one["accepted"] is None]
+    counts = [
+        (sum(one["severity"] == severity for one in open_ones), severity)
+        for severity in reversed(SEVERITIES)
+    ]
+    parts = [f"{n} {word}{'' if n == 1 else 's'}" for n, word in counts if n]
+    accepted = len(found) - len(open_ones)
+    if accepted:
+        parts.append(f"{accepted} accepted")
+    return f"findings: {', '.join(parts) or 'none'}"
+
+
+def finding_lines(row: ShotRow) -> Iterator[str]:
+    """Yield what a shot is faulted for, a sentence a line, the worst first."""
+    found = json.loads(row.findings)
+    found.sort(key=lambda one: -SEVERITIES.index(one["severity"]))
+    for one in found:
+        mark = one["severity"]
+        if one["accepted"] is not None:
+            mark = f"accepted by {one['accepted']['by']}"
+        yield f"{mark}: {one['text']}"
 
 
 def lens_lines(

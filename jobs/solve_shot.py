@@ -14,6 +14,7 @@ from .choose import Chosen
 from .errors import Fault, ShotDataError
 from .judgement import Judgement
 from .keys import Keys, canonical, judge_key, setup_of, take_key
+from .lock import keep_locked
 from .sequence_table import ShotRow
 from .shots import Prepared, prepare
 from .spec import JobFile
@@ -43,6 +44,8 @@ class Work:
 def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> ShotRow:
     """Solve a shot, unless a take that answers it is there, and return its row.
 
+    A locked take is kept to the byte and measured against the action as it is now.
+
     Args:
         work: the run.
         spec: one of the job's shots.
@@ -51,6 +54,8 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
     Raises:
         OSError: the take could not be written; the current one is as it was.
     """
+    if spec.lock is not None:
+        return _keep_locked(work, spec)
     closed = spec if chosen is None else spec.with_setup(chosen.setup)
     try:
         prepared = prepare(work.job, closed, work.folder, read=work.read)
@@ -79,7 +84,28 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
         take_key=metadata["keys"]["take"],
         judge_key=metadata["keys"]["judge"],
         measures=metadata["measures"],
+        ends=canonical(metadata["ends"]) if "ends" in metadata else None,
         **reasons,
+    )
+
+
+def _keep_locked(work: Work, spec: ShotSpec) -> ShotRow:
+    try:
+        kept = keep_locked(
+            work.job, spec, folder=work.folder, store=work.store, read=work.read
+        )
+    except ShotDataError as error:
+        return failed_row(work, spec, "\n".join(map(str, error.faults)))
+    metadata = take_metadata(kept.table)
+    return _row(
+        work,
+        spec.with_setup(metadata["setup"]),
+        status="locked",
+        take_key=metadata["keys"]["take"],
+        judge_key=kept.judge_key,
+        error="\n".join(kept.words) or None,
+        measures=kept.measures,
+        ends=canonical(metadata["ends"]) if "ends" in metadata else None,
     )
 
 

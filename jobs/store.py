@@ -64,6 +64,24 @@ class Store:
         name_whole(self.take(shot), path)
         return earlier
 
+    def whole(self, shot: str, take_key: str) -> pa.Table | None:
+        """Return the take of a shot that has this key, whole, or None."""
+        for path in (self.kept(shot, take_key), self.take(shot)):
+            table = _whole_take(path)
+            if table is not None and _keys(table).take == take_key:
+                return table
+        return None
+
+    def make_current(self, shot: str, take_key: str) -> None:
+        """Make a take that `whole` finds the current one of its shot, to the byte.
+
+        Raises:
+            OSError: it could not be put in place; the current take is as it was.
+        """
+        current = _whole_take(self.take(shot))
+        if current is None or _keys(current).take != take_key:
+            name_whole(self.take(shot), self.kept(shot, take_key))
+
     def put(self, shot: str, table: pa.Table) -> None:
         """Make a take the current one of its shot.
 

@@ -342,7 +342,6 @@ SHOT_FAULTS = [
     ),
     ({"subjects": []}, "subjects: must have at least 1 values, got 0"),
     # Built later.
-    ({"lock": "x"}, "lock: not available in this version"),
     (
         {"crew": {"preset": "ours.toml"}},
         'crew.preset: "ours.toml" is read only with a job that is a file itself',
