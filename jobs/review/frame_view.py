@@ -112,7 +112,7 @@ def _guides(box: Box) -> Iterator[str]:
             corners.append(np.array([(x + along, y), (x, y), (x, y + down)]))
     yield path(broken(corners), class_="guide")
     words = f"action safe {100 * SAFE:.0f} %"
-    place = (across(-SAFE) + _CORNER_PX + 4, up(-SAFE) + 3)
+    place = (across(-SAFE) + 5, up(-SAFE) - 5)
     yield text(words, place, class_="label")
 
 

@@ -22,7 +22,7 @@ def index_page(
     kept: Mapping[str, Kept],
     *,
     changes: Sequence[ShotChange] | None,
-    grips: Sequence[tuple[str, Any]] = (),
+    grips: Sequence[tuple[str, Sequence[str]]] = (),
 ) -> str:
     """Return the index of a sequence.
 
@@ -30,7 +30,7 @@ def index_page(
         rows: of its shots, in the order of the job; at least one.
         kept: of each shot that has a take, by name.
         changes: since the last solve; None: there is nothing to compare with.
-        grips: the sheet of each shot that has one.
+        grips: lines of the grip's sheet of each shot that has one, by name.
     """
     worst = list(_worst(rows))
     return page(
@@ -164,7 +164,9 @@ def _share(size: float) -> str:
 def _place(u: float, v: float) -> str:
     if not (isfinite(u) and isfinite(v)):
         return "unseen"
-    return f"{u:+.1f}, {v:+.1f}".replace("-", "\u2212")
+    return ", ".join(
+        f"{round(value, 1) + 0.0:+.1f}".replace("-", "\u2212") for value in (u, v)
+    )
 
 
 def _lenses(rows: Sequence[SequenceRow]) -> list[dict[str, Any]]:

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ...solver.findings import SEVERITIES
+from ...solver.findings import OF_CUT, SEVERITIES
 from ..errors import InputError
 from ..parquet import read_checked
-from .advice import advice_on, named
+from ..sequence_table import WITHOUT_TAKE
 
 FAILED = "failed"
 
@@ -22,8 +22,7 @@ class FindingRow:
         name: of the rule; `title` is the same for people.
         title: see name.
         severity: `note`, `warning` or `fault`.
-        text: one sentence.
-        advice: what to change in the job.
+        text: one sentence: what was found, and what to do.
         of_cut: whether it is about the cut into the shot.
         source: of the rule.
         accepted: who lets it stand, and why; "" where nobody does.
@@ -33,7 +32,6 @@ class FindingRow:
     title: str
     severity: str
     text: str
-    advice: str
     of_cut: bool
     source: str
     accepted: str
@@ -71,7 +69,7 @@ class SequenceRow:
     @property
     def failed(self) -> bool:
         """Whether it could not be solved."""
-        return bool(self.plain["status"] == FAILED)
+        return self.plain["status"] in WITHOUT_TAKE
 
     @property
     def errors(self) -> tuple[str, ...]:
@@ -123,8 +121,8 @@ def read_rows(path: Path) -> list[SequenceRow]:
 
 def row_of(plain: dict[str, Any]) -> SequenceRow:
     """Return a row from its plain values."""
-    written = json.loads(plain.get("findings") or "[]")
-    findings = sorted(map(_finding, written), key=lambda one: -one.rank)
+    written = map(_finding, json.loads(plain.get("findings") or "[]"))
+    findings = sorted(written, key=lambda one: -one.rank)
     return SequenceRow(
         plain=plain, setup=json.loads(plain["setup"]), findings=tuple(findings)
     )
@@ -136,28 +134,16 @@ def worst_first(rows: Iterable[SequenceRow]) -> list[SequenceRow]:
 
 
 def _finding(written: dict[str, Any]) -> FindingRow:
-    accepted = written.get("accepted")
+    accepted = written["accepted"]
     name = str(written["name"])
     return FindingRow(
         name=name,
-        title=named(name),
+        title=name.replace("_", " "),
         severity=str(written["severity"]),
-        text=str(written.get("text") or _sentence(written)),
-        advice=advice_on(name),
-        of_cut=written.get("subject_of") == "cut",
-        source=str(written.get("source") or ""),
+        text=str(written["text"]),
+        of_cut=written["of"] == OF_CUT,
+        source=str(written["source"]),
         accepted=""
         if not accepted
         else f"accepted by {accepted['by']}: {accepted['reason']}",
     )
-
-
-def _sentence(written: dict[str, Any]) -> str:
-    """Return a finding's numbers in words, where nobody has written a sentence."""
-    parts = [
-        f"{key.replace('_', ' ')} {value:.3g}"
-        if isinstance(value, int | float)
-        else f"{key.replace('_', ' ')} {value}"
-        for key, value in (written.get("numbers") or {}).items()
-    ]
-    return ", ".join(parts) or named(str(written["name"]))

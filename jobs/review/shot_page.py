@@ -9,6 +9,7 @@ import pyarrow as pa
 from markupsafe import Markup
 
 from ...solver.arrays import FloatArray
+from ..grip_sheet import grip_sheet_of
 from .curves import curves
 from .frame_view import thumbnail
 from .rows import SequenceRow
@@ -18,7 +19,7 @@ from .spectrum import shake_spectrum
 from .svg import element
 from .viewfinder import viewfinder_data
 from .views import frame_drawing, plan_drawing
-from .words import figure, lens_words, percent, rig_words, size_words
+from .words import figure, lens_words, percent, rig_words, size_words, why_words
 
 _THUMB = 96.0
 _STILL_M_S = 0.3
@@ -51,7 +52,6 @@ def shot_page(
     before: str | None,
     after: str | None,
     changes: Sequence[str] = (),
-    grip: Any = None,
 ) -> tuple[str, Kept | None]:
     """Return the page of a shot, and what the index keeps of its take.
 
@@ -61,7 +61,6 @@ def shot_page(
         before: name of the shot before, likewise `after`; None at the ends.
         after: see before.
         changes: what is another since the last solve.
-        grip: its grip's sheet as `lines` and `tables`; None: it has none.
     """
     shown = None if table is None else shown_of(table)
     values: dict[str, Any] = {
@@ -70,7 +69,8 @@ def shot_page(
         "before": before,
         "after": after,
         "changes": changes,
-        "grip": grip,
+        "grip": None if table is None else sheet_lines(table),
+        "why": why_words(row.plain.get("why"), row.plain.get("runner_up")),
         "earlier": row.failed and shown is not None,
         "facts": f"scene {row.scene}",
         "drawings": None,
@@ -94,6 +94,12 @@ def shot_page(
         }
     kept = None if shown is None else _kept(shown)
     return page("shot.html", **values), kept
+
+
+def sheet_lines(table: pa.Table) -> list[str]:
+    """Return the grip's sheet of a take, a line each, without the page's own notice."""
+    lines: list[str] = grip_sheet_of(table)["words"]
+    return lines[1:]
 
 
 def _facts(row: SequenceRow, shown: Shown) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from .rows import SequenceRow
-from .words import setup_changes
+from .words import setup_changes, why_words
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -44,7 +44,7 @@ def _change(row: SequenceRow, old: SequenceRow | None) -> ShotChange:
     had = {(one.name, one.severity) for one in old.findings}
     have = {(one.name, one.severity) for one in row.findings}
     lines += [
-        f"new {one.severity}: {one.title}: {one.text}"
+        f"new {one.severity}, {one.title}: {one.text}"
         for one in row.findings
         if (one.name, one.severity) not in had
     ]
@@ -58,5 +58,5 @@ def _change(row: SequenceRow, old: SequenceRow | None) -> ShotChange:
         shot=row.shot,
         lines=tuple(lines),
         setup=tuple(setup_changes(old.setup, row.setup)),
-        why=str(row.plain.get("why") or ""),
+        why=why_words(row.plain.get("why"), None),
     )

@@ -1,15 +1,18 @@
 """Elements of an SVG file as text, and the scale from a quantity to a place."""
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from math import floor, log10
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax.saxutils import escape
 
 import numpy as np
 
 from ...solver.arrays import FloatArray
 
 Point = tuple[float, float]
+_ESCAPED = re.compile(r'[&<>"\n\r\t]')
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -69,10 +72,20 @@ def round_step(least: float) -> float:
 def element(name: str, body: str = "", /, **attributes: float | str) -> str:
     """Return an element; `_` in the name of an attribute stands for `-`."""
     parts = [
-        f" {key.strip('_').replace('_', '-')}={quoteattr(number(value))}"
-        for key, value in attributes.items()
+        f' {_attribute(key)}="{_value(value)}"' for key, value in attributes.items()
     ]
     return f"<{name}{''.join(parts)}" + (f">{body}</{name}>" if body else "/>")
+
+
+@cache
+def _attribute(key: str) -> str:
+    return key.strip("_").replace("_", "-")
+
+
+def _value(value: float | str) -> str:
+    if isinstance(value, str):
+        return escape(value, {'"': "&quot;"}) if _ESCAPED.search(value) else value
+    return number(value)
 
 
 def group(*bodies: str, **attributes: float | str) -> str:

@@ -62,6 +62,7 @@
   const high = (WIDE * data.tan_v) / data.tan_u;
   const NEAR = 0.1;
   const REACH = 12;
+  const POST = 4;
   const placed = ({ u, v }) =>
     `${((1 + u) * 0.5 * WIDE).toFixed(1)} ${((1 - v) * 0.5 * high).toFixed(1)}`;
   const segment = (from, to, view) => {
@@ -79,9 +80,17 @@
   const grid = (k, view) => {
     const one = figures[data.followed[k]].floor;
     const [cx, cz] = [Math.round(one[3 * k]), Math.round(one[3 * k + 2])];
-    const paths = ["", ""];
+    const paths = ["", "", ""];
+    const ground = data.ground;
     for (let n = -REACH; n <= REACH; n += 1) {
-      const [x, z, y] = [cx + n, cz + n, data.ground];
+      for (let m = -REACH; m <= REACH; m += 1) {
+        const [x, z] = [cx + n, cz + m];
+        if (x % 5 || z % 5) continue;
+        paths[2] += segment([x, ground, z], [x, ground + POST, z], view);
+      }
+    }
+    for (let n = -REACH; n <= REACH; n += 1) {
+      const [x, z, y] = [cx + n, cz + n, ground];
       const along = segment([x, y, cz - REACH], [x, y, cz + REACH], view);
       const across = segment([cx - REACH, y, z], [cx + REACH, y, z], view);
       paths[x % 5 === 0 ? 1 : 0] += along;
@@ -103,9 +112,15 @@
     const radius = 0.11 * figure.height;
     const turns = [...Array(13).keys()].map((n) => (Math.PI * n) / 12);
     const shoulder = data.body.shoulders - 0.11;
+    const neck = 0.035 * figure.height;
     const trunk = [
       on(0, -0.5 * radius),
-      ...turns.map((a) => on(shoulder + 0.11 * Math.sin(a), -radius * Math.cos(a))),
+      ...turns.slice(0, 6).map((a) => on(shoulder + 0.11 * Math.sin(a), -radius * Math.cos(a))),
+      on(data.body.shoulders + 0.01, -neck),
+      on(data.body.eyes - 0.055, -neck),
+      on(data.body.eyes - 0.055, neck),
+      on(data.body.shoulders + 0.01, neck),
+      ...turns.slice(7).map((a) => on(shoulder + 0.11 * Math.sin(a), -radius * Math.cos(a))),
       on(0, 0.5 * radius),
     ];
     const crown = [...Array(24).keys()].map((n) => {
@@ -128,17 +143,21 @@
   };
   const fine = make("path", "grid");
   const coarse = make("path", "grid coarse");
+  const posts = make("path", "post");
   const horizon = make("path", "horizon");
   const crowd = make("g", "crowd");
   const drops = make("path", "drop", crowd);
   const nodes = figures.map(() => make("path", "figure", crowd));
+  const point = make("circle", "point");
+  point.setAttribute("r", "9");
 
   let current = -1;
   let from = null;
   const draw = () => {
     const k = current;
     const view = camera(k, by("shake").checked);
-    [fine, coarse].forEach((node, n) => node.setAttribute("d", grid(k, view)[n]));
+    const lines = grid(k, view);
+    [fine, coarse, posts].forEach((node, n) => node.setAttribute("d", lines[n]));
     const back = view.axes[2];
     const level = Math.hypot(back[0], back[2]) || 1;
     const far = [-1, 1].map((side) => [
@@ -160,6 +179,11 @@
       dropped += shape ? shape.drop : "";
     });
     drops.setAttribute("d", dropped);
+    const [cx, cy] = placed(screen(seen(at(aimed, k), view))).split(" ");
+    const ahead = -seen(at(aimed, k), view)[2] > NEAR && !hidden.has(k);
+    point.setAttribute("visibility", ahead ? "visible" : "hidden");
+    point.setAttribute("cx", cx);
+    point.setAttribute("cy", cy);
   };
   const show = (k) => {
     current = Math.min(Math.max(k, 0), count - 1);
