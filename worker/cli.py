@@ -14,6 +14,7 @@ from ..jobs.errors import (
     ShotDataError,
     exit_code,
 )
+from . import cli_farm  # noqa: F401  its commands join those of this machine
 from .service import commands as _commands_of_the_service  # noqa: F401
 
 _INTERRUPTED = 130  # what the command library makes of an interrupt

@@ -1,0 +1,130 @@
+"""Ends a phase once all its shots are done, and starts the next one.
+
+Safe to run any number of times and to be killed at any point: it acts on files, under
+a lease, and moves a batch on only after the next phase's messages are queued.
+"""
+
+import json
+import logging
+import time
+from collections import Counter
+from typing import Any
+
+from .bundles import send_shots
+from .logs import log
+from .machine import Batch, Machine
+from .messages import JoinMessage
+from .phases import Phase, Row
+from .spool import Outcome
+from .state import CANCELLED, CANCELLING, DONE, FAILED, batch_key
+from .units import meant
+
+_MOST_TRIES = 5
+
+
+def join(machine: Machine, message: JoinMessage) -> None:
+    """Move a batch on if a phase of it is done.
+
+    Raises:
+        MessageError: it names a batch or phase that there is not.
+        OSError: the results could not be written; the message must be given back.
+    """
+    batch, phase = meant(machine, message)
+    name = batch.record.batch
+    again = batch_key(name, "again")
+    seconds = machine.settings.time_limit_s
+    with machine.state.lease(f"join:{name}", seconds) as held:
+        if held:
+            _join(machine, batch, phase)
+        else:
+            # Who holds the lease looks for this after letting go of it.
+            machine.state.redis.set(again, phase.name, ex=int(seconds) + 1)
+    if held and machine.state.redis.delete(again):
+        machine.send_join(name, phase)
+
+
+def _join(machine: Machine, batch: Batch, phase: Phase) -> None:
+    name, state = batch.record.batch, machine.state
+    found = state.batch(name)
+    if found is None or found["state"] in (DONE, FAILED):
+        return
+    cancelled = found["state"] in (CANCELLING, CANCELLED)
+    if found["phase"] != phase.name:
+        return
+    outcomes = {
+        shot: machine.spool.outcome(name, phase.name, shot)
+        for shot in batch.shots[phase.name]
+    }
+    done = {shot: each for shot, each in outcomes.items() if each is not None}
+    if cancelled:
+        _stop(machine, batch, phase, done)
+    elif len(done) < len(outcomes):
+        _mend(machine, batch, phase, [k for k in outcomes if k not in done])
+    elif int(found.get("tries", 0)) >= _MOST_TRIES:
+        reason = f"its {phase.name} join was tried {_MOST_TRIES} times"
+        _close(machine, batch, FAILED, done, error=reason)
+    else:
+        state.redis.hincrby(batch_key(name), "tries", 1)
+        _go_on(machine, batch, phase, done)
+
+
+def _go_on(
+    machine: Machine, batch: Batch, phase: Phase, done: dict[int, Outcome]
+) -> None:
+    name = batch.record.batch
+    given = phase.join(batch.work, _rows(done))
+    log(logging.INFO, "phase joined", job=name, phase=phase.name, shots=len(done))
+    after = batch.after(phase)
+    if after is None:
+        _close(machine, batch, DONE, done)
+        return
+    machine.spool.set_given(name, phase.name, given)
+    record = batch.record
+    shots = batch.shots[after.name]
+    send_shots(machine.app, machine.settings, record, after, shots)
+    machine.state.move(name, after.name, len(shots))
+    machine.state.say(name, phase=after.name)
+
+
+def _stop(
+    machine: Machine, batch: Batch, phase: Phase, done: dict[int, Outcome]
+) -> None:
+    """Close a batch that is to stop, with what was done of it."""
+    if phase is batch.phases[-1] and done:
+        phase.join(batch.work, _rows(done))
+    _close(machine, batch, CANCELLED, done)
+
+
+def _rows(done: dict[int, Outcome]) -> dict[int, Row]:
+    return {shot: each["row"] for shot, each in done.items()}
+
+
+def _mend(machine: Machine, batch: Batch, phase: Phase, missing: list[int]) -> None:
+    """Queue shots again that were counted and whose files are gone."""
+    counted = machine.state.ends(batch.record.batch, phase.name)
+    stale = [shot for shot in missing if shot in counted]
+    if stale:
+        machine.state.forget(batch.record.batch, phase.name, stale)
+        machine.send_single(batch.record.batch, phase, stale)
+
+
+def _close(
+    machine: Machine,
+    batch: Batch,
+    state: str,
+    done: dict[int, Outcome],
+    error: str = "",
+) -> None:
+    record = batch.record
+    counts = Counter(each["status"] for each in done.values())
+    end: dict[str, Any] = {
+        "state": state,
+        "counts": dict(sorted(counts.items())),
+        "finished_s": time.time(),
+        "error": error,
+    }
+    machine.spool.close(record.batch, end)
+    fields = {**end, "counts": json.dumps(end["counts"])}
+    machine.state.close(record.batch, record.digest, state, fields)
+    machine.state.say(record.batch, state=state)
+    log(logging.INFO, f"batch {state}", job=record.batch, **counts)

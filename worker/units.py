@@ -1,0 +1,204 @@
+"""Works through the shots of one message, whatever happened to earlier deliveries.
+
+A shot's outcome is a file; Redis only counts it. So a shot that has one is counted and
+not solved again, and a shot that lost its process is known by the delivery that was
+never ended. The join is asked for by whoever ends the last shot, before its message is
+acknowledged, and not only once: it does no harm to ask again.
+"""
+
+import logging
+import time
+
+from celery.exceptions import SoftTimeLimitExceeded
+
+from .app import SOFT
+from .logs import LOGGER, log
+from .machine import Batch, Machine
+from .messages import JoinMessage, MessageError, UnitsMessage
+from .phases import Phase, phase_named
+from .spool import Outcome, RecordError
+
+QUARANTINED, TIMED_OUT, FAILED = "quarantined", "timed_out", "failed"
+BAD = (QUARANTINED, TIMED_OUT, FAILED)
+"""Statuses that another try may change."""
+
+
+def work_through(machine: Machine, message: UnitsMessage) -> None:
+    """Do the shots of a message that are not done.
+
+    Raises:
+        MessageError: it names a batch, phase or shots that there are not.
+        RedisError: Redis was away for too long; the message must be given back.
+    """
+    batch, phase = meant(machine, message)
+    name = batch.record.batch
+    cancelled, lost = machine.state.look(name, phase.name, message.shots)
+    if cancelled:
+        machine.send_join(name, phase)
+        return
+    if len(message.shots) > 1 and any(lost):
+        # One of them took its process with it; alone, it harms no other.
+        machine.state.count("redelivered")
+        machine.send_single(name, phase, _undone(machine, batch, phase, message.shots))
+        return
+    n_ends = 0
+    for shot in message.shots:
+        counted = _do(machine, batch, phase, shot)
+        if counted is None:
+            machine.send_join(name, phase)
+            return
+        n_ends = counted
+    total = len(batch.shots[phase.name])
+    machine.state.say_seldom(name, phase=phase.name, done=n_ends, total=total)
+    if n_ends >= total or machine.state.cancelled(name):
+        machine.send_join(name, phase)
+
+
+def give_up(machine: Machine, message: UnitsMessage) -> None:
+    """End the shots of a message whose process was killed by the time limit.
+
+    Several shots are queued again, each alone; a single one has had its time.
+    """
+    batch, phase = meant(machine, message)
+    name, undone = batch.record.batch, _undone(machine, batch, phase, message.shots)
+    if len(message.shots) > 1:
+        machine.send_single(name, phase, undone)
+        return
+    for shot in undone:
+        limit = machine.settings.time_limit_s
+        reason = f"took longer than {limit:g} s and was stopped"
+        outcome = _lost(batch, phase, shot, reason, TIMED_OUT)
+        n_ends = _end(machine, batch, phase, shot, outcome, 1e3 * limit)
+        if n_ends >= len(batch.shots[phase.name]):
+            machine.send_join(name, phase)
+
+
+def meant(machine: Machine, message: UnitsMessage | JoinMessage) -> tuple[Batch, Phase]:
+    """Return the batch and phase that a message is about.
+
+    Raises:
+        MessageError: it names a batch, phase or shots that there are not.
+    """
+    try:
+        batch = machine.batch(message.batch)
+    except RecordError as error:
+        raise MessageError(str(error)) from error
+    phase = phase_named(message.phase)
+    if phase is None or phase not in batch.phases:
+        text = f"batch {message.batch} has no phase {message.phase}"
+        raise MessageError(text)
+    shots = message.shots if isinstance(message, UnitsMessage) else ()
+    strange = set(shots).difference(batch.shots[phase.name])
+    if strange:
+        text = f"shot {min(strange)} is not of batch {message.batch}"
+        raise MessageError(text)
+    return batch, phase
+
+
+def _undone(
+    machine: Machine, batch: Batch, phase: Phase, shots: list[int]
+) -> list[int]:
+    name = batch.record.batch
+    return [k for k in shots if machine.spool.outcome(name, phase.name, k) is None]
+
+
+def _do(machine: Machine, batch: Batch, phase: Phase, shot: int) -> int | None:
+    """Do a shot; return how many are done, or None where the batch is to stop."""
+    name, spool, state = batch.record.batch, machine.spool, machine.state
+    outcome = spool.outcome(name, phase.name, shot)
+    if outcome is not None:
+        return _count(machine, batch, phase, shot, outcome, 0.0)
+    begun = state.begin(name, phase.name, shot)
+    if begun.cancelled:
+        state.abandon(name, phase.name, shot)
+        return None
+    if begun.attempt > 1:
+        state.count("redelivered")
+    start = time.monotonic()
+    if begun.attempt > machine.settings.max_attempts:
+        reason = (
+            f"quarantined: its process was lost {begun.attempt - 1} times, perhaps for "
+            "want of memory"
+        )
+        outcome = _lost(batch, phase, shot, reason, QUARANTINED)
+    else:
+        outcome = _attempt(machine, batch, phase, shot)
+    return _end(machine, batch, phase, shot, outcome, 1e3 * (time.monotonic() - start))
+
+
+def _attempt(machine: Machine, batch: Batch, phase: Phase, shot: int) -> Outcome:
+    """Run a phase's unit on a shot; whatever it comes to is an outcome."""
+    spec, work, name = batch.spec(shot), batch.work, batch.record.batch
+
+    def mark() -> None:
+        machine.spool.mark_begun(name, phase.name, shot)
+
+    try:
+        row = phase.unit(work, spec, machine.given(batch, phase, shot), mark)
+    except SoftTimeLimitExceeded:
+        limit = machine.settings.time_limit_s
+        reason = f"took longer than {limit * SOFT:g} s and was stopped"
+        return _lost(batch, phase, shot, reason, TIMED_OUT)
+    except OSError as error:
+        return _lost(batch, phase, shot, _not_written(error), FAILED)
+    except RecordError:
+        raise
+    except Exception as error:
+        # A defect met by one shot must not keep a night of others from their report.
+        LOGGER.exception("unit failed", extra={"job": name, "shot": spec.name})
+        reason = f"stopped by a defect, {type(error).__name__}: {error}"
+        return _lost(batch, phase, shot, reason, FAILED)
+    if row["status"] == "kept" and machine.spool.has_begun(name, phase.name, shot):
+        # An earlier delivery of this batch solved it and was lost before it said so.
+        row = {**row, "status": "solved"}
+    return {"status": row["status"], "row": row}
+
+
+def _not_written(error: OSError) -> str:
+    return f"cannot be written: {(error.strerror or str(error)).lower()}"
+
+
+def _lost(batch: Batch, phase: Phase, shot: int, reason: str, status: str) -> Outcome:
+    spec = batch.spec(shot)
+    log(logging.WARNING, reason, job=batch.record.batch, shot=spec.name, status=status)
+    return {"status": status, "row": phase.lost(batch.work, spec, reason)}
+
+
+def _end(
+    machine: Machine,
+    batch: Batch,
+    phase: Phase,
+    shot: int,
+    outcome: Outcome,
+    ms: float,
+) -> int:
+    machine.spool.set_outcome(batch.record.batch, phase.name, shot, outcome)
+    log(
+        logging.INFO,
+        "shot done",
+        job=batch.record.batch,
+        shot=batch.spec(shot).name,
+        key=outcome["row"].get("take_key"),
+        phase=phase.name,
+        status=outcome["status"],
+        ms=round(ms, 1),
+    )
+    return _count(machine, batch, phase, shot, outcome, ms)
+
+
+def _count(
+    machine: Machine,
+    batch: Batch,
+    phase: Phase,
+    shot: int,
+    outcome: Outcome,
+    ms: float,
+) -> int:
+    return machine.state.end(
+        batch.record.batch,
+        phase.name,
+        shot,
+        outcome["status"],
+        worker=machine.worker,
+        ms=ms,
+    )
