@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from .availability import LATER_FIELDS, unavailable, unavailable_fields
+from .availability import unavailable
 from .cascade import SHARED_TABLES, Layer, ResolvedShot, resolve
 from .crew_files import CrewFile, with_crew_file
 from .errors import Fault, JobError
@@ -18,14 +18,11 @@ from .locations import Finding, Location, path_text, shown
 from .quantities import NAME_PATTERN
 from .rate import parse_rate
 from .rules import shake_findings, shot_findings, world_findings
+from .shape import shape_faults
 from .spec import MAX_SHOTS, JobFile, WorldSpec
 from .spec_shot import ShotSpec
 from .timecode import frame_of_label
 
-MAX_DEPTH = 32
-"""Tables and lists inside each other; a job has eight at most."""
-
-_SURROGATE = re.compile("[\ud800-\udfff]")
 _CASCADE_FIELDS = ("defaults", "scenes", *SHARED_TABLES)
 # What a shot says itself, and its scene or the defaults never say for it.
 _OWN_FIELDS = {
@@ -63,7 +60,7 @@ def parse_job(
     Raises:
         JobError: anything is wrong; it names every fault that was found.
     """
-    faults = dict.fromkeys(_shape_faults(data))
+    faults = dict.fromkeys(shape_faults(data))
     if faults:
         raise JobError(tuple(faults))
     rate = _rate(data)
@@ -84,35 +81,6 @@ def parse_job(
     return header.model_copy(update={"shots": tuple(shared.values())})
 
 
-def _shape_faults(data: object) -> Iterator[Fault]:
-    """Yield what keeps the tables from being walked at all."""
-    if not isinstance(data, dict):
-        yield Fault(path="", message=f"a job must be a table, got {shown(data)}")
-        return
-    level: list[Any] = [data]
-    for _ in range(MAX_DEPTH):
-        names = (name for table in level if isinstance(table, dict) for name in table)
-        unreadable = [name for name in names if not _is_written(name)]
-        if unreadable:
-            message = f"field names must be text, got {shown(unreadable[0])}"
-            yield Fault(path="", message=message)
-            return
-        level = [inner for outer in level for inner in _inside(outer)]
-        if not level:
-            return
-    yield Fault(path="", message=f"tables and lists are nested over {MAX_DEPTH} deep")
-
-
-def _is_written(name: object) -> bool:
-    """Return whether a field name is text without lone surrogates."""
-    return isinstance(name, str) and not _SURROGATE.search(name)
-
-
-def _inside(outer: Any) -> list[Any]:
-    values = outer.values() if isinstance(outer, dict) else outer
-    return [value for value in values if isinstance(value, dict | list | tuple)]
-
-
 def _rate(data: dict[str, Any]) -> Fraction | None:
     """Return the rate where it is usable; the schema says what is wrong with it."""
     try:
@@ -125,10 +93,8 @@ def _file_faults(data: dict[str, Any], rate: Fraction | None) -> Iterator[Fault]
     """Yield the faults of the file's own fields that the schema does not see."""
     shot_fields = field_names(ShotSpec)
     known = (*field_names(JobFile), *_CASCADE_FIELDS)
-    for (name,), message in unavailable_fields(data):
-        yield Fault(path=str(name), message=message)
     for name in data:
-        if name in known or name in LATER_FIELDS:
+        if name in known:
             continue
         message = unknown_field(name, known)
         if name in shot_fields:
@@ -160,7 +126,7 @@ def _cascade_faults(data: dict[str, Any]) -> Iterator[Fault]:
             yield Fault(path=path, message=f"must be a table, got {shown(scene)}")
         yield from _own_field_faults("scenes", path, scene)
         if isinstance(scene, dict) and name not in _used_scenes(data):
-            for field in scene.keys() - field_names(ShotSpec) - set(LATER_FIELDS):
+            for field in scene.keys() - field_names(ShotSpec):
                 message = unknown_field(field, field_names(ShotSpec))
                 yield Fault(path=path_text(path, (field,)), message=message)
     yield from _list_faults(data)

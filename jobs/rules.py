@@ -159,6 +159,13 @@ def _cue_subjects(shot: ShotSpec) -> Iterator[Finding]:
             )
 
 
+def _accepted(shot: ShotSpec) -> Iterator[Finding]:
+    names = [one.finding for one in shot.accept]
+    for k, name in enumerate(names):
+        if name in names[:k]:
+            yield ("accept", k, "finding"), f"{shown(name)} is accepted already"
+
+
 SHOT_RULES = (
     ShotRule(reads=("frames",), check=_frames),
     ShotRule(
@@ -172,6 +179,7 @@ SHOT_RULES = (
     ShotRule(reads=("stage",), check=floor_rules),
     ShotRule(reads=("stage",), check=keep_out_rules),
     ShotRule(reads=("stage",), check=stage_numbers),
+    ShotRule(reads=("accept",), check=_accepted),
     ShotRule(reads=("subjects",), check=_subjects),
     ShotRule(reads=("cues", "frames", "handles"), check=_cue_frames),
     ShotRule(reads=("cues", "subjects"), check=_cue_subjects),

@@ -1,13 +1,58 @@
 """What a shot carries over from earlier nights: setup, locked take, pardons."""
 
+import difflib
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from .locations import shown
 from .quantities import Number, Spec, Text, refusal
 
 MARGIN = 0.15
+
+FINDING_NAMES = (
+    "adds_nothing",
+    "angle_not_kept",
+    "close_to_lens",
+    "crosses_in_shot",
+    "crosses_line",
+    "eye_jump",
+    "lens_run",
+    "limit_reached",
+    "lock_broken",
+    "near_axis",
+    "out_of_safe",
+    "refused_plans",
+    "screen_direction",
+    "size_jump",
+    "size_not_kept",
+    "size_unchanged",
+    "soft_focus",
+    "strobing",
+    "subject_hidden",
+    "subject_lost",
+    "subject_moved",
+    "under_30_degrees",
+    "unmatched_reverses",
+    "whip_used",
+)
+"""Every finding that a shot or a cut can have."""
+
+
+def _finding(value: Any) -> Any:
+    if isinstance(value, str) and value in FINDING_NAMES:
+        return value
+    meant = value[:100] if isinstance(value, str) else ""
+    near = difflib.get_close_matches(meant, FINDING_NAMES, n=1, cutoff=0.6)
+    hint = f'; did you mean "{near[0]}"' if near else ""
+    example = FINDING_NAMES[4]
+    message = f'must name a finding such as "{example}", got {shown(value)}{hint}'
+    raise refusal(message)
+
+
+FindingName = Annotated[
+    str, BeforeValidator(_finding), WithJsonSchema({"enum": list(FINDING_NAMES)})
+]
 
 
 class KeepSetupSpec(Spec):
@@ -22,8 +67,8 @@ class KeepSetupSpec(Spec):
 class AcceptSpec(Spec):
     """A finding that somebody has looked at and lets stand."""
 
-    finding: Annotated[Text, Field(min_length=1, max_length=64)]
-    """Name of the finding."""
+    finding: FindingName
+    """Of the shot, or of the cut into it."""
     reason: Annotated[Text, Field(min_length=1)]
     by: Annotated[Text, Field(min_length=1, max_length=200)]
     """Who accepts it."""

@@ -132,9 +132,60 @@ BAD_JOBS: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
         a_job(good_shot(rig={"kind": "choose", "kinds": ["sticks", "trak"]})),
         ("shots[0].rig.kinds[1]: must be one of ", 'did you mean "track"'),
     ),
-    "lock is for later": (
-        a_job(good_shot(lock="0" * 64)),
-        ("shots[0].lock: ", "not available in this version"),
+    "side of a fixed rig": (
+        a_job(good_shot(side="left")),
+        ("shots[0].side: needs a dolly with ", "or a rig to choose"),
+    ),
+    "height above the stage's": (
+        a_job(
+            good_shot(rig={"kind": "choose"}, height=400),
+            stage={"height_m": [0.3, 2.6]},
+        ),
+        (
+            "shots[0].height: 400 scene units are 4 m above the ground",
+            "stage.height_m allows 0.3 to 2.6 m",
+        ),
+    ),
+    "one letter and two lenses": (
+        a_job(good_shot(setup="A"), good_shot(name="020", setup="A", lens_mm=50)),
+        ('shots[1].lens_mm: is 50, shots[0] has 35; shots of setup "A" share ',),
+    ),
+    "crew's file that is not there": (
+        a_job(good_shot(), crew={"preset": "night.toml"}),
+        ('crew.preset: "night.toml" no such file',),
+    ),
+    "accepted finding that nothing finds": (
+        a_job(
+            good_shot(accept=[{"finding": "cross_line", "reason": "x", "by": "me"}]),
+        ),
+        ("shots[0].accept[0].finding: ", 'did you mean "crosses_line"'),
+    ),
+    "keep_setup as a word": (
+        a_job(good_shot(keep_setup="last")),
+        ('shots[0].keep_setup: must be a table or false, got "last"',),
+    ),
+    "margin over the whole score": (
+        a_job(good_shot(keep_setup={"margin": 15})),
+        ("shots[0].keep_setup.margin: must be <= 1, got 15",),
+    ),
+    "habits of a shot": (
+        a_job(good_shot(habits={})),
+        ("shots[0].habits: is a field of the file; put it at the top",),
+    ),
+    "habits of an unknown cut": (
+        a_job(good_shot(), habits={"cut_weights": {"cross_line": 1}}),
+        ('habits.cut_weights.cross_line: unknown field; did you mean "crosses_line"',),
+    ),
+    "lock that is no key": (
+        a_job(good_shot(lock="tonight")),
+        ('shots[0].lock: must be 64 digits of 0-9 and a-f, got "tonight"',),
+    ),
+    "lock of every shot": (
+        a_job(
+            good_shot(),
+            defaults={"framing": {"size": "full"}, "lock": "0" * 64},
+        ),
+        ("defaults.lock: belongs in the shot itself",),
     ),
     "subject from a stage file is for later": (
         a_job(subject_of(file="a.usda")),

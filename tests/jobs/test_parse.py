@@ -24,8 +24,43 @@ FULL_SHOT = a_shot(
     cues=[{"frame": 1050, "subject": "courier", "how": "whip"}],
     shake={"level": "rough", "band_hz": [1, 8]},
     handles=[4, 8],
+    setup="A",
+    keep_setup={"from": "last", "margin": 0.2},
+    accept=[{"finding": "crosses_line", "reason": "she turns", "by": "director"}],
 )
-FULL_JOB = a_job(FULL_SHOT, a_shot(name="020"), scenes={"hall": {"roll_deg": 1}})
+OPEN_SHOT = a_shot(
+    name="030",
+    scene="hall",
+    rig={"kind": "choose", "kinds": ["sticks", "arc"], "hold": "size"},
+    lens_mm="choose",
+    height="choose",
+    side="choose",
+    view="profile",
+    setup="B",
+    keep_setup=False,
+)
+STAGE = {
+    "floor": [[0, 0], [9, 0], [9, 9]],
+    "keep_outs": [{"name": "kiosk", "from": [0, 0, 0], "to": [1, 1, 1]}],
+    "height_m": [0.3, 2.6],
+    "ground": 0,
+    "straight_m": 2.44,
+    "curve_radius_m": [3.1],
+}
+HABITS = {
+    "lens_use": {"35": 0.4},
+    "size_use": {"full": 1},
+    "variety": 1,
+    "cut_weights": {"crosses_line": 12},
+}
+FULL_JOB = a_job(
+    FULL_SHOT,
+    a_shot(name="020"),
+    OPEN_SHOT,
+    scenes={"hall": {"roll_deg": 1}},
+    stage=STAGE,
+    habits=HABITS,
+)
 
 SCALARS = st.one_of(
     st.none(),
@@ -35,6 +70,7 @@ SCALARS = st.one_of(
     st.floats(),
     st.text(st.characters(), max_size=8),
     st.sampled_from(["choose", "\ud800", "a\0b", "track", "a.usd", "24/1", "x" * 999]),
+    st.sampled_from(["a.toml", "a\0.toml", "view", "0" * 64]),
     st.binary(max_size=3),
 )
 NAMES = st.one_of(
@@ -106,7 +142,7 @@ def test_junk_anywhere_in_a_good_job_gives_faults(data: st.DataObject) -> None:
 
 
 def test_the_good_job_that_is_bent_is_good() -> None:
-    assert [shot.name for shot in parse_job(FULL_JOB).shots] == ["010", "020"]
+    assert [shot.name for shot in parse_job(FULL_JOB).shots] == ["010", "020", "030"]
 
 
 @pytest.mark.parametrize("field", field_names(ShotSpec))

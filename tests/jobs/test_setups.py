@@ -1,5 +1,8 @@
 """What of a setup a job leaves open, and what shots of one letter share."""
 
+import ast
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -8,11 +11,14 @@ from job_tables import a_job, a_shot
 from carrellata.jobs.errors import JobError
 from carrellata.jobs.keys import judge_key
 from carrellata.jobs.parse import parse_job
+from carrellata.jobs.spec_carry import FINDING_NAMES
 from carrellata.jobs.spec_rig import ChooseRig, TrackRig
 from carrellata.jobs.spec_shot import SETUP_FIELDS, ShotSpec
+from carrellata.solver import findings
 
 CHOOSE = {"kind": "choose"}
 TRACK = {"kind": "track", "from": [0, 0, 150], "to": [500, 0, 150]}
+ACCEPTED = {"finding": "crosses_line", "reason": "she turns", "by": "director"}
 STICKS = {"kind": "sticks", "at": [0, 0, 150]}
 
 
@@ -108,7 +114,6 @@ def test_a_chosen_setup_closes_a_shot() -> None:
 
 
 def test_what_is_left_open_is_in_the_key_and_accepted_findings_are_not() -> None:
-    accept = [{"finding": "crosses_line", "reason": "she turns", "by": "director"}]
     keys = {
         name: judge_key(job, job.shots[0], {})
         for name, job in {
@@ -123,7 +128,7 @@ def test_what_is_left_open_is_in_the_key_and_accepted_findings_are_not() -> None
             "floor": parse_job(
                 a_job(a_shot(lens_mm="choose"), stage={"height_m": [0.3, 2.6]})
             ),
-            "accepted": parse_job(a_job(a_shot(lens_mm="choose", accept=accept))),
+            "accepted": parse_job(a_job(a_shot(lens_mm="choose", accept=[ACCEPTED]))),
             "kept": parse_job(a_job(a_shot(lens_mm="choose", keep_setup=False))),
         }.items()
     }
@@ -175,6 +180,20 @@ SETUP_FAULTS = [
         {"accept": [{"finding": "crosses_line", "by": "me"}]},
         "accept[0].reason: is required",
     ),
+    (
+        {"accept": [ACCEPTED | {"finding": "cross_line"}]},
+        'accept[0].finding: must name a finding such as "crosses_line", got '
+        '"cross_line"; did you mean "crosses_line"',
+    ),
+    (
+        {"accept": [ACCEPTED | {"finding": "zzz"}]},
+        'accept[0].finding: must name a finding such as "crosses_line", got "zzz"',
+    ),
+    (
+        {"accept": [ACCEPTED, ACCEPTED]},
+        'accept[1].finding: "crosses_line" is accepted already',
+    ),
+    ({"accept": [ACCEPTED | {"reason": ""}]}, "accept[0].reason: must not be empty"),
     ({"habits": {}}, "habits: is a field of the file; put it at the top"),
 ]
 
@@ -189,6 +208,39 @@ def test_keeping_last_nights_setup_is_the_default_and_can_be_switched_off() -> N
     kept, off = shot_of().keep_setup, shot_of(keep_setup=False).keep_setup
     assert (kept.from_, kept.margin) == ("last", 0.15)
     assert off.from_ == "none"
+
+
+def names_found(source: Path) -> Iterator[str]:
+    """Yield the names of findings that a file of the solver makes."""
+    tree = ast.parse(source.read_text(encoding="utf-8"))
+    constants = {
+        target.id: node.value
+        for node in tree.body
+        if isinstance(node, ast.Assign)
+        for target in node.targets
+        if isinstance(target, ast.Name)
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            given = [word.value for word in node.keywords if word.arg == "name"]
+            if node.func.id in ("_cut", "add"):
+                given = node.args[:1]
+            for name in given if node.func.id in ("_cut", "add", "Finding") else ():
+                meant = constants.get(name.id) if isinstance(name, ast.Name) else name
+                if isinstance(meant, ast.Constant):
+                    yield str(meant.value)
+
+
+def test_every_finding_that_the_solver_makes_can_be_accepted() -> None:
+    solver = Path(findings.__file__).parent
+    made = {
+        name
+        for path in solver.glob("*.py")
+        if "Finding" in path.read_text(encoding="utf-8")
+        for name in names_found(path)
+    }
+    assert len(made) > 20
+    assert made <= set(FINDING_NAMES)
 
 
 def lettered(name: str, **fields: Any) -> dict[str, Any]:
