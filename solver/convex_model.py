@@ -187,7 +187,9 @@ class _Programme:
         self.prices.value = model.prices
         status = "solver_error"
         try:
-            self.problem.solve(solver="CLARABEL")
+            # A warm solver keeps its first scaling: an answer must not depend on the
+            # ones before it.
+            self.problem.solve(solver="CLARABEL", warm_start=False)
             status = str(self.problem.status)
         except self.failed:
             pass

@@ -14,7 +14,7 @@ trust region; from memory).
 """
 
 from dataclasses import dataclass, replace
-from math import atan2, pi
+from math import atan2, ceil, pi
 
 import numpy as np
 
@@ -23,10 +23,13 @@ from .convex_model import ConvexAnswer, solve_convex
 from .fit_arc import ArcFit
 from .fit_line import LineFit
 from .laying import Bounds, Curved, Laying, Standing, Straight, Wish, tightened
-from .laying_rows import Linearised, linearised
+from .laying_rows import Linearised, in_the_way, linearised
+from .stage import floor_rows
 
 MAX_ROUNDS = 30
-SETTLED = 1e-6  # fall of the merit that is left, relative to 1
+SETTLED = 1e-6  # fall of the merit that is left at the end
+WAY_OUT = 1e-4  # the same as a share of the priced breaches
+FIRM = 100.0  # factor on the prices of limits that are not to yield
 KEPT = 1e-4  # breach up to which a limit counts as kept, in its unit
 FAIR = 0.1  # share of the foretold fall that a step must bring
 SMALLEST_M = 1e-6  # trust radius at which nothing more is tried
@@ -58,6 +61,11 @@ class Laid:
     settled: bool
 
     @property
+    def prices(self) -> dict[str, float]:
+        """Price of one unit of each limit."""
+        return dict(zip(self.breaches, self.answer.model.prices.tolist(), strict=True))
+
+    @property
     def feasible(self) -> bool:
         """Whether every limit is kept at every node."""
         return max(self.breaches.values()) <= KEPT
@@ -65,8 +73,8 @@ class Laid:
     @property
     def merit(self) -> float:
         """Objective plus priced breaches."""
-        prices = self.answer.model.prices
-        return self.objective + float(prices @ np.array(list(self.breaches.values())))
+        prices = self.prices
+        return self.objective + sum(prices[k] * v for k, v in self.breaches.items())
 
     @property
     def binding(self) -> tuple[str, ...]:
@@ -111,7 +119,37 @@ def feasible_line(wish: Wish, bounds: Bounds, line: LineFit) -> Laid:
         s=_at_nodes(line.s, len(wish.times_s)),
         ends=(float(line.s.min()), float(line.s.max())),
     )
-    return _around_keep_outs(straight, wish, bounds)
+    found = _around_keep_outs(straight, wish, bounds)
+    section, length = bounds.stage.straight_m, found.laying.ends
+    if section is None or not found.feasible:
+        return found
+    for n in range(ceil((length[1] - length[0]) / section - 1e-9), 0, -1):
+        whole = in_sections(found, n * section)
+        if whole is not None:
+            return whole
+        shorter = replace(bounds, rail_m=min(bounds.rail_m, (n - 1) * section))
+        if n > 1:
+            found = lay(found.laying, wish, shorter)
+    return found
+
+
+def in_sections(found: Laid, length_m: float) -> Laid | None:
+    """Return a straight laying whose rail is drawn out to a length, if there is room.
+
+    The rail is drawn out at both ends alike as far as floor and keep-outs let it.
+    """
+    laying = found.laying
+    assert isinstance(laying, Straight)
+    low, high = laying.ends
+    first, last = room_along(found.bounds, laying.origin, laying.direction, low, high)
+    spare = length_m - (high - low)
+    if spare < -1e-9 or last - first < length_m:
+        return None
+    start = min(max(low - spare / 2, first), last - length_m)
+    start = min(max(start, high - length_m), low)
+    ends = np.array((start - low, start + length_m - high))
+    none = np.zeros_like(laying.s)
+    return replace(found, laying=laying.moved(np.zeros(2), ends, none))
 
 
 def feasible_arc(wish: Wish, bounds: Bounds, arc: ArcFit) -> Laid:
@@ -155,7 +193,14 @@ def best_of(tries: list[Laid]) -> Laid:
     return min(tries, key=lambda laid: (not laid.feasible, laid.merit))
 
 
-def lay(laying: Laying, wish: Wish, bounds: Bounds, *, held: bool = False) -> Laid:
+def lay(
+    laying: Laying,
+    wish: Wish,
+    bounds: Bounds,
+    *,
+    held: bool = False,
+    yielding: tuple[str, ...] = ("",),
+) -> Laid:
     """Run the sequential programme from one laying.
 
     Args:
@@ -163,16 +208,22 @@ def lay(laying: Laying, wish: Wish, bounds: Bounds, *, held: bool = False) -> La
         wish: at the laying's nodes.
         bounds: limits.
         held: whether the rail stays as it is.
+        yielding: beginnings of the names of limits that may be broken at their price
+            where not all can be kept; the others cost a hundred times theirs.
     """
 
     def model_of(at: Laying, radius: float) -> Linearised:
-        return linearised(at, wish, bounds, _trust_of(at, radius), held=held)
+        found = linearised(at, wish, bounds, _trust_of(at, radius), held=held)
+        firm = [FIRM ** (not name.startswith(yielding)) for name in found.names]
+        model = replace(found.model, prices=found.model.prices * np.array(firm))
+        return replace(found, model=model)
 
     def tight(at: Laying) -> Laying:
         return at if held else tightened(at, wish.step_s, bounds.dolly_accel)
 
     laying = tight(laying)
-    radius = 0.3 * float(wish.distance_m.mean())
+    widest = 0.3 * float(wish.distance_m.mean())
+    radius = widest
     at = model_of(laying, radius)
     settled = False
     rounds = 0
@@ -182,16 +233,21 @@ def lay(laying: Laying, wish: Wish, bounds: Bounds, *, held: bool = False) -> La
         if not np.isfinite(answer.x).all():
             break
         foretold = at.model.merit - answer.primal
-        settled = foretold <= SETTLED
+        broken = float(at.model.prices @ at.model.breaches)
+        settled = foretold <= SETTLED + WAY_OUT * broken
         if settled or radius < SMALLEST_M:
             break
         tried = tight(_stepped(laying, answer.x))
         there = model_of(tried, radius)
         fall = (at.model.merit - there.model.merit) / foretold
+        trust = np.insert(_trust_of(laying, 1.0), laying.n_geometry, (np.inf, np.inf))
+        taken = float(np.abs(answer.x / _spread(trust, len(answer.x))).max())
         if fall > FAIR:
-            laying, radius = tried, radius * (2.0 if fall > 0.5 else 1.0)
-        else:
-            radius *= 0.25
+            laying = tried
+        if fall < 0.25:
+            radius = 0.4 * min(taken, radius)
+        elif fall > 0.75:
+            radius = min(max(radius, 2.0 * taken), widest)
         at = model_of(laying, radius)
     breaches = at.model.breaches
     return Laid(
@@ -205,6 +261,39 @@ def lay(laying: Laying, wish: Wish, bounds: Bounds, *, held: bool = False) -> La
         rounds=rounds,
         settled=settled,
     )
+
+
+def room_along(
+    bounds: Bounds, origin: FloatArray, direction: FloatArray, low: float, high: float
+) -> tuple[float, float]:
+    """Return how far a rail from `low` to `high` can be drawn out, as places on it [m].
+
+    The rail itself must be clear. Exact: the floor cuts the line at its edges, a box
+    where the line enters its footprint, widened by the clearance.
+    """
+    first, last = -np.inf, np.inf
+    for normal, bound in zip(*floor_rows(bounds.stage), strict=True):
+        rate, free = normal @ direction, bound - bounds.margin_m - normal @ origin
+        if rate > 1e-12:
+            last = min(last, free / rate)
+        elif rate < -1e-12:
+            first = max(first, free / rate)
+    for k in in_the_way(bounds):
+        enter, leave = -np.inf, np.inf
+        corners = bounds.stage.keep_outs[k][:, ::2]
+        for axis in range(2):
+            near = corners[0, axis] - bounds.clearance_m - origin[axis]
+            far = corners[1, axis] + bounds.clearance_m - origin[axis]
+            if abs(direction[axis]) > 1e-12:
+                cuts = sorted((near / direction[axis], far / direction[axis]))
+                enter, leave = max(enter, cuts[0]), min(leave, cuts[1])
+            elif near > 0.0 or far < 0.0:
+                leave = -np.inf
+        if enter <= leave and enter >= high - 1e-6:
+            last = min(last, enter)
+        elif enter <= leave and leave <= low + 1e-6:
+            first = max(first, leave)
+    return min(float(first), low), max(float(last), high)
 
 
 def _around_keep_outs(straight: Straight, wish: Wish, bounds: Bounds) -> Laid:
@@ -235,6 +324,11 @@ def _trust_of(laying: Laying, radius: float) -> FloatArray:
         half = 0.5 * (laying.ends[1] - laying.ends[0])
         sizes[1] = min(radius / max(half, 1.0), 0.5)
     return sizes
+
+
+def _spread(trust: FloatArray, n: int) -> FloatArray:
+    """Return the trust of every step, (n,): the last one is that of each s."""
+    return np.append(trust, np.full(max(0, n - len(trust)), trust[-1]))[:n]
 
 
 def _at_nodes(s: FloatArray, n_nodes: int) -> FloatArray:

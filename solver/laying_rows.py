@@ -69,7 +69,7 @@ def limit_names(bounds: Bounds, *, moving: bool) -> tuple[str, ...]:
         "pan_accel",
         *dolly,
         *(f"floor edge {k + 1}" for k in range(n_edges)),
-        *(f"keep_out {stage.names[k]}" for k in _in_the_way(bounds)),
+        *(f"keep_out {stage.names[k]}" for k in in_the_way(bounds)),
         *(f"sight past {stage.names[k]}" for k in _in_the_view(bounds)),
     )
 
@@ -277,7 +277,7 @@ def _floor(near: _Near, bounds: Bounds) -> Iterator[_Rows]:
 
 def _boxes(near: _Near, bounds: Bounds) -> Iterator[_Rows]:
     """Yield one half-plane for each keep-out and stretch of rail."""
-    chosen = _in_the_way(bounds)
+    chosen = in_the_way(bounds)
     if not chosen:
         return
     corners = corners_of(bounds.stage.keep_outs[chosen])
@@ -356,7 +356,7 @@ def _ends(near: _Near, wish: Wish, bounds: Bounds, *, held: bool) -> Iterator[_R
         )
 
 
-def _in_the_way(bounds: Bounds) -> list[int]:
+def in_the_way(bounds: Bounds) -> list[int]:
     """Return which keep-outs a rail must pass: all but those above the lens."""
     boxes = bounds.stage.keep_outs
     return [k for k in range(len(boxes)) if boxes[k, 0, 1] <= bounds.height_m]
