@@ -28,3 +28,50 @@ def a_job(*shots: dict[str, Any], **fields: Any) -> dict[str, Any]:
         "shots": list(shots) or [a_shot()],
     }
     return job | fields
+
+
+ACCEPTED = {"finding": "crosses_line", "reason": "she turns", "by": "director"}
+FULL_SHOT = a_shot(
+    scene="hall",
+    crew={"preset": "sharp", "operator": {"rest_s": 0.2}, "puller": {"method": "eye"}},
+    framing={"place": [0, 0.1], "angle": 3},
+    cues=[{"frame": 1050, "subject": "courier", "how": "whip"}],
+    shake={"level": "rough", "band_hz": [1, 8]},
+    handles=[4, 8],
+    setup="A",
+    keep_setup={"from": "last", "margin": 0.2},
+    accept=[ACCEPTED],
+)
+OPEN_SHOT = a_shot(
+    name="030",
+    scene="hall",
+    rig={"kind": "choose", "kinds": ["sticks", "arc"], "hold": "size"},
+    lens_mm="choose",
+    height="choose",
+    side="choose",
+    view="profile",
+    setup="B",
+    keep_setup=False,
+)
+STAGE = {
+    "floor": [[0, 0], [9, 0], [9, 9]],
+    "keep_outs": [{"name": "kiosk", "from": [0, 0, 0], "to": [1, 1, 1]}],
+    "height_m": [0.3, 2.6],
+    "ground": 0,
+    "straight_m": 2.44,
+    "curve_radius_m": [3.1],
+}
+HABITS = {
+    "lens_use": {"35": 0.4},
+    "size_use": {"full": 1},
+    "variety": 1,
+    "cut_weights": {"crosses_line": 12},
+}
+FULL_JOB = a_job(
+    FULL_SHOT,
+    a_shot(name="020"),
+    OPEN_SHOT,
+    scenes={"hall": {"roll_deg": 1}},
+    stage=STAGE,
+    habits=HABITS,
+)

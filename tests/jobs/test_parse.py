@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from job_tables import a_job, a_shot
+from job_tables import FULL_JOB, a_job, a_shot
 
 from carrellata.jobs.errors import JobError
 from carrellata.jobs.findings import field_names
@@ -16,51 +16,6 @@ from carrellata.jobs.spec import JobFile
 from carrellata.jobs.spec_shot import ShotSpec
 
 REPEATABLE = settings(max_examples=300, deadline=None, derandomize=True, database=None)
-
-FULL_SHOT = a_shot(
-    scene="hall",
-    crew={"preset": "sharp", "operator": {"rest_s": 0.2}, "puller": {"method": "eye"}},
-    framing={"place": [0, 0.1], "angle": 3},
-    cues=[{"frame": 1050, "subject": "courier", "how": "whip"}],
-    shake={"level": "rough", "band_hz": [1, 8]},
-    handles=[4, 8],
-    setup="A",
-    keep_setup={"from": "last", "margin": 0.2},
-    accept=[{"finding": "crosses_line", "reason": "she turns", "by": "director"}],
-)
-OPEN_SHOT = a_shot(
-    name="030",
-    scene="hall",
-    rig={"kind": "choose", "kinds": ["sticks", "arc"], "hold": "size"},
-    lens_mm="choose",
-    height="choose",
-    side="choose",
-    view="profile",
-    setup="B",
-    keep_setup=False,
-)
-STAGE = {
-    "floor": [[0, 0], [9, 0], [9, 9]],
-    "keep_outs": [{"name": "kiosk", "from": [0, 0, 0], "to": [1, 1, 1]}],
-    "height_m": [0.3, 2.6],
-    "ground": 0,
-    "straight_m": 2.44,
-    "curve_radius_m": [3.1],
-}
-HABITS = {
-    "lens_use": {"35": 0.4},
-    "size_use": {"full": 1},
-    "variety": 1,
-    "cut_weights": {"crosses_line": 12},
-}
-FULL_JOB = a_job(
-    FULL_SHOT,
-    a_shot(name="020"),
-    OPEN_SHOT,
-    scenes={"hall": {"roll_deg": 1}},
-    stage=STAGE,
-    habits=HABITS,
-)
 
 SCALARS = st.one_of(
     st.none(),

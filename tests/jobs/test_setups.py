@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from job_tables import a_job, a_shot
+from job_tables import ACCEPTED, a_job, a_shot
 
 from carrellata.jobs.errors import JobError
 from carrellata.jobs.keys import judge_key
@@ -18,7 +18,6 @@ from carrellata.solver import findings
 
 CHOOSE = {"kind": "choose"}
 TRACK = {"kind": "track", "from": [0, 0, 150], "to": [500, 0, 150]}
-ACCEPTED = {"finding": "crosses_line", "reason": "she turns", "by": "director"}
 STICKS = {"kind": "sticks", "at": [0, 0, 150]}
 
 
