@@ -14,7 +14,7 @@ from typing import Annotated, Any
 
 import typer
 
-from . import cli_export
+from . import cli_export, cli_review
 from .errors import Fault, InputError, JobError
 from .threads import use_one_thread
 
@@ -78,15 +78,32 @@ def solve(
     strict: Annotated[
         bool, typer.Option("--strict", help="Refuse all if one shot's data is faulty.")
     ] = False,
+    fail_on: Annotated[
+        str | None,
+        typer.Option(
+            metavar="SEVERITY",
+            help="Exit with 5 if a finding nobody accepted is a note, warning or "
+            "fault, or worse.",
+        ),
+    ] = None,
     as_json: AsJson = False,
     verbose: Annotated[
         bool, typer.Option("-v", "--verbose", help="Say more of each take.")
     ] = False,
 ) -> None:
     """Solve the shots of a job and write their takes."""
+    from .continuity import reached
     from .local import solve_job
-    from .report import count_line, detail_line, shot_lines, worst_first
+    from .report import (
+        count_line,
+        detail_line,
+        finding_lines,
+        findings_line,
+        shot_lines,
+        worst_first,
+    )
 
+    severity = None if fail_on is None else _severity(fail_on)
     with progress_bar() as progress:
         outcome = solve_job(
             job,
@@ -103,7 +120,12 @@ def solve(
                 "sequence": outcome.sequence,
                 "folder": str(outcome.folder),
                 "shots": [
-                    {**row.plain(), "setup": json.loads(row.setup)}
+                    {
+                        **row.plain(),
+                        "setup": json.loads(row.setup),
+                        "findings": json.loads(row.findings),
+                        "ends": None if row.ends is None else json.loads(row.ends),
+                    }
                     for row in outcome.rows
                 ],
             }
@@ -115,9 +137,14 @@ def solve(
             for row in worst_first(outcome.rows):
                 if row.measures:
                     typer.echo(f"{row.shot}: {detail_line(row.measures)}")
+                for line in finding_lines(row):
+                    typer.echo(f"{row.shot}: {line}")
+        typer.echo(findings_line(outcome.rows))
         typer.echo(f"{count_line(outcome.rows)}; takes in {outcome.folder}")
     if outcome.failed:
         raise typer.Exit(1)
+    if severity and reached((row.findings for row in outcome.rows), severity):
+        raise typer.Exit(5)
 
 
 @app.command()
@@ -190,6 +217,7 @@ def prune(
 
 
 cli_export.register(app)
+cli_review.register(app)
 
 
 def print_json(value: Any) -> None:
@@ -229,6 +257,15 @@ def progress_bar() -> Iterator[Callable[[object, int], None] | None]:
 
 def _names(text: str) -> list[str]:
     return [name.strip() for name in text.split(",") if name.strip()]
+
+
+def _severity(text: str) -> str:
+    from ..solver.findings import SEVERITIES
+
+    if text not in SEVERITIES:
+        message = f'must be one of {", ".join(SEVERITIES)}, got "{text}"'
+        raise JobError((Fault(path="--fail-on", message=message),))
+    return text
 
 
 def _shard(text: str) -> tuple[int, int]:

@@ -4,7 +4,7 @@ import fcntl
 import os
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +13,7 @@ import pyarrow.parquet as pq
 
 from ..solver.measure import Measures
 from .atomic import write_whole
+from .continuity import findings_of
 from .errors import InputError
 from .keys import canonical
 from .parquet import read_checked
@@ -73,6 +74,8 @@ _TEXTS = (
     "runner_up",
     "crew",
     "purpose",
+    "ends",
+    "findings",
 )
 SEQUENCE_FIELDS = pa.schema(
     [
@@ -103,6 +106,10 @@ class ShotRow:
         runner_up: JSON of the next best setup; None where there is none.
         crew: name of the preset.
         purpose: free text of the job.
+        ends: JSON of how its cut begins and ends [m, rad, Y up], by which cuts are
+            judged; None where there is no take.
+        findings: JSON list of what the take and the cut into it are faulted for, by
+            `continuity`; cuts are judged when rows are put into a sequence.
         measures: of the take, flat; empty where the shot failed.
     """
 
@@ -118,6 +125,8 @@ class ShotRow:
     runner_up: str | None = None
     crew: str
     purpose: str
+    ends: str | None = None
+    findings: str = "[]"
     measures: Measures = field(default_factory=dict)
 
     def plain(self) -> dict[str, Any]:
@@ -138,11 +147,17 @@ def read_sequence(path: Path) -> list[ShotRow]:
     return [_row(values) for values in table.to_pylist()]
 
 
-def merge_sequence(path: Path, job: JobFile, rows: Iterable[ShotRow]) -> None:
-    """Put rows into a sequence's file, in the job's order.
+def merge_sequence(
+    path: Path, job: JobFile, rows: Iterable[ShotRow]
+) -> tuple[ShotRow, ...]:
+    """Put rows into a sequence's file, in the job's order, and judge its cuts.
 
     Rows of other shots stay as they are; those of shots that the job does not have
     go. A damaged file is replaced. Runs that share the folder wait for each other.
+    Every row gets the findings that it has among its neighbours of now.
+
+    Returns:
+        All rows as they were written.
 
     Raises:
         OSError: it could not be written; the file at `path` is as it was.
@@ -155,10 +170,23 @@ def merge_sequence(path: Path, job: JobFile, rows: Iterable[ShotRow]) -> None:
             known = {}
         known |= {row.shot: row for row in rows}
         ordered = [known[spec.name] for spec in job.shots if spec.name in known]
-        write_whole(path, _bytes(ordered))
+        judged = with_findings(job, ordered)
+        write_whole(path, _bytes(judged))
+        return judged
 
 
-def _bytes(rows: list[ShotRow]) -> bytes:
+def with_findings(job: JobFile, rows: Iterable[ShotRow]) -> tuple[ShotRow, ...]:
+    """Return the rows of a sequence, in their order, with what they are faulted for."""
+    given = tuple(rows)
+    found = findings_of(
+        job,
+        ends={row.shot: row.ends for row in given},
+        measures={row.shot: row.measures for row in given},
+    )
+    return tuple(replace(row, findings=found[row.shot]) for row in given)
+
+
+def _bytes(rows: Iterable[ShotRow]) -> bytes:
     table = pa.Table.from_pylist(
         [row.plain() for row in rows], schema=SEQUENCE_FIELDS.with_metadata(_METADATA)
     )

@@ -19,6 +19,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from ..solver.crew import Crew
+from ..solver.cut_end import shot_ends
 from ..solver.knots import channel_knots
 from ..solver.measure import Measures
 from ..solver.perform import primary_points
@@ -134,6 +135,7 @@ def take_table(
             "crew": _crew(take.shot.crew),
             "asked": _asked(spec),
             "grip_sheet": sheet_metadata(take, spec.stage, job.world),
+            "ends": shot_ends(take).plain(),
             "measures": measures,
             "status": status,
         }

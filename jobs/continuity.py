@@ -1,0 +1,92 @@
+"""Findings of a whole sequence: of every take, and of every cut between takes.
+
+They depend on neighbours, so they stand in `sequence.parquet` and never in a take. A
+take only carries how its own cut begins and ends.
+"""
+
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from ..solver.continuity import CutShot, cut_findings
+from ..solver.cut_end import ShotEnds
+from ..solver.findings import SEVERITIES, Finding, shot_findings
+from ..solver.measure import Measures
+from .findings_words import sentence
+from .keys import canonical
+from .spec import JobFile
+from .spec_shot import ShotSpec
+
+PlainFinding = dict[str, Any]
+"""One finding as it is written: name, severity, of (shot or cut), numbers, source,
+text, and accepted: by whom and why, or None."""
+
+
+def findings_of(
+    job: JobFile, ends: Mapping[str, str | None], measures: Mapping[str, Measures]
+) -> dict[str, str]:
+    """Return the findings of the shots of a sequence, JSON lists by name of the shot.
+
+    Args:
+        job: says their order, scenes and cuts, and what is accepted.
+        ends: JSON of the ends of each shot's take, by name; None, or left out, where
+            there is no take. The cut into the next shot is then not judged.
+        measures: of the takes, by name.
+    """
+    shots = []
+    for spec in job.shots:
+        text = ends.get(spec.name)
+        shots.append(
+            CutShot(
+                name=spec.name,
+                scene=spec.scene.lower(),
+                elapsed=spec.cut == "elapsed",
+                ends=None if text is None else ShotEnds.from_plain(json.loads(text)),
+            )
+        )
+    found = {}
+    for spec, shot, cuts in zip(job.shots, shots, cut_findings(shots), strict=True):
+        tan_u = None if shot.ends is None else shot.ends.first.tan_u
+        own = shot_findings(measures.get(spec.name, {}), tan_u=tan_u)
+        plain = [_plain(finding, spec) for finding in (*own, *cuts)]
+        found[spec.name] = canonical(plain)
+    return found
+
+
+def counted(findings: str) -> list[PlainFinding]:
+    """Return those of a shot's findings that nobody has accepted."""
+    return [one for one in json.loads(findings) if one["accepted"] is None]
+
+
+def reached(findings: Iterable[str], severity: str) -> bool:
+    """Tell whether any finding that nobody has accepted is as severe, or more.
+
+    Args:
+        findings: of each shot, JSON.
+        severity: one of `SEVERITIES`.
+    """
+    least = SEVERITIES.index(severity)
+    return any(
+        SEVERITIES.index(one["severity"]) >= least
+        for text in findings
+        for one in counted(text)
+    )
+
+
+def _plain(finding: Finding, spec: ShotSpec) -> PlainFinding:
+    return {
+        "name": finding.name,
+        "severity": finding.severity,
+        "of": finding.subject_of,
+        "numbers": dict(finding.numbers),
+        "source": finding.source,
+        "text": sentence(finding, spec.name),
+        "accepted": _accepted(finding, spec),
+    }
+
+
+def _accepted(finding: Finding, spec: ShotSpec) -> dict[str, str] | None:
+    for accept in spec.accept:
+        if accept.finding == finding.name:
+            return {"reason": accept.reason, "by": accept.by}
+    return None
