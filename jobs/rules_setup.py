@@ -44,8 +44,6 @@ def rig_rules(shot: ShotSpec) -> Iterator[Finding]:
         for k, kind in enumerate(rig.kinds):
             if kind in rig.kinds[:k]:
                 yield ("rig", "kinds", k), f"{shown(kind)} is there twice"
-        if rig.hold is not None and set(rig.kinds) == {"sticks"}:
-            yield ("rig", "hold"), "needs a dolly, kinds has only sticks"
 
 
 def view_rules(shot: ShotSpec) -> Iterator[Finding]:

@@ -69,7 +69,7 @@ class ChooseRig(Spec):
     )
     """Rigs that may be laid."""
     hold: Hold | None = None
-    """What a dolly keeps; absent: chosen with the rig."""
+    """What a dolly keeps, nothing on sticks; absent: chosen with the rig."""
 
 
 FixedRig = SticksRig | TrackRig | ArcRig

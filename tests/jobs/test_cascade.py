@@ -5,7 +5,7 @@ from job_tables import a_job, a_shot
 
 from carrellata.jobs.errors import JobError
 from carrellata.jobs.parse import parse_job
-from carrellata.jobs.spec_rig import SticksRig, TrackRig
+from carrellata.jobs.spec_rig import ChooseRig, SticksRig, TrackRig
 
 
 def test_a_scene_overrides_the_defaults_and_a_shot_its_scene() -> None:
@@ -145,3 +145,41 @@ def test_reading_a_job_leaves_its_tables_alone() -> None:
     before = repr(job)
     parse_job(job)
     assert repr(job) == before
+
+
+def test_a_sequence_may_be_left_open_and_a_shot_of_it_fixed() -> None:
+    job = a_job(
+        a_shot(),
+        a_shot(name="020", rig={"kind": "choose", "kinds": ["arc"]}, lens_mm="choose"),
+        a_shot(name="030", rig={"kinds": ["sticks"]}, view="profile"),
+    )
+    job["defaults"] |= {
+        "rig": {"kind": "choose", "hold": "size"},
+        "lens_mm": "choose",
+        "side": "choose",
+        "view": "choose",
+    }
+    del job["shots"][2]["lens_mm"]
+    fixed, second, third = parse_job(job).shots
+    assert not fixed.is_open
+    assert (second.rig.kind, second.lens_mm) == ("choose", "choose")
+    assert third.open_fields == {"rig", "lens_mm", "height", "side"}
+    for shot, kinds in ((second, ("arc",)), (third, ("sticks",))):
+        assert isinstance(shot.rig, ChooseRig)
+        assert shot.rig.kinds == kinds
+
+
+def test_faults_of_an_inherited_stage_are_told_once_where_it_was_written() -> None:
+    job = a_job(a_shot(), a_shot(name="020"), stage={"height_m": [2, 1]})
+    job["scenes"] = {"main": {"stage": {"min_distance_m": -1}}}
+    with pytest.raises(JobError) as caught:
+        parse_job(job)
+    assert sorted(str(caught.value).splitlines()) == [
+        "scenes.main.stage.min_distance_m: must be >= 0 m, got -1 m"
+    ]
+    del job["scenes"]
+    with pytest.raises(JobError) as caught:
+        parse_job(job)
+    assert str(caught.value) == (
+        "stage.height_m: the highest must be >= the lowest, got 2 to 1 m"
+    )

@@ -144,10 +144,6 @@ SETUP_FAULTS = [
         {"rig": CHOOSE | {"kinds": ["track", "track"]}},
         'rig.kinds[1]: "track" is there twice',
     ),
-    (
-        {"rig": CHOOSE | {"kinds": ["sticks"], "hold": "size"}},
-        "rig.hold: needs a dolly, kinds has only sticks",
-    ),
     ({"rig": CHOOSE | {"kind_s": []}}, 'rig.kind_s: unknown field; did you mean "kin'),
     ({"lens_mm": "chose"}, 'lens_mm: must be a number of mm or "choose", got "chose"'),
     (
