@@ -8,7 +8,6 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from .availability import unavailable
 from .cascade import SHARED_TABLES, Layer, ResolvedShot, resolve
 from .crew_files import CrewFile, with_crew_file
 from .errors import Fault, JobError
@@ -216,8 +215,7 @@ def _checked(
     crew_files: Mapping[str, CrewFile],
 ) -> tuple[ShotSpec, list[Finding]]:
     """Return a shot, with stand-ins where it is refused, and all its findings."""
-    findings = list(unavailable(resolved.table))
-    later = [place for place, _ in findings]
+    findings: list[Finding] = []
     unusable: set[str] = set()
     try:
         shot = ShotSpec.model_validate(resolved.table)
@@ -227,7 +225,6 @@ def _checked(
         findings += [
             (place, _of_the_file(place) or message)
             for place, message in refused
-            if not any(place[: len(known)] == known for known in later)
         ]
         usable = _without(resolved.table, unusable)
         shot = ShotSpec.model_validate(_STAND_INS | usable)

@@ -7,14 +7,13 @@ from fractions import Fraction
 from itertools import pairwise
 
 from ..solver.camera import FILM_BACKS
-from .availability import LATER_SUBJECT_SUFFIXES
 from .locations import Finding, shown
 from .rate import rate_text
 from .rules_setup import height_on_stage, lens_in_kit, rig_rules, view_rules
 from .rules_stage import floor_rules, keep_out_rules, stage_numbers
 from .spec import WorldSpec
 from .spec_shot import MAX_FRAMES, ShotSpec
-from .spec_subject import SUBJECT_SUFFIXES, SubjectSpec
+from .spec_subject import SCENE_SUFFIXES, SUBJECT_SUFFIXES, SubjectSpec
 
 # A band of shake reaches this share of the frame rate at most, just under half.
 SHAKE_TOP_SHARE = 0.45
@@ -120,15 +119,22 @@ def _source(subject: SubjectSpec) -> Iterator[tuple[str, str]]:
         for field in _BVH_FIELDS:
             if getattr(subject, field) is None:
                 yield field, "is required for a BVH file"
-        return
-    for field in _BVH_ONLY:
-        if getattr(subject, field) is not None:
-            yield field, "is only for BVH files"
+    elif suffix in SCENE_SUFFIXES:
+        if subject.prim is None:
+            yield "prim", "is required for an OpenUSD scene"
+        if subject.first_sample_at is not None:
+            yield "first_sample_at", "is not for OpenUSD scenes, their codes are frames"
+    else:
+        for field in _BVH_ONLY:
+            if getattr(subject, field) is not None:
+                yield field, "is only for BVH files and OpenUSD scenes"
+    if subject.prim is not None and suffix not in SCENE_SUFFIXES:
+        yield "prim", "is only for OpenUSD scenes"
     samples = subject.samples
     if samples is not None and samples.time_s and subject.first_sample_at is None:
         yield "first_sample_at", "is required for samples in time"
-    known = (*SUBJECT_SUFFIXES, *LATER_SUBJECT_SUFFIXES)
-    if subject.file is not None and (suffix not in known or "\0" in subject.file):
+    known = suffix in SUBJECT_SUFFIXES
+    if subject.file is not None and (not known or "\0" in subject.file):
         listed = ", ".join(SUBJECT_SUFFIXES)
         yield "file", f"must end in one of {listed}, got {shown(subject.file)}"
 

@@ -10,7 +10,8 @@ from .quantities import Name, Number, Rate, Spec, Text, Truth, refusal
 from .spec_framing import FrameNumber
 
 TABLE_SUFFIXES = (".parquet", ".arrow", ".csv")
-SUBJECT_SUFFIXES = (*TABLE_SUFFIXES, ".bvh")
+SCENE_SUFFIXES = (".usd", ".usda", ".usdc", ".usdz")
+SUBJECT_SUFFIXES = (*TABLE_SUFFIXES, ".bvh", *SCENE_SUFFIXES)
 
 FileName = Annotated[Text, Field(min_length=1, max_length=4096)]
 Column = Annotated[Text, Field(min_length=1, max_length=200)]
@@ -80,7 +81,7 @@ class SubjectSpec(Spec):
 
     name: Name
     file: FileName | None = None
-    """Table or BVH, relative to the job file; or give samples."""
+    """Table, BVH or OpenUSD scene, relative to the job file; or give samples."""
     samples: SamplesSpec | None = None
     at: Literal["floor", "hips", "eyes", "head_top"]
     """Where on the body the samples are."""
@@ -94,12 +95,14 @@ class SubjectSpec(Spec):
     """Of files without frame numbers."""
     first_sample_at: FrameNumber | None = None
     """Shot frame of sample 0, for tables in time and files without frames."""
+    prim: Annotated[Text, Field(min_length=1, max_length=4096)] | None = None
+    """OpenUSD: path of the prim that is followed, `/World/courier`."""
     joint: Column | None = None
-    """BVH: the joint that is followed."""
+    """BVH and OpenUSD: the joint that is followed; OpenUSD: at or below the prim."""
     units: Literal["m", "cm", "mm", "in", "ft"] | Metres | None = None
-    """BVH: length unit of the file."""
+    """BVH, and OpenUSD where the scene does not say it: length unit of the file."""
     up: Literal["y", "z"] | None = None
-    """BVH: up axis of the file."""
+    """BVH, and OpenUSD where the scene does not say it: up axis of the file."""
     limit_m_s: Annotated[Number, Field(gt=0, le=1e6)] = 15.0
     """Faster between two samples is called a pop."""
     holds: Literal["auto", "keep"] = "auto"

@@ -20,6 +20,7 @@ from .samples import Samples, samples_of_table
 from .source import MAX_ROWS, Source, source_of_file, source_of_samples
 from .table import read_table
 from .track import SubjectTrack
+from .usd import usd_samples
 
 
 class SubjectReader(Protocol):
@@ -63,7 +64,7 @@ def read_subject(
         first_frame: first frame needed, handles and preroll included.
         last_frame: last frame needed, included.
         up: the axis of the scene that points up.
-        metres_per_unit: scale of the scene; a BVH file has its own.
+        metres_per_unit: scale of the scene; a BVH file and a scene have their own.
         path: the entry, `shots[2].subjects[0]`.
 
     Raises:
@@ -71,6 +72,18 @@ def read_subject(
             these that has one: the file, its columns, their order and extent, the
             values.
     """
+    if reference.prim is not None:
+        # Opened by its name: a scene is more than the bytes of one file.
+        scene, samples = usd_samples(
+            reference,
+            folder=folder,
+            job_rate=rate,
+            first_frame=first_frame,
+            last_frame=last_frame,
+            path=path,
+        )
+        wanted = _wanted(first_frame, last_frame, rate, path)
+        return _checked_track(samples, scene, reference, wanted)
     return track_of_source(
         _source(reference, folder, path),
         reference,
@@ -113,18 +126,29 @@ def track_of_source(
             up=up,
             metres_per_unit=metres_per_unit,
         )
-    wanted = Wanted(
+    wanted = _wanted(first_frame, last_frame, rate, path)
+    return _checked_track(samples, source, reference, wanted)
+
+
+def _wanted(first_frame: int, last_frame: int, rate: Fraction, path: str) -> Wanted:
+    return Wanted(
         first_frame=first_frame,
         last_frame=last_frame,
         rate=rate,
         path=f"{path.partition('.subjects')[0]}.frames",
     )
+
+
+def _checked_track(
+    samples: Samples, source: Source, reference: SubjectReference, wanted: Wanted
+) -> SubjectTrack:
+    first_frame, last_frame = wanted.first_frame, wanted.last_frame
     refuse_any(check_order(samples, source))
     refuse_any(check_cover(samples, wanted, source))
     samples = _kept(samples, first_frame, last_frame)
     refuse_any(_bad_values(samples, source))
     full = _kept(fill_gaps(samples), first_frame, last_frame)
-    return _track(reference, full, rate=rate, source=source)
+    return _track(reference, full, rate=wanted.rate, source=source)
 
 
 def _source(reference: SubjectReference, folder: Path, path: str) -> Source:

@@ -19,9 +19,10 @@ class SubjectReference(Protocol):
         height_m: stature [m].
         rate: samples a second, for BVH (default: from the file) and tables in time.
         first_sample_at: frame of the shot that sample 0 falls on.
-        joint: joint of a BVH file; default the root.
-        units: unit of length of a BVH file, a name or metres.
-        up: axis of a BVH file that points up.
+        prim: path of a prim in an OpenUSD scene.
+        joint: joint of a BVH file, default the root, or of a scene's skeleton.
+        units: unit of length of a BVH file or scene, a name or metres.
+        up: axis of a BVH file or scene that points up.
         limit_m_s: a faster step is a fault of the data [m/s].
         holds: `auto` takes short runs of one position as held keys, `keep` as new.
         columns: what the columns of a table are called, an attribute each.
@@ -41,6 +42,8 @@ class SubjectReference(Protocol):
     def rate(self) -> Fraction | None: ...  # noqa: D102
     @property
     def first_sample_at(self) -> int | None: ...  # noqa: D102
+    @property
+    def prim(self) -> str | None: ...  # noqa: D102
     @property
     def joint(self) -> str | None: ...  # noqa: D102
     @property

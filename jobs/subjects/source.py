@@ -9,7 +9,7 @@ from typing import Literal
 from .columns import KNOWN
 from .faults import refuse
 
-Kind = Literal["parquet", "arrow", "csv", "bvh", "inline"]
+Kind = Literal["parquet", "arrow", "csv", "bvh", "inline", "usd"]
 
 KINDS: dict[str, Kind] = {
     ".parquet": "parquet",

@@ -360,14 +360,20 @@ SUBJECT_FAULTS = [
     ({"height": 1.7}, '.height: unknown field; did you mean "height_m"'),
     (
         {"file": "c.USDA"},
-        '.file: a subject from OpenUSD is not available in this version, got "c.USDA"',
+        ".prim: is required for an OpenUSD scene",
     ),
     (
         {"file": "c.xlsx"},
-        '.file: must end in one of .parquet, .arrow, .csv, .bvh, got "c.xlsx"',
+        ".file: must end in one of .parquet, .arrow, .csv, .bvh, .usd, .usda, .usdc, "
+        '.usdz, got "c.xlsx"',
     ),
     ({"file": None}, ": needs either file or samples"),
-    ({"joint": "hip"}, ".joint: is only for BVH files"),
+    ({"joint": "hip"}, ".joint: is only for BVH files and OpenUSD scenes"),
+    ({"prim": "/World/courier"}, ".prim: is only for OpenUSD scenes"),
+    (
+        {"file": "c.usd", "prim": "/courier", "first_sample_at": 1001},
+        ".first_sample_at: is not for OpenUSD scenes, their codes are frames",
+    ),
     ({"limit_m_s": -1}, ".limit_m_s: must be > 0 m/s, got -1 m/s"),
     ({"rate": "29.97"}, '.rate: a decimal is not exact, got "29.97"; say "30000/1001"'),
     (
