@@ -6,6 +6,7 @@ what a grip would lay. Bearings that turn with the subject would swing the camer
 lever as long as the distance, so they are only proposed for arcs round a circle.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import product
 
@@ -22,28 +23,33 @@ from .lens import Lens
 from .setup import Ask, View
 
 PACES = (0.55, 0.9)  # shares of the dolly's top speed that a follow is laid for
-TRACK_LENSES = 2  # lenses, the most natural first, for which rails are laid
 NATURAL_TX = 0.31  # half-frame tangent of a lens that draws attention to nothing
 NODES = 48  # ideal places that a curve is fitted through
 FAST_SHARE = 0.95  # quantile of the speed that a follow is laid for
 PARALLAX_RULES = ArcRules(most_sweep=2 * np.pi)
 
 
-def propose(ask: Ask, action: Action) -> list[Layout]:
-    """Return layouts worth trying, in a fixed order."""
-    lenses = suitable(ask, action)
-    natural = sorted(lenses, key=lambda lens: unnatural(ask, lens))
+def propose_sticks(ask: Ask, action: Action) -> list[Layout]:
+    """Return sticks worth trying, for every suitable lens and view."""
+    if "sticks" not in ask.kinds:
+        return []
+    picks = _nodes(action)
+    return [
+        _sticks(ask, action, picks, lens, view)
+        for lens, view in product(suitable(ask, action), ask.views)
+    ]
+
+
+def propose_rails(ask: Ask, action: Action, lenses: Sequence[Lens]) -> list[Layout]:
+    """Return tracks, and for the first of the lenses arcs, worth trying."""
     picks = _nodes(action)
     found: list[Layout] = []
-    for lens, view in product(lenses, ask.views):
-        if "sticks" in ask.kinds:
-            found.append(_sticks(ask, action, picks, lens, view))
-    for lens, view in product(natural[:TRACK_LENSES], ask.views):
-        if "track" in ask.kinds:
+    if "track" in ask.kinds:
+        for lens, view in product(lenses, ask.views):
             found.extend(_tracks(ask, action, picks, lens, view))
-    arc_lenses = natural[: 1 if "track" in ask.kinds else TRACK_LENSES]
-    for lens, view in product(arc_lenses, ask.views):
-        if "arc" in ask.kinds:
+    if "arc" in ask.kinds:
+        arc_lenses = lenses[: 1 if "track" in ask.kinds else len(lenses)]
+        for lens, view in product(arc_lenses, ask.views):
             found.extend(_arcs(ask, action, picks, lens, view))
     return found
 

@@ -1,18 +1,26 @@
 """A small search on the judged take, and the candidates of a shot that come of it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from .action import Action
 from .arrays import FloatArray
 from .layout import Layout, at_height, build, lens_height, moved
-from .propose import distance_of, propose
+from .lens import Lens
+from .propose import (
+    distance_of,
+    propose_rails,
+    propose_sticks,
+    suitable,
+    unnatural,
+)
 from .score import Judged, judged
 from .setup import KINDS, Ask, Setup
 from .trial import Rehearsal
 
 EVALUATIONS = 25
+RAIL_LENSES = 2  # for which rails are laid; all, where nothing holds
 AWAY_M, ACROSS_M, TURN_RAD, GROW = 0.12, 0.12, 0.14, 0.35  # first steps; metres a metre
 BROKEN = 1e4  # added to a score for each unit by which a must is broken
 
@@ -34,10 +42,18 @@ def candidates(
         return sorted(found, key=_order)
     eyes = float(action.eyes[:, 1].mean())
     tried: list[tuple[Layout, Judged]] = []
-    for layout in propose(ask, action):
-        setup = build(layout, ask, eyes_m=eyes)
-        if setup is not None:
-            tried.append((layout, judged(ask, action, stage.tried(setup))))
+
+    def work(layouts: Sequence[Layout]) -> None:
+        for layout in layouts:
+            setup = build(layout, ask, eyes_m=eyes)
+            if setup is not None:
+                tried.append((layout, judged(ask, action, stage.tried(setup))))
+
+    work(propose_sticks(ask, action))
+    lenses = _rail_lenses(ask, action, tried)
+    work(propose_rails(ask, action, lenses[:RAIL_LENSES]))
+    if not any(verdict.holds for _, verdict in tried):
+        work(propose_rails(ask, action, lenses[RAIL_LENSES:]))
     found = [verdict for _, verdict in tried]
     for kind in KINDS if refine else ():
         own = [pair for pair in tried if pair[0].kind == kind]
@@ -45,6 +61,21 @@ def candidates(
             layout, verdict = min(own, key=lambda pair: _order(pair[1]))
             found.append(_refined(stage, layout, verdict, eyes))
     return sorted(found, key=_order)
+
+
+def _rail_lenses(
+    ask: Ask, action: Action, tried: Sequence[tuple[Layout, Judged]]
+) -> list[Lens]:
+    """Return the suitable lenses in the order in which rails are laid for them.
+
+    The most natural first, then the one that does best on sticks, then the others.
+    """
+    lenses = sorted(suitable(ask, action), key=lambda lens: unnatural(ask, lens))
+    if tried:
+        best = min((verdict for _, verdict in tried), key=_order).setup.lens
+        first = lenses[0]
+        lenses.sort(key=lambda lens: (lens is not first, lens is not best))
+    return lenses
 
 
 def _order(verdict: Judged) -> tuple[float, float, int, float]:
