@@ -8,6 +8,7 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from ..solver.audit import BROKEN
 from ..solver.continuity import CutShot, cut_findings
 from ..solver.cut_end import ShotEnds
 from ..solver.findings import SEVERITIES, Finding, shot_findings
@@ -23,7 +24,10 @@ text, and accepted: by whom and why, or None."""
 
 
 def findings_of(
-    job: JobFile, ends: Mapping[str, str | None], measures: Mapping[str, Measures]
+    job: JobFile,
+    ends: Mapping[str, str | None],
+    measures: Mapping[str, Measures],
+    earlier: Mapping[str, str] | None = None,
 ) -> dict[str, str]:
     """Return the findings of the shots of a sequence, JSON lists by name of the shot.
 
@@ -32,7 +36,10 @@ def findings_of(
         ends: JSON of the ends of each shot's take, by name; None, or left out, where
             there is no take. The cut into the next shot is then not judged.
         measures: of the takes, by name.
+        earlier: findings that the rows came with, JSON by name; those of a lock stay,
+            for they were made with the action at hand.
     """
+    before = earlier or {}
     shots = []
     for spec in job.shots:
         text = ends.get(spec.name)
@@ -48,8 +55,13 @@ def findings_of(
     for spec, shot, cuts in zip(job.shots, shots, cut_findings(shots), strict=True):
         tan_u = None if shot.ends is None else shot.ends.first.tan_u
         own = shot_findings(measures.get(spec.name, {}), tan_u=tan_u)
-        plain = [_plain(finding, spec) for finding in (*own, *cuts)]
-        found[spec.name] = canonical(plain)
+        lock = [
+            {**one, "accepted": _accepted(one["name"], spec)}
+            for one in json.loads(before.get(spec.name, "[]"))
+            if one["name"] == BROKEN
+        ]
+        fresh = [plain_finding(finding, spec) for finding in (*own, *cuts)]
+        found[spec.name] = canonical([*lock, *fresh])
     return found
 
 
@@ -73,7 +85,8 @@ def reached(findings: Iterable[str], severity: str) -> bool:
     )
 
 
-def _plain(finding: Finding, spec: ShotSpec) -> PlainFinding:
+def plain_finding(finding: Finding, spec: ShotSpec) -> PlainFinding:
+    """Return a finding of a shot, or of the cut into it, as it is written."""
     return {
         "name": finding.name,
         "severity": finding.severity,
@@ -81,12 +94,12 @@ def _plain(finding: Finding, spec: ShotSpec) -> PlainFinding:
         "numbers": dict(finding.numbers),
         "source": finding.source,
         "text": sentence(finding, spec.name),
-        "accepted": _accepted(finding, spec),
+        "accepted": _accepted(finding.name, spec),
     }
 
 
-def _accepted(finding: Finding, spec: ShotSpec) -> dict[str, str] | None:
+def _accepted(finding: str, spec: ShotSpec) -> dict[str, str] | None:
     for accept in spec.accept:
-        if accept.finding == finding.name:
+        if accept.finding == finding:
             return {"reason": accept.reason, "by": accept.by}
     return None

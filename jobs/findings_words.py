@@ -41,8 +41,8 @@ def _line(numbers: Numbers) -> str:
     names = str(numbers["subject"]).split("|")
     if len(names) == 2:
         return f"the line from {names[0]} to {names[1]}"
-    kinds = {"facing": "gaze", "last_travel": "last travel"}
-    return f"the {kinds.get(str(numbers.get('line')), 'travel')} of {names[0]}"
+    kinds = {"facing": "gaze", "travel": "travel", "last_travel": "last travel"}
+    return f"the {kinds.get(str(numbers['line']), 'line of action')} of {names[0]}"
 
 
 def _sides(numbers: Numbers, shot: str) -> str:
@@ -203,6 +203,19 @@ def _strobing(n: Numbers, shot: str) -> str:
     )
 
 
+def _lock_broken(n: Numbers, shot: str) -> str:
+    parts = [
+        f"{name.replace('_', ' ')} {_percent(value)} of the time and "
+        f"{_percent(n[f'{name}_locked'])} when it was locked"
+        for name, value in n.items()
+        if not name.endswith("_locked")
+    ]
+    return (
+        f"The locked take of {shot} no longer holds the action: {', '.join(parts)}; "
+        "take off the lock, or the change of the action."
+    )
+
+
 _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
     "crosses_line": _crosses_line,
     "near_axis": _near_axis,
@@ -255,4 +268,5 @@ _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
     "refused_plans": _refused_plans,
     "whip_used": _whip_used,
     "strobing": _strobing,
+    "lock_broken": _lock_broken,
 }

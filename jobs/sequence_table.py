@@ -182,6 +182,7 @@ def with_findings(job: JobFile, rows: Iterable[ShotRow]) -> tuple[ShotRow, ...]:
         job,
         ends={row.shot: row.ends for row in given},
         measures={row.shot: row.measures for row in given},
+        earlier={row.shot: row.findings for row in given},
     )
     return tuple(replace(row, findings=found[row.shot]) for row in given)
 

@@ -11,6 +11,7 @@ from ..solver.measure import measure
 from ..solver.take import operate
 from .asks import ask_of
 from .choose import Chosen
+from .continuity import plain_finding
 from .errors import Fault, ShotDataError
 from .judgement import Judgement
 from .keys import Keys, canonical, judge_key, setup_of, take_key
@@ -106,6 +107,7 @@ def _keep_locked(work: Work, spec: ShotSpec) -> ShotRow:
         error="\n".join(kept.words) or None,
         measures=kept.measures,
         ends=canonical(metadata["ends"]) if "ends" in metadata else None,
+        findings=canonical([plain_finding(one, spec) for one in kept.findings]),
     )
 
 

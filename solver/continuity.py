@@ -264,7 +264,8 @@ def _sides(out: CutEnd, into: CutEnd) -> dict[str, float | str]:
     off, on = out.off_line_rad, into.off_line_rad
     assert off is not None
     assert on is not None
-    return {"from_deg": degrees(off), "to_deg": degrees(on), "line": into.line}
+    kind = into.line if out.line == into.line else "changed"
+    return {"from_deg": degrees(off), "to_deg": degrees(on), "line": kind}
 
 
 def _inside(shot: CutShot) -> list[Finding]:
