@@ -17,6 +17,7 @@ from .judgement import Judgement
 from .load import load_job
 from .lock import with_locked_setups
 from .pool import Run, n_processors, runner
+from .review.write import report
 from .sequence_table import ShotRow, merge_sequence
 from .solve_shot import Work, failed_row, faults_of_shot, solve_shot, unchosen_row
 from .spec import JobFile
@@ -65,7 +66,7 @@ def solve_job(
     folder: Path | None = None,
     read: SubjectReader = read_subject,
 ) -> Outcome:
-    """Solve the shots of a job and write their takes.
+    """Solve the shots of a job and write their takes and the review.
 
     A shot whose data is faulty is recorded as failed and the others are solved; an
     earlier take of it stays where it is. A shot that its take still answers is left
@@ -123,6 +124,8 @@ def solve_job(
             if rows:
                 merged = merge_sequence(store.sequence, job, rows)
     done_now = {row.shot for row in rows}
+    if merged:
+        report(store.folder, done_now)
     return Outcome(
         sequence=job.sequence,
         folder=store.folder,

@@ -1,10 +1,10 @@
 """Last night's rows: what a sequence was before its last solve.
 
-    OUT/<sequence>/history/reported.parquet    rows as last reported
-    OUT/<sequence>/history/previous.parquet    rows as reported the time before
+    OUT/<sequence>/history/reported.parquet    the table as a run last left it
+    OUT/<sequence>/history/previous.parquet    rows of shots before their last run
 
-Both are kept a shot at a time, when a run ends. A run that was cut short reports
-nothing, and the parts of one that ran apart report their own shots, so the rows
+Both are written when a run ends. A run that was cut short reports nothing, and the
+parts of one that ran apart replace the rows of their own shots only, so the rows
 before are those of the last whole solve of each shot.
 """
 
@@ -37,16 +37,14 @@ def note_reported(folder: Path, shots: Collection[str]) -> None:
         OSError: a file could not be written.
     """
     current = read_checked(folder / "sequence.parquet")
-    rows = {row["shot"]: row for row in current.to_pylist()}
     reported_path = folder / "history" / "reported.parquet"
     reported, before = _rows(reported_path), _rows(previous_path(folder))
-    for shot in shots:
-        if shot in reported:
-            before[shot] = reported[shot]
-        if shot in rows:
-            reported[shot] = rows[shot]
-    _write(previous_path(folder), before, rows, current.schema)
-    _write(reported_path, reported, rows, current.schema)
+    before |= {shot: reported[shot] for shot in shots if shot in reported}
+    order = current["shot"].to_pylist()
+    kept = [before[shot] for shot in order if shot in before]
+    if kept:
+        write_whole(previous_path(folder), _bytes(kept, current.schema))
+    write_whole(reported_path, (folder / "sequence.parquet").read_bytes())
 
 
 def _rows(path: Path) -> dict[str, dict[str, Any]]:
@@ -57,20 +55,9 @@ def _rows(path: Path) -> dict[str, dict[str, Any]]:
         return {}
 
 
-def _write(
-    path: Path,
-    rows: dict[str, dict[str, Any]],
-    order: Collection[str],
-    schema: pa.Schema,
-) -> None:
-    kept = [rows[shot] for shot in order if shot in rows]
-    if not kept:
-        return
+def _bytes(rows: list[dict[str, Any]], schema: pa.Schema) -> bytes:
     buffer = pa.BufferOutputStream()
-    pq.write_table(
-        pa.Table.from_pylist(kept, schema=schema),
-        buffer,
-        compression="zstd",
-        write_page_checksum=True,
-    )
-    write_whole(path, buffer.getvalue().to_pybytes())
+    table = pa.Table.from_pylist(rows, schema=schema)
+    pq.write_table(table, buffer, compression="zstd", write_page_checksum=True)
+    data: bytes = buffer.getvalue().to_pybytes()
+    return data

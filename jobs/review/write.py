@@ -15,7 +15,7 @@ from .shell import page_name
 from .shot_page import Kept, sheet_lines, shot_page
 from .since import ShotChange, changes_since
 
-Progress = Callable[[int, int], None]
+Progress = Callable[[object, int], None]
 """Called with how many pages are written, and how many there are in all."""
 
 

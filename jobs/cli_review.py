@@ -1,0 +1,80 @@
+"""The commands that show what came of a solve."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file to a command line."""
+    app.command()(review)
+    app.command()(compare)
+
+
+def review(
+    out: Annotated[Path, typer.Argument(metavar="OUT", help="Folder of the takes.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Write the pages of the review anew from what was solved."""
+    from .cli import print_json, progress_bar
+    from .errors import InputError
+    from .review.write import write_review
+    from .store import stores_below
+
+    stores = [store for store in stores_below(out) if store.sequence.is_file()]
+    if not stores:
+        raise InputError(str(out), "holds no solved sequence")
+    written = []
+    for store in stores:
+        with progress_bar() as progress:
+            written.append(write_review(store.folder, progress=progress))
+    if as_json:
+        print_json({"reviews": [str(path) for path in written]})
+    else:
+        for path in written:
+            typer.echo(f"review in {path}")
+
+
+def compare(
+    one: Annotated[
+        Path, typer.Argument(metavar="A", help="Folder of a solve, the earlier one.")
+    ],
+    two: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="[B]",
+            help="The later one; left out: A now against its solve before.",
+        ),
+    ] = None,
+    page: Annotated[
+        Path | None,
+        typer.Option("--page", metavar="FILE", help="Write it as a page, too."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Tell what changed between two solves of a sequence, and what is new."""
+    from .atomic import write_whole
+    from .cli import print_json
+    from .compare import compare as compared
+    from .compare import difference_lines, side_before, side_of
+
+    after = side_of(one if two is None else two)
+    before = side_before(after) if two is None else side_of(one)
+    differences = compared(before, after)
+    if page is not None:
+        from .review.compare_page import compare_page
+
+        text = compare_page(differences, before=before.rows, after=after.rows)
+        write_whole(page, text.encode())
+    if as_json:
+        print_json(
+            {
+                "before": str(before.rows),
+                "after": str(after.rows),
+                "shots": [each.plain() for each in differences],
+            }
+        )
+    else:
+        for line in difference_lines(differences):
+            typer.echo(line)
