@@ -17,6 +17,7 @@ from .stage import Stage
 
 LEAST_RANGE_M = 0.5  # a dolly that covers less is sticks
 MOST_SWEEP = radians(120)  # of an arc; more is a hook that nobody lays
+LEAST_RADIUS_M, MOST_RADIUS_M = 1.5, 40.0
 ROUND_M = 1e-3
 ROUND_RAD = radians(0.01)
 RISE = {"below": radians(-12), "level": 0.0, "above": radians(15)}
@@ -151,6 +152,8 @@ def _rig(layout: Layout, ask: Ask, height: float) -> Rig | None:
         two = np.array([_mm(layout.x + dx), height, _mm(layout.z + dz)])
         return track(one, two)
     radius = _mm(layout.radius_m)
+    if not LEAST_RADIUS_M <= radius <= MOST_RADIUS_M:
+        return None
     sweep = min(2 * half / radius, MOST_SWEEP)
     sweep = max(_cdeg(sweep), ROUND_RAD)
     start = _cdeg(layout.bearing - layout.turn * sweep / 2)

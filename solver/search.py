@@ -109,7 +109,7 @@ def _fixed_rig(ask: Ask, action: Action) -> list[Setup]:
 def _refined(stage: Rehearsal, layout: Layout, start: Judged, eyes: float) -> Judged:
     """Return the best of a search round a layout; never worse than the start."""
     best = start
-    scale = _first_steps(layout)
+    scale = _first_steps(layout, stage.ask)
 
     def cost(steps: FloatArray) -> float:
         nonlocal best
@@ -128,11 +128,13 @@ def _refined(stage: Rehearsal, layout: Layout, start: Judged, eyes: float) -> Ju
     return best
 
 
-def _first_steps(layout: Layout) -> FloatArray:
+def _first_steps(layout: Layout, ask: Ask) -> FloatArray:
     distance = layout.distance_m
     if layout.kind == "sticks":
         return np.array([AWAY_M * distance, ACROSS_M * distance, 0.0])
-    return np.array([AWAY_M * distance, TURN_RAD, GROW])
+    # The radius of curved track is that of the stock, where there is a stock.
+    turn = 0.0 if layout.kind == "arc" and ask.stage.curve_radii_m else TURN_RAD
+    return np.array([AWAY_M * distance, turn, GROW])
 
 
 def descend(

@@ -1,0 +1,95 @@
+"""A trial is the take: same plans, same numbers as `measure` gives."""
+
+import numpy as np
+import pytest
+from asks import OPEN_VIEWS, open_ask, person
+from shots import circle, walk, zigzag
+
+from carrellata.solver.layout import build
+from carrellata.solver.measure import measure
+from carrellata.solver.propose import propose_rails, propose_sticks
+from carrellata.solver.setup import Ask, in_setup
+from carrellata.solver.take import operate
+from carrellata.solver.trial import (
+    ANGLED,
+    CLOSEST,
+    DRIFT,
+    IN,
+    RAIL_HIGH,
+    RAIL_LOW,
+    REVERSALS,
+    SAFE_IN,
+    SIZED,
+    Rehearsal,
+)
+
+PATHS = {
+    "walk": walk(1.4),
+    "runner": walk(6.0, start=(-12.0, 0.0, 2.0)),
+    "circle": circle(radius=4.0, speed=3.0),
+    "zigzag": zigzag(),
+}
+
+
+def ask_of(name: str, size: str = "cowboy") -> Ask:
+    path = PATHS[name]
+    return open_ask(person(path(np.arange(97) / 24)), size, seen_from=OPEN_VIEWS[:3])
+
+
+@pytest.mark.parametrize("name", PATHS)
+def test_a_trial_gives_the_poses_and_the_measures_of_the_take(name: str) -> None:
+    ask = ask_of(name)
+    stage = Rehearsal(ask)
+    layouts = [
+        *propose_sticks(ask, stage.action)[:4],
+        *propose_rails(ask, stage.action, ask.lenses[2:4]),
+    ]
+    kinds = set()
+    for layout in layouts:
+        setup = build(layout, ask, eyes_m=1.6)
+        if setup is None:
+            continue
+        kinds.add(setup.rig.kind)
+        trial = stage.tried(setup)
+        take = operate(in_setup(ask.shot, setup))
+        found, numbers = measure(take), trial.numbers
+        np.testing.assert_array_equal(trial.cams[:, 3], take.pan[:, 0])
+        np.testing.assert_array_equal(trial.cams[:, 4], take.tilt[:, 0])
+        np.testing.assert_array_equal(trial.cams[:, :3], take.base)
+        still = take.shot.shake.name == "locked"
+        assert still
+        seen = np.isfinite(take.u)  # not behind the lens
+        np.testing.assert_array_equal(np.isfinite(trial.screen[:, 0]), seen)
+        seen &= np.isfinite(take.size)
+        for column, of_take in enumerate((take.u, take.v, take.size)):
+            np.testing.assert_allclose(
+                trial.screen[seen, column], of_take[seen], atol=1e-12
+            )
+        for key, index in (
+            ("in_frame", IN),
+            ("in_safe", SAFE_IN),
+            ("size_kept", SIZED),
+            ("angle_kept", ANGLED),
+            ("reversals", REVERSALS),
+        ):
+            assert numbers[index] == pytest.approx(found[key], abs=1e-12), key
+        if found["drift_max"] is not None and found["drift_max"] < 9:
+            assert numbers[DRIFT] == pytest.approx(found["drift_max"], abs=1e-12)
+        covered = numbers[RAIL_HIGH] - numbers[RAIL_LOW]
+        assert covered == pytest.approx(found["dolly_m"], abs=1e-12)
+        feet, crown = stage.action.bodies[0]
+        share = np.linspace(0, 1, 1001)[:, None, None]
+        body = feet + share * (crown - feet)
+        nearest = np.linalg.norm(body - take.base, axis=2).min()
+        assert numbers[CLOSEST] == pytest.approx(nearest, abs=2e-3)
+        assert trial.pan_rate == pytest.approx(found["pan_decisions_per_s"], rel=0.02)
+    assert {"sticks", "track"} <= kinds
+
+
+def test_beliefs_are_shared_between_trials_and_change_nothing() -> None:
+    ask = ask_of("runner")
+    stage = Rehearsal(ask)
+    setups = [build(one, ask, eyes_m=1.6) for one in propose_sticks(ask, stage.action)]
+    first = [stage.tried(s).numbers for s in setups if s is not None]
+    fresh = [Rehearsal(ask).tried(s).numbers for s in setups if s is not None]
+    np.testing.assert_array_equal(first, fresh)
