@@ -211,7 +211,7 @@ def test_metadata_says_what_the_columns_do_not() -> None:
     assert set(metadata) == {
         *("schema", "keys", "model", "rate", "axes", "units"),
         *("setup", "gate", "rail", "knots", "asked", "crew", "measures", "status"),
-        "grip_sheet",
+        *("grip_sheet", "ends"),
     }
     assert metadata["schema"] == "carrellata.take/1"
     assert metadata["rate"] == "24000/1001"
