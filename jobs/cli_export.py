@@ -9,6 +9,7 @@ import typer
 def register(app: typer.Typer) -> None:
     """Add the commands of this file to a command line."""
     app.command()(export)
+    app.command()(cut)
 
 
 def export(
@@ -86,3 +87,47 @@ def export(
         for note in one.notes:
             typer.echo(f"note: {note}", err=True)
         typer.echo(f"{one.sequence}: {len(one.files)} files in {one.folder}")
+
+
+def cut(
+    timeline: Annotated[
+        Path, typer.Argument(metavar="CUT", help="OpenTimelineIO timeline.")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option("-o", "--out", metavar="FILE", help="Write it here, as TOML."),
+    ] = None,
+    handles: Annotated[
+        int, typer.Option(min=0, max=1000, help="Frames wanted at both ends.")
+    ] = 8,
+    number: Annotated[
+        bool, typer.Option("--number", help="Name shots 010, 020, ... in order.")
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Turn a cut into a list of shots, the start of a job file."""
+    from .atomic import write_whole
+    from .cli import print_json
+    from .cut_text import cut_tables, cut_toml
+    from .cutlist import read_cut
+
+    found = read_cut(timeline, handles=handles, number=number)
+    if out is not None:
+        write_whole(out, cut_toml(found).encode())
+    for note in found.notes:
+        typer.echo(f"note: {note}", err=True)
+    if as_json:
+        print_json(
+            {
+                **cut_tables(found),
+                "cut": [
+                    {"name": shot.name, "record": shot.record, "clip": shot.clip}
+                    for shot in found.shots
+                ],
+                "notes": list(found.notes),
+            }
+        )
+    elif out is None:
+        typer.echo(cut_toml(found), nl=False)
+    else:
+        typer.echo(f"{len(found.shots)} shots in {out}")
