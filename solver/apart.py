@@ -4,17 +4,37 @@ For a unit normal n the separation is min n . p over the segment less max n . c 
 box's corners; its maximum over n is the distance of the two where they are apart, and
 minus their depth in each other where they are not. The maximum lies at a normal of the
 box or of the segment or, apart, along a line from a corner to an end, so trying those
-is exact. Keeping n . p at or above the corners' n . c is then a pair of linear rows that
-truly part the two, whatever else moves.
+is exact. With n fixed, keeping n . p at or above n . c is linear in p. Rows at both
+ends of the segment truly part the two; where n is the segment's own normal, rows at the
+feet of the two nearest corners also follow the segment's turning, to first order.
 
 Source: separating axis theorem; tested against sampling in tests/solver/test_apart.py.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from .arrays import FloatArray
 
 _FACES = np.array([(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)])
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Parted:
+    """Segments k and boxes m with a normal each, and two rows each.
+
+    A row: n . (start + share (end - start)) >= reach.
+
+    Attributes:
+        normals: (k, m, 2).
+        shares: (k, m, 2), 0 to 1.
+        reaches: (k, m, 2) [m].
+    """
+
+    normals: FloatArray
+    shares: FloatArray
+    reaches: FloatArray
 
 
 def corners_of(boxes: FloatArray) -> FloatArray:
@@ -25,9 +45,7 @@ def corners_of(boxes: FloatArray) -> FloatArray:
     return np.stack((x, z), axis=2)
 
 
-def part(
-    start: FloatArray, end: FloatArray, corners: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def part(start: FloatArray, end: FloatArray, corners: FloatArray) -> Parted:
     """Return the normals that best part segments from boxes, and the corners' reach.
 
     Args:
@@ -36,8 +54,8 @@ def part(
         corners: (m, 4, 2) [m].
 
     Returns:
-        n, (k, m, 2), and max n . corner, (k, m) [m]. The separation is
-        min(n . start, n . end) less the latter, negative where they overlap.
+        Normals and rows; the separation is the least of a pair's rows, negative where
+        segment and box overlap.
     """
     normals = _candidates(start, end, corners)
     reach = np.einsum("kmac,mpc->kmap", normals, corners).max(axis=3)
@@ -45,7 +63,21 @@ def part(
         np.einsum("kmac,kc->kma", normals, start),
         np.einsum("kmac,kc->kma", normals, end),
     )
-    return _best(normals, reach, ends - reach)
+    best, bound = _best(normals, reach, ends - reach)
+    reaches = np.stack((bound, bound), axis=2)
+    shares = np.broadcast_to(np.array((0.0, 1.0)), reaches.shape).copy()
+    along = end - start
+    square = np.maximum(np.einsum("kc,kc->k", along, along), 1e-12)
+    own = np.abs(np.einsum("kmc,kc->km", best, along)) < 1e-9 * np.sqrt(square)[:, None]
+    own &= square[:, None] > 1e-9
+    heights = np.einsum("kmc,mpc->kmp", best, corners)
+    order = np.argsort(-heights, axis=2, kind="stable")[..., :2]
+    off = corners[None] - start[:, None, None]
+    feet = np.einsum("kmpc,kc->kmp", off, along) / square[:, None, None]
+    nearest = np.clip(np.take_along_axis(feet, order, axis=2), 0.0, 1.0)
+    shares[own] = nearest[own]
+    reaches[own] = np.take_along_axis(heights, order, axis=2)[own]
+    return Parted(normals=best, shares=shares, reaches=reaches)
 
 
 def part_from_fixed(

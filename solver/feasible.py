@@ -99,8 +99,8 @@ def feasible_sticks(wish: Wish, bounds: Bounds, place: FloatArray) -> Laid:
     if found.feasible:
         return found
     middle, distance = wish.subject.mean(axis=0), float(wish.distance_m.mean())
-    angles = np.arange(8) * pi / 4
-    ring = middle + distance * np.column_stack((np.cos(angles), np.sin(angles)))
+    angles = wish.azimuth[0] + np.arange(4) * pi / 2
+    ring = middle - distance * np.column_stack((np.sin(angles), np.cos(angles)))
     tries = [lay(Standing(place=point), wish, bounds) for point in ring]
     return best_of([found, *tries])
 
@@ -240,8 +240,9 @@ def lay(
         tried = tight(_stepped(laying, answer.x))
         there = model_of(tried, radius)
         fall = (at.model.merit - there.model.merit) / foretold
-        trust = np.insert(_trust_of(laying, 1.0), laying.n_geometry, (np.inf, np.inf))
-        taken = float(np.abs(answer.x / _spread(trust, len(answer.x))).max())
+        unit = _trust_of(laying, 1.0)
+        sizes = np.append(unit, np.full(max(0, len(answer.x) - len(unit)), unit[-1]))
+        taken = float(np.abs(answer.x / sizes[: len(answer.x)]).max())
         if fall > FAIR:
             laying = tried
         if fall < 0.25:
@@ -318,17 +319,17 @@ def _stepped(laying: Laying, x: FloatArray) -> Laying:
 
 
 def _trust_of(laying: Laying, radius: float) -> FloatArray:
-    """Return the largest steps: metres, and a turn that moves the rail as far."""
-    sizes = np.full(laying.n_geometry + 1, radius)
+    """Return the largest steps: metres, and a turn that moves the rail as far.
+
+    The ends follow the speeds at cut-in and cut-out, so they get more.
+    """
+    g = laying.n_geometry
+    sizes = np.full(g + 3, radius)
+    sizes[g : g + 2] = 4.0 * radius
     if isinstance(laying, Straight):
         half = 0.5 * (laying.ends[1] - laying.ends[0])
         sizes[1] = min(radius / max(half, 1.0), 0.5)
     return sizes
-
-
-def _spread(trust: FloatArray, n: int) -> FloatArray:
-    """Return the trust of every step, (n,): the last one is that of each s."""
-    return np.append(trust, np.full(max(0, n - len(trust)), trust[-1]))[:n]
 
 
 def _at_nodes(s: FloatArray, n_nodes: int) -> FloatArray:

@@ -9,7 +9,7 @@ Source: our derivation; gradients held against differences in tests/solver.
 """
 
 from dataclasses import dataclass, field, replace
-from math import cos, pi, sin
+from math import cos, sin
 from typing import Protocol
 
 import numpy as np
@@ -117,9 +117,8 @@ class Laying(Protocol):
     def moved(self, geometry: FloatArray, ends: FloatArray, s: FloatArray) -> "Laying":
         """Return the laying after a step."""
 
-    @property
-    def bulge_m(self) -> float:
-        """How far the rail goes beyond the hull of its points [m]."""
+    def bulge(self) -> tuple[float, FloatArray]:
+        """Return how far the rail leaves its chords [m], by geometry and ends."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -129,7 +128,6 @@ class Standing:
     place: FloatArray
     n_geometry: int = 2
     n_points: int = 1
-    bulge_m: float = 0.0
     s: FloatArray = field(default_factory=lambda: np.empty(0))
     ends: tuple[float, float] = (0.0, 0.0)
 
@@ -138,6 +136,10 @@ class Standing:
         k = len(s)
         eye = np.broadcast_to(np.eye(2), (k, 2, 2))
         return np.broadcast_to(self.place, (k, 2)), eye, np.zeros((k, 2))
+
+    def bulge(self) -> tuple[float, FloatArray]:
+        """See `Laying`."""
+        return 0.0, np.zeros(self.n_geometry + 2)
 
     def moved(self, geometry: FloatArray, ends: FloatArray, s: FloatArray) -> "Laying":
         """See `Laying`."""
@@ -157,7 +159,6 @@ class Straight:
     ends: tuple[float, float]
     n_geometry: int = 2
     n_points: int = 2
-    bulge_m: float = 0.0
 
     @property
     def direction(self) -> FloatArray:
@@ -175,6 +176,10 @@ class Straight:
         by_geometry = np.stack((across, s[:, None] * self.normal), axis=2)
         along = np.broadcast_to(self.direction, (len(s), 2))
         return self.origin + s[:, None] * self.direction, by_geometry, along
+
+    def bulge(self) -> tuple[float, FloatArray]:
+        """See `Laying`."""
+        return 0.0, np.zeros(self.n_geometry + 2)
 
     def moved(self, geometry: FloatArray, ends: FloatArray, s: FloatArray) -> "Laying":
         """See `Laying`; the origin goes back to the middle of the rail."""
@@ -208,11 +213,13 @@ class Curved:
     n_geometry: int = 3
     n_points: int = N_ARC_POINTS
 
-    @property
-    def bulge_m(self) -> float:
+    def bulge(self) -> tuple[float, FloatArray]:
         """See `Laying`: the sagitta between neighbouring points."""
-        swing = (self.ends[1] - self.ends[0]) / self.radius / (self.n_points - 1)
-        return self.radius * (1.0 - cos(min(swing, 2 * pi) / 2))
+        half = (self.ends[1] - self.ends[0]) / self.radius / (self.n_points - 1) / 2
+        by_length = sin(half) / (self.n_points - 1) / 2
+        by_radius = 1.0 - cos(half) - half * sin(half) if self.free_radius else 0.0
+        by_step = np.array((0.0, 0.0, by_radius, -by_length, by_length))
+        return self.radius * (1.0 - cos(half)), by_step
 
     def at(self, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """See `Laying`."""

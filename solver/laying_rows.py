@@ -83,7 +83,7 @@ def linearised(
         laying: the iterate.
         wish: at the same nodes as the laying.
         bounds: limits; an infinite one has no rows.
-        trust: largest step of the geometry and of s, (n_geometry + 1,).
+        trust: largest step of the geometry, of either end and of s, (n_geometry + 3,).
         held: whether the rail stays as it is and only s moves.
     """
     near = _near(laying, wish, held=held)
@@ -129,6 +129,8 @@ class _Near:
     place_rows: FloatArray
     points: FloatArray
     point_rows: FloatArray
+    bulge_m: float
+    bulge_rows: FloatArray
     gap: FloatArray
     log_miss: FloatArray
     log_rows: FloatArray
@@ -167,6 +169,10 @@ def _near(laying: Laying, wish: Wish, *, held: bool) -> _Near:
     if moving and not held:
         point_rows[:, :, g] = (1.0 - share)[:, None] * along
         point_rows[:, :, g + 1] = share[:, None] * along
+    bulge_m, by_step = laying.bulge()
+    bulge_rows = np.zeros(n)
+    if moving and not held:
+        bulge_rows[: g + 2] = by_step
     off = places - wish.subject
     square = np.maximum(np.einsum("kc,kc->k", off, off), 1e-6)
     azimuth = np.arctan2(-off[:, 0], -off[:, 1])
@@ -180,6 +186,8 @@ def _near(laying: Laying, wish: Wish, *, held: bool) -> _Near:
         place_rows=place_rows,
         points=points,
         point_rows=point_rows,
+        bulge_m=bulge_m,
+        bulge_rows=bulge_rows,
         gap=np.sqrt(square),
         log_miss=0.5 * np.log(square) - np.log(wish.distance_m),
         log_rows=np.einsum("kc,kcn->kn", off / square[:, None], place_rows),
@@ -269,8 +277,8 @@ def _floor(near: _Near, bounds: Bounds) -> Iterator[_Rows]:
         yield _Rows(
             name=f"floor edge {k + 1}",
             price=1.0,
-            a=np.einsum("c,jcn->jn", normal, near.point_rows),
-            b=bound - bounds.margin_m - near.laying.bulge_m - near.points @ normal,
+            a=np.einsum("c,jcn->jn", normal, near.point_rows) + near.bulge_rows,
+            b=bound - bounds.margin_m - near.bulge_m - near.points @ normal,
             touched=near.on_rail(len(near.points)),
         )
 
@@ -283,12 +291,19 @@ def _boxes(near: _Near, bounds: Bounds) -> Iterator[_Rows]:
     corners = corners_of(bounds.stage.keep_outs[chosen])
     last = max(1, len(near.points) - 1)
     ends = (slice(0, last), slice(len(near.points) - last, None))
-    normals, reach = part(near.points[ends[0]], near.points[ends[1]], corners)
-    room = bounds.clearance_m + near.laying.bulge_m
+    start, end = near.points[ends[0]], near.points[ends[1]]
+    start_rows, end_rows = near.point_rows[ends[0]], near.point_rows[ends[1]]
+    parted = part(start, end, corners)
+    room, room_rows = bounds.clearance_m + near.bulge_m, near.bulge_rows
     for k, box in enumerate(chosen):
-        n, beyond = normals[:, k], reach[:, k] + room
-        rows = [-np.einsum("jc,jcn->jn", n, near.point_rows[end]) for end in ends]
-        free = [np.einsum("jc,jc->j", n, near.points[end]) - beyond for end in ends]
+        n, rows, free = parted.normals[:, k], [], []
+        for side in range(2):
+            share = parted.shares[:, k, side, None]
+            at = (1.0 - share) * start + share * end
+            by_x = (1.0 - share)[..., None] * start_rows + share[..., None] * end_rows
+            rows.append(room_rows - np.einsum("jc,jcn->jn", n, by_x))
+            reach = parted.reaches[:, k, side] + room
+            free.append(np.einsum("jc,jc->j", n, at) - reach)
         yield _Rows(
             name=f"keep_out {bounds.stage.names[box]}",
             price=1.0,
@@ -319,10 +334,8 @@ def _sights(near: _Near, wish: Wish, bounds: Bounds) -> Iterator[_Rows]:
 
 def _trust(near: _Near, trust: FloatArray) -> _Rows:
     """Return the region in which the model is believed."""
-    g = near.laying.n_geometry
-    chosen = np.r_[0:g, g + 2 : near.n] if near.moving else np.arange(g)
-    rows = np.eye(near.n)[chosen]
-    size = np.concatenate((trust[:g], np.full(len(chosen) - g, trust[g])))
+    rows = np.eye(near.n)
+    size = np.append(trust, np.full(max(0, near.n - len(trust)), trust[-1]))[: near.n]
     return _Rows(
         name="trust",
         price=0.0,

@@ -9,10 +9,6 @@ def some_boxes(rng, m):
     return np.stack((low, low + rng.uniform(0.2, 2, (m, 3))), axis=1)
 
 
-def separation(normal, reach, *points):
-    return min(float(normal @ point) for point in points) - reach
-
-
 def test_normals_part_as_well_as_the_best_of_many_directions() -> None:
     rng = np.random.default_rng(4)
     angle = np.linspace(0, 2 * np.pi, 7201)
@@ -21,15 +17,19 @@ def test_normals_part_as_well_as_the_best_of_many_directions() -> None:
     for _ in range(100):
         corners = corners_of(some_boxes(rng, 2))
         start, end = rng.uniform(-4, 4, (2, 1, 2))
-        normals, reach = part(start, end, corners)
+        parted = part(start, end, corners)
+        along = end[0] - start[0]
         for k in range(2):
             best = np.max(
                 np.minimum(every @ start[0], every @ end[0])
                 - (every @ corners[k].T).max(axis=1)
             )
-            ours = separation(normals[0, k], reach[0, k], start[0], end[0])
-            assert np.hypot(*normals[0, k]) == pytest.approx(1.0)
-            assert reach[0, k] == pytest.approx((corners[k] @ normals[0, k]).max())
+            normal = parted.normals[0, k]
+            at = start[0] + parted.shares[0, k, :, None] * along
+            ours = np.min(at @ normal - parted.reaches[0, k])
+            assert np.hypot(*normal) == pytest.approx(1.0)
+            whole = min(start[0] @ normal, end[0] @ normal)
+            assert ours == pytest.approx(whole - np.max(corners[k] @ normal), abs=1e-9)
             # The directions are 0.05 degrees apart.
             assert best - 1e-9 <= ours <= best + 0.01
             n_apart, n_over = n_apart + int(ours > 0), n_over + int(ours < 0)
