@@ -15,6 +15,7 @@ from ..solver.arrays import FloatArray
 from .errors import InputError
 from .previous import previous_path
 from .review.rows import FindingRow, SequenceRow, read_rows
+from .review.since import finding_changes
 from .review.words import setup_changes
 from .sequence_table import MEASURES
 from .takes import read_take, take_metadata
@@ -39,8 +40,8 @@ class Difference:
         kind: `added`, `removed`, `changed` or `same`.
         status: before and after; None on the side that does not have the shot.
         setup: what is another in the setup, a phrase each.
-        new: findings that only the solve after has, of this severity.
-        gone: likewise those that only the solve before has.
+        new: findings that the solve before has not, or not of this severity.
+        gone: those that only the solve before has.
         measures: before and after, of those that are not equal.
         camera_m: the farthest that the lens is from where it was; None where the
             takes have no frame in common or are not there.
@@ -145,13 +146,11 @@ def _difference(
         for name in MEASURES
         if (pair := (old.number(name), new.number(name)))[0] != pair[1]
     }
-    found = [{_rule(one) for one in row.findings} for row in (old, new)]
     setup = tuple(setup_changes(old.setup, new.setup))
-    fresh = tuple(one for one in new.findings if _rule(one) not in found[0])
-    gone = tuple(one for one in old.findings if _rule(one) not in found[1])
+    fresh, gone = finding_changes(old.findings, new.findings)
     moved = _moved(old, new, before, after)
-    same_take = old.plain["take_key"] == new.plain["take_key"]
-    is_same = same_take and status[0] == status[1] and not (fresh or gone or setup)
+    differs = fresh or gone or setup or measures or any(moved)
+    is_same = status[0] == status[1] and not differs
     return Difference(
         shot=shot,
         kind=SAME if is_same else CHANGED,
@@ -171,10 +170,6 @@ def _status(row: SequenceRow) -> str:
     return str(row.plain["status"]) if row.failed else "solved"
 
 
-def _rule(one: FindingRow) -> tuple[str, str, bool]:
-    return one.name, one.severity, bool(one.accepted)
-
-
 def _moved(
     old: SequenceRow, new: SequenceRow, before: Side, after: Side
 ) -> tuple[float | None, float | None, float | None]:
@@ -188,6 +183,8 @@ def _moved(
     if not len(here):
         return None, None, None
     apart = np.abs(one[here, 1:] - two[there, 1:])
+    # Pan is unwrapped: one take may have come to a direction by the other way round.
+    apart[:, 3] = np.abs((apart[:, 3] + 180.0) % 360.0 - 180.0)
     lens = float(np.sqrt((apart[:, :3] ** 2).sum(axis=1)).max())
     return lens, float(apart[:, 3].max()), float(apart[:, 4].max())
 
@@ -235,10 +232,10 @@ def _main_words(one: Difference) -> str:
     words = list(one.setup)
     if one.status[0] != one.status[1] and None not in one.status:
         words.insert(0, f"{one.status[0]} before, {one.status[1]} now")
-    if one.camera_m is not None:
+    if any((one.camera_m, one.pan_deg, one.tilt_deg)):
         words.append(
-            f"lens up to {one.camera_m:.2f} m off, pan {one.pan_deg:.1f} deg, tilt "
-            f"{one.tilt_deg:.1f} deg"
+            f"up to: lens {one.camera_m:.2f} m, pan {one.pan_deg:.1f} deg, tilt "
+            f"{one.tilt_deg:.1f} deg apart"
         )
     for name, label, scale, unit in (
         ("in_frame", "in frame", 100.0, " %"),

@@ -12,6 +12,7 @@ from .svg import Box, Point, Scale, broken, element, group, line, path, steps, t
 
 _TICK_PX = 6.0
 _CORNER_PX = 10.0
+_SAME_PX = 14.0  # closer marks share a number, which would cover the next
 _FAR = 4.0  # half frames; what is farther out is not drawn
 
 
@@ -33,6 +34,7 @@ def frame_view(shown: Shown, box: Box, *, ticks: bool = True) -> str:
     places = [(float(x), float(y)) for x, y in _on_page(inside, across, up)]
     seen = [k for k in shown.marks if np.isfinite(places[k]).all()]
     in_sight = [k for k in seen if (np.abs(shown.place[k]) <= 1.3).all()]
+    numbered = numbers_by_place(in_sight, places, numbers=shown.marks, same_px=_SAME_PX)
     asked = sorted({(across(u), up(v)) for u, v in shown.asked[list(shown.marks)]})
     return group(
         *(_guides(box) if ticks else ()),
@@ -53,7 +55,7 @@ def frame_view(shown: Shown, box: Box, *, ticks: bool = True) -> str:
         ),
         *(
             text(words, (places[k][0], places[k][1] - 10), class_="number")
-            for k, words in numbers_by_place(in_sight, places, numbers=shown.marks)
+            for k, words in numbered
         ),
         id="frame",
     )

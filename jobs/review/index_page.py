@@ -82,7 +82,9 @@ def _worst(
 def _since(changes: Sequence[ShotChange] | None) -> dict[str, Any]:
     if changes is None:
         return {"known": False, "lines": [], "setups": [], "more": 0}
-    lines = [(change.shot, words) for change in changes for words in change.lines]
+    lines = [
+        (change.shot, "; ".join(change.lines)) for change in changes if change.lines
+    ]
     return {
         "known": True,
         "lines": lines[:_MOST_LINES],

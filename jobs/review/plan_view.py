@@ -231,7 +231,11 @@ def _subject(shown: Shown, row: int, place: Point) -> str:
 
 
 def numbers_by_place(
-    rows: Sequence[int], places: Sequence[Point], *, numbers: Sequence[int] = ()
+    rows: Sequence[int],
+    places: Sequence[Point],
+    *,
+    numbers: Sequence[int] = (),
+    same_px: float = _SAME_PX,
 ) -> list[tuple[int, str]]:
     """Return a row and the numbers of the marks there; marks in one place share it.
 
@@ -239,13 +243,12 @@ def numbers_by_place(
         rows: of the marks that are drawn.
         places: of all rows [px].
         numbers: of all marks in order, which are numbered from 1; absent: `rows`.
+        same_px: marks closer than this are in one place.
     """
     shared: dict[int, list[int]] = {}
     for row in rows:
         number = tuple(numbers or rows).index(row) + 1
-        near = [
-            first for first in shared if dist(places[first], places[row]) < _SAME_PX
-        ]
+        near = [first for first in shared if dist(places[first], places[row]) < same_px]
         shared.setdefault(near[0] if near else row, []).append(number)
     return [(row, ", ".join(map(str, numbers))) for row, numbers in shared.items()]
 

@@ -1,9 +1,9 @@
 """What is another since the last solve: findings, setups, shots that came and went."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from .rows import SequenceRow
+from .rows import FindingRow, SequenceRow
 from .words import setup_changes, why_words
 
 
@@ -41,22 +41,31 @@ def _change(row: SequenceRow, old: SequenceRow | None) -> ShotChange:
         lines.append("fails now")
     if old.failed and not row.failed:
         lines.append("is solved now")
-    had = {(one.name, one.severity) for one in old.findings}
-    have = {(one.name, one.severity) for one in row.findings}
+    new, gone = finding_changes(old.findings, row.findings)
+    had = {one.name for one in old.findings}
     lines += [
-        f"new {one.severity}, {one.title}: {one.text}"
-        for one in row.findings
-        if (one.name, one.severity) not in had
+        f"{one.title} is a {one.severity} now"
+        if one.name in had
+        else f"new {one.severity}: {one.title}"
+        for one in new
     ]
     if not row.failed:
-        lines += [
-            f"gone: {one.title}"
-            for one in old.findings
-            if (one.name, one.severity) not in have
-        ]
+        lines += [f"gone: {one.title}" for one in gone]
     return ShotChange(
         shot=row.shot,
         lines=tuple(lines),
         setup=tuple(setup_changes(old.setup, row.setup)),
         why=why_words(row.plain.get("why"), None),
+    )
+
+
+def finding_changes(
+    before: Sequence[FindingRow], after: Sequence[FindingRow]
+) -> tuple[tuple[FindingRow, ...], tuple[FindingRow, ...]]:
+    """Return findings that are new or of another severity, and those that are gone."""
+    had = {(one.name, one.rank) for one in before}
+    names = {one.name for one in after}
+    return (
+        tuple(one for one in after if (one.name, one.rank) not in had),
+        tuple(one for one in before if one.name not in names),
     )
