@@ -22,7 +22,8 @@ from .perform import Plans, dolly_plans
 from .plan import PLAN_WIDTH, evaluate_log
 from .rig import Rig
 from .shot import Framing, Shot, Subject
-from .study_camera import CameraMove
+from .study_camera import CameraMove, noise_of
+from .study_path import run_out
 
 # Finer than this two curves agree: half frames, and metres of dolly.
 SIGMA = 0.004
@@ -53,7 +54,11 @@ LIMIT_KNOBS = (
     Knob("max_jerk", 1e-3, 1e4, 0.1, True),
 )
 HEAD_KNOBS = (Knob("u", -1.5, 1.5, 0.02, False), Knob("v", -1.5, 1.5, 0.02, False))
-DOLLY_KNOBS = (Knob("beside", -50.0, 50.0, 0.1, False),)
+DOLLY_KNOBS = (
+    Knob("beside", -50.0, 50.0, 0.1, False),
+    Knob("before_m", 0.01, 10.0, 0.3, False),
+    Knob("after_m", 0.01, 10.0, 0.3, False),
+)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -74,7 +79,21 @@ class Trial:
 
 @dataclass(kw_only=True)
 class Bench:
-    """What trials of one channel have in common; `head` or `dolly` makes one."""
+    """What trials of one channel have in common; made by `head_bench`, `dolly_bench`.
+
+    Attributes:
+        shot: the take as a shot, its rig as far as it was used.
+        ticks: when the crew decides, (n_ticks,) [s].
+        times_s, wanted: the take, (n,) [s] and (channels, n) [rad or m].
+        scale: of a miss, (channels,): half angles of view, or 1 m.
+        sigma: below which two curves agree, in that scale.
+        knobs: the numbers of a trial.
+        dolly: what the operator knows of the dolly; None on a grip's bench.
+        along: the rail's direction, (3,), zero on an operator's bench.
+        enough: loss at which the search stops.
+        n_trials: run so far.
+        seen: beliefs, kept for trials that share them.
+    """
 
     shot: Shot
     ticks: FloatArray
@@ -85,6 +104,7 @@ class Bench:
     knobs: tuple[Knob, ...]
     dolly: Plans | None
     along: FloatArray
+    enough: float
     n_trials: int = 0
     seen: dict[tuple[float, ...], Seen] = field(default_factory=dict)
 
@@ -122,20 +142,32 @@ class Bench:
         member = self.member(preset, values)
         seen = self._believed(member)
         if self.dolly is None:
-            return self._rail(member, seen, float(values[-1]))
+            plans = self._dolly(member, seen, values)
+            rail: FloatArray = plans.at(self.times_s)[:, 0] - values[-2]
+            return rail[None]
         return self._head(member, seen, float(values[-2]), float(values[-1]))
 
-    def _rail(self, member: Member, seen: Seen, beside: float) -> FloatArray:
-        x, y, z = (float(c) for c in self.along * beside)
+    def plans(self, trial: "Trial") -> tuple[Rig, Plans]:
+        """Return the rig of a trial and the dolly's plans, for the operator to know."""
+        member = self.member(trial.preset, trial.values)
+        plans = self._dolly(member, self._believed(member), trial.values)
+        return self._rig(trial.values), plans
+
+    def _rig(self, values: FloatArray) -> Rig:
+        return run_out(self.shot.rig, float(values[-2]), float(values[-1]))
+
+    def _dolly(self, member: Member, seen: Seen, values: FloatArray) -> Plans:
+        x, y, z = (float(c) for c in self.along * values[-3])
         shot = replace(
             self.shot,
             crew=replace(self.shot.crew, grip=member),
+            rig=self._rig(values),
             side_offset=(x, y, z),
         )
         observed = Observed(
             ticks=self.ticks, grip=seen, operator=seen, facing=np.zeros((0, 0))
         )
-        return dolly_plans(shot, observed).at(self.times_s)[:, 0][None]
+        return dolly_plans(shot, observed)
 
     def _head(self, member: Member, seen: Seen, u: float, v: float) -> FloatArray:
         assert self.dolly is not None
@@ -232,6 +264,11 @@ def _ticks(shot: Shot) -> FloatArray:
     return shot.times_of(np.arange(shot.first - before, shot.last + 2, dtype=float))
 
 
+def _enough(sigma: float, noise: float) -> float:
+    """Return the loss of a trial that leaves noise alone: no better one is sought."""
+    return float(np.log(sigma**2 + noise**2)) + 0.02
+
+
 def recorded_dolly(times_s: FloatArray, rail: FloatArray) -> Plans:
     """Return a dolly's own path as plans: at each sample it runs straight on.
 
@@ -280,6 +317,7 @@ def head_bench(
         knobs=(*MEMBER_KNOBS, *HEAD_KNOBS),
         dolly=dolly,
         along=np.zeros(3),
+        enough=_enough(SIGMA, camera.angle_noise),
     )
 
 
@@ -319,4 +357,5 @@ def dolly_bench(
         knobs=(*MEMBER_KNOBS, *DOLLY_KNOBS),
         dolly=None,
         along=along,
+        enough=_enough(SIGMA_M, noise_of(rail)),
     )

@@ -6,6 +6,7 @@ what has not happened yet. Each is compared with the camera in half frames, the 
 point at which it holds the subject being fitted too.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,7 +34,9 @@ class Way:
         seconds: delay (negative: early), time constant, or the Gaussian's width.
         u, v: where the subject is held, half frames right and up of the lens axis.
         angles: pan and tilt that it gives, (2, n) [rad].
-        miss: r.m.s. difference from the camera, half frames.
+        off_rail: r.m.s. difference of the dolly, as half frames at the subject; None
+            where the dolly is taken as it was.
+        miss: r.m.s. difference from the camera, dolly included, half frames.
     """
 
     name: str
@@ -41,6 +44,7 @@ class Way:
     u: float
     v: float
     angles: FloatArray
+    off_rail: float | None
     miss: float
 
 
@@ -68,12 +72,6 @@ def exact_aim(
     pan = np.unwrap(pan)
     turns = np.round(np.median(camera.pan - pan) / (2 * np.pi))
     return np.stack([pan + 2 * np.pi * turns, tilt])
-
-
-def _spread(values: FloatArray) -> FloatArray:
-    """Return the r.m.s. about the mean of each row, robust against nothing."""
-    out: FloatArray = values.std(axis=-1)
-    return out
 
 
 def centred_aim(
@@ -105,43 +103,87 @@ def shifted(angles: FloatArray, samples: float) -> FloatArray:
     return np.array(rows).reshape(angles.shape)
 
 
-def _fit(
-    camera: CameraMove,
-    angles: FloatArray,
-    name: str,
-    low_s: float,
-    high_s: float,
-) -> tuple[float, FloatArray, float]:
-    """Return seconds, curves and miss of a way on one exact aim."""
-    inside = inner(camera)
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Rails:
+    """A dolly that might be abreast of what it follows.
 
-    def made(seconds: float) -> FloatArray:
-        samples = seconds * camera.rate_hz
-        if name == "shifted":
-            out = shifted(angles, samples)
-        elif name == "lagged":
-            out = lagged(angles, max(samples, 1e-3))
+    Attributes:
+        feet: of the held points on its line or arc, (n,) [m].
+        rail: where it was, (n,) [m].
+        places: lens places at places along the rail.
+        scale_m: metres of dolly that count as a half frame.
+    """
+
+    feet: FloatArray
+    rail: FloatArray
+    places: Callable[[FloatArray], FloatArray]
+    scale_m: float
+
+
+def passed(name: str, values: FloatArray, samples: float) -> FloatArray:
+    """Return curves (..., n) as a way of following makes them of exact ones."""
+    if name == "shifted":
+        return shifted(values, samples)
+    if name == "lagged":
+        return lagged(values, max(samples, 1e-3))
+    return smoothed(values, samples)
+
+
+class _Fit:
+    """One way, on the camera's own places or on an ideal dolly's."""
+
+    def __init__(
+        self, camera: CameraMove, points: FloatArray, name: str, rails: Rails | None
+    ) -> None:
+        self.camera, self.points, self.name, self.rails = camera, points, name, rails
+        self.inside = inner(camera)
+        self.exact = None if rails else centred_aim(camera, points, camera.place)
+
+    def made(self, seconds: float) -> tuple[FloatArray, float, float, float]:
+        """Return angles (2, n), the dolly's miss in half frames, u and v."""
+        samples = seconds * self.camera.rate_hz
+        off_rail = 0.0
+        if self.rails is None:
+            assert self.exact is not None
+            angles, u, v = self.exact
         else:
-            out = smoothed(angles, samples)
+            late = passed(self.name, self.rails.feet, samples)
+            gap = (self.rails.rail - late)[self.inside]
+            beside = float(gap.mean())
+            off_rail = float(gap.std()) / self.rails.scale_m
+            place = self.rails.places(self.rails.feet + beside)
+            angles, u, v = centred_aim(self.camera, self.points, place)
+        out = passed(self.name, angles, samples)
         # Where it is held is fitted too: to first order an offset of the angles.
-        off = np.mean((camera.angles - out)[:, inside], axis=1, keepdims=True)
-        moved: FloatArray = out + off
-        return moved
+        off = (self.camera.angles - out)[:, self.inside]
+        return out + off.mean(axis=1, keepdims=True), off_rail, u, v
 
-    def miss(seconds: float) -> float:
-        off = (made(seconds) - camera.angles)[:, inside] / camera.half[:, None]
-        return float(np.sqrt(np.mean(off**2)))
+    def miss(self, seconds: float) -> float:
+        angles, off_rail, _, _ = self.made(seconds)
+        off = (angles - self.camera.angles)[:, self.inside]
+        square = np.mean((off / self.camera.half[:, None]) ** 2) + off_rail**2
+        return float(np.sqrt(square))
 
-    grid = np.linspace(low_s, high_s, 26)
-    best = int(np.argmin([miss(float(s)) for s in grid]))
-    around = (float(grid[max(best - 1, 0)]), float(grid[min(best + 1, 25)]))
-    found = minimize_scalar(miss, bounds=around, method="bounded")
-    seconds = float(found.x)
-    return seconds, made(seconds), miss(seconds)
+    def best(self, low_s: float, high_s: float) -> "Way":
+        grid = np.linspace(low_s, high_s, 26)
+        k = int(np.argmin([self.miss(float(s)) for s in grid]))
+        around = (float(grid[max(k - 1, 0)]), float(grid[min(k + 1, 25)]))
+        found = minimize_scalar(self.miss, bounds=around, method="bounded")
+        seconds = float(found.x)
+        angles, off_rail, u, v = self.made(seconds)
+        return Way(
+            name=self.name,
+            seconds=seconds,
+            u=u,
+            v=v,
+            angles=angles,
+            off_rail=off_rail if self.rails else None,
+            miss=self.miss(seconds),
+        )
 
 
 def plain_ways(
-    camera: CameraMove, subject: Subject, fraction: float, rails: FloatArray | None
+    camera: CameraMove, subject: Subject, fraction: float, rails: Rails | None
 ) -> list[Way]:
     """Fit every plain way to a camera.
 
@@ -149,11 +191,12 @@ def plain_ways(
         camera: what is explained.
         subject: what it might follow.
         fraction: body point that is held, floor 0 to eyes 1.
-        rails: places that a dolly exactly abreast would have, (n, 3) [m], tried
-            besides the camera's own; None for a camera that stays where it is.
+        rails: the dolly, if there is one: every way is then tried with the dolly
+            following likewise, besides the dolly just being where it was.
 
     Returns:
-        `shifted`, `lagged` and `smoothed`, each with its best exact aim.
+        `shifted`, `lagged` and `smoothed`, each for the dolly as it was, and then
+        each with a dolly that follows likewise.
     """
     points = subject.at(camera.times_s, fraction)
     bounds = {
@@ -161,21 +204,8 @@ def plain_ways(
         "lagged": (0.01, LONGEST_LAG_S),
         "smoothed": (0.01, LONGEST_SMOOTHING_S),
     }
-    aims = [centred_aim(camera, points, camera.place)]
-    if rails is not None:
-        aims.append(centred_aim(camera, points, rails))
-    ways = []
-    for name, (low, high) in bounds.items():
-        fits = [(*_fit(camera, angles, name, low, high), u, v) for angles, u, v in aims]
-        seconds, made, miss, u, v = min(fits, key=lambda fit: fit[2])
-        ways.append(Way(name=name, seconds=seconds, u=u, v=v, angles=made, miss=miss))
-    return ways
-
-
-def departure(camera: CameraMove, angles: FloatArray) -> float:
-    """Return the r.m.s. by which a camera departs from given angles, half frames.
-
-    Constant differences do not count: they are where on screen the subject is held.
-    """
-    off = (camera.angles - angles)[:, inner(camera)] / camera.half[:, None]
-    return float(np.sqrt(np.mean(_spread(off) ** 2)))
+    return [
+        _Fit(camera, points, name, dolly).best(low, high)
+        for dolly in ([None] if rails is None else [None, rails])
+        for name, (low, high) in bounds.items()
+    ]

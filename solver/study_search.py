@@ -18,6 +18,10 @@ from .study_crew import LIMIT_KNOBS, Bench, Trial
 GRID_REACTION_S = (0.08, 0.14, 0.2, 0.26, 0.32, 0.38)
 GRID_TOLERANCE = tuple(float(t) for t in np.geomspace(0.03, 0.2, 8))
 GRID_REST_S = (0.2, 0.3, 0.42)
+DOLLY_REACTION_S = (0.15, 0.28)
+DOLLY_TOLERANCE_M = (0.1, 0.2, 0.3)
+DOLLY_REST_S = (0.3, 0.5)
+DOLLY_ENDS_M = (0.05, 0.7, 3.0)
 ROUNDS = ((20, 120), (8, 350), (3, 700))  # starts kept, trials each
 KICKS = 3
 KICK_TRIALS = 350
@@ -49,6 +53,7 @@ class Found:
             most of the time.
         curves: what the best trial does, (channels, n).
         n_trials: how many were run.
+        bench: on which the best trial runs.
     """
 
     trial: Trial
@@ -57,6 +62,7 @@ class Found:
     typical: float
     curves: FloatArray
     n_trials: int
+    bench: Bench
 
 
 class _Walk:
@@ -65,6 +71,11 @@ class _Walk:
     def __init__(self, bench: Bench, trial: Trial, rng: np.random.Generator) -> None:
         self.bench, self.best, self.rng = bench, trial, rng
         self.step = 1.0
+
+    @property
+    def done(self) -> bool:
+        """Whether nothing but noise is left."""
+        return self.best.loss <= self.bench.enough
 
     def _tried(self) -> FloatArray:
         values = self.best.values.copy()
@@ -81,7 +92,7 @@ class _Walk:
     def go(self, n_trials: int, archive: list[Trial]) -> Trial:
         """Walk for a number of trials, keeping all of them."""
         n_knobs = len(self.bench.knobs)
-        while n_trials > 0 and self.step > SMALLEST_STEP:
+        while n_trials > 0 and self.step > SMALLEST_STEP and not self.done:
             won = False
             for _ in range(min(2 * n_knobs, n_trials)):
                 trial = self.bench.run(self.best.preset, self._tried())
@@ -100,20 +111,34 @@ def grid(bench: Bench, held: FloatArray) -> list[Trial]:
         bench: of the channel.
         held: first guess of where the member holds, the last knobs.
     """
-    trials = []
-    for preset, member in bench.base.items():
-        # A grip's tolerance is in metres, an operator's in half frames.
-        widths = np.array(GRID_TOLERANCE) * (1.0 if bench.dolly is not None else 2.5)
-        for reaction, tolerance, rest in product(GRID_REACTION_S, widths, GRID_REST_S):
-            own = [
-                reaction,
-                tolerance,
-                rest if bench.dolly is not None else rest * 1.4,
-                member.bandwidth_rad_s,
-                member.stiffness_rad_s,
-            ]
-            trials.append(bench.run(preset, np.array([*own, *held])))
+    if bench.dolly is None:
+        steps = list(product(DOLLY_REACTION_S, DOLLY_TOLERANCE_M, DOLLY_REST_S))
+        ends = [np.array([held[0], *pair]) for pair in product(DOLLY_ENDS_M, repeat=2)]
+    else:
+        steps = list(product(GRID_REACTION_S, GRID_TOLERANCE, GRID_REST_S))
+        ends = [held]
+    trials = [
+        bench.run(
+            preset,
+            np.array([*step, member.bandwidth_rad_s, member.stiffness_rad_s, *end]),
+        )
+        for preset, member in bench.base.items()
+        for step in steps
+        for end in ends
+    ]
     return sorted(trials, key=lambda trial: trial.loss)
+
+
+def first_look(bench: Bench, held: FloatArray) -> float:
+    """Return the loss of the best trial of a short search, to compare benches by.
+
+    Args:
+        bench: of the channel.
+        held: as for `search`.
+    """
+    rng = np.random.default_rng(0)
+    walks = [_Walk(bench, trial, rng) for trial in grid(bench, held)[:6]]
+    return min(walk.go(250, []).loss for walk in walks)
 
 
 def search(bench: Bench, held: FloatArray, *, seed: int = 0) -> Found:
@@ -138,6 +163,8 @@ def search(bench: Bench, held: FloatArray, *, seed: int = 0) -> Found:
         walks = sorted(walks, key=lambda walk: walk.best.loss)[:n_kept]
         for walk in walks:
             walk.go(n_trials, archive)
+            if walk.done:
+                break
     best = min((walk.best for walk in walks), key=lambda trial: trial.loss)
     best = _kicked(bench, best, archive, rng)
     return _with_limits(bench, best, archive, rng)
@@ -150,7 +177,7 @@ def _kicked(
     names = [knob.name for knob in bench.knobs]
     reaction, rest = names.index("reaction_s"), names.index("rest_s")
     tick = float(bench.ticks[1] - bench.ticks[0])
-    for _ in range(KICKS):
+    for _ in range(KICKS if best.loss > bench.enough else 0):
         for step in (-1.0, 1.0):
             values = best.values.copy()
             values[reaction] = max(0.0, values[reaction] + step * tick)
@@ -170,7 +197,7 @@ def _with_limits(
     """Free the limits too, scan each knob for its plateau, and sum up."""
     member = bench.member(best.preset, best.values)
     n_own = len(bench.knobs)
-    held = n_own - (1 if bench.dolly is None else 2)
+    held = n_own - (3 if bench.dolly is None else 2)
     wide = replace_knobs(bench, held)
     limits = [getattr(member, knob.name) for knob in LIMIT_KNOBS]
     archive[:] = [_widened(bench, trial, held) for trial in archive]
@@ -201,6 +228,7 @@ def _with_limits(
         typical=float(np.median(np.abs(off))),
         curves=wide.curves(best.preset, best.values),
         n_trials=bench.n_trials,
+        bench=wide,
     )
 
 

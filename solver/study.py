@@ -1,0 +1,373 @@
+"""One camera studied against its subject: every measure, and how it was made.
+
+What explains a camera is the plainest thing that leaves nothing slow: exact aim, a lag,
+a smoothing of the whole shot, then a crew. "Slow" is what a Gaussian of half a second
+leaves of the difference: shake and noise are not what a way of following is judged by.
+"""
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+
+from .arrays import FloatArray
+from .body import span_of
+from .crew import PRESETS, Crew, Member
+from .rig import sticks
+from .shot import Framing, Subject
+from .study_camera import CameraMove, smoothed
+from .study_crew import (
+    Bench,
+    dolly_bench,
+    head_bench,
+    recorded_dolly,
+)
+from .study_follow import (
+    REACH,
+    Rails,
+    Way,
+    centred_aim,
+    inner,
+    plain_ways,
+)
+from .study_framing import Framed, LensUse, study_framing, study_lens
+from .study_lag import Lag, measure_lag
+from .study_limits import Peaks, study_limits
+from .study_path import StudiedPath, along_path, places_along, study_path
+from .study_search import Found, first_look, search
+from .study_shake import ShakeFound, study_shake
+
+SLOW_S = 0.5
+EXACT = 0.006  # half frames of slow difference that a plain way may leave
+OF_DEPARTURE = 0.3  # and no more than this share of what exact aim leaves
+EXPLAINED = 0.85  # share of the slow departure's power that a crew has to explain
+STILL = 0.01  # half frames of slow motion that counts as none
+FOLLOWS = 0.5  # share of the motion that exact aim has to explain
+SYNCED = 0.004  # half frames of slow difference at which every decision agrees
+DOLLY_SYNCED_M = 0.02
+LONGEST_FIT_S = 30.0
+LEAST_FIT_S = 5.0
+OTHER_RATES = (Fraction(24), Fraction(25), Fraction(30))
+
+RIGID, LAGGED, SMOOTHED = "rigid aim", "low-pass lag", "whole-shot smoothing"
+CREW, NOT_FOLLOWING = "followed by a crew", "not made by following"
+HELD, UNCLEAR = "held still", "followed, by a crew or by hand"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Verdict:
+    """How a camera was made.
+
+    Attributes:
+        kind: one of the names above.
+        seconds: of rigid aim, its delay (negative: early); of a lag, its time
+            constant; of a smoothing, the Gaussian's width; None otherwise.
+        ahead_s: how far it reads ahead: a smoothing's width times 1.64, beyond which
+            5 % of its weight lies; an early aim's lead; 0 for others.
+        left: slow difference that the kind leaves, half frames r.m.s.
+        departure: slow difference that exact aim leaves.
+        why: what the kind was judged by, in one clause.
+    """
+
+    kind: str
+    seconds: float | None
+    ahead_s: float
+    left: float
+    departure: float
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Study:
+    """All that was measured of one camera."""
+
+    camera: CameraMove
+    framed: Framed
+    lens: LensUse
+    path: StudiedPath
+    lag: Lag
+    limits: dict[str, Peaks]
+    shake: ShakeFound
+    ways: tuple[Way, ...]
+    verdict: Verdict
+    operator: Found | None
+    grip: Found | None
+    tick_rate: Fraction | None
+
+    def member(self, channel: str) -> Member | None:
+        """Return the fitted operator or grip as a member of a crew."""
+        found = self.operator if channel == "operator" else self.grip
+        if found is None:
+            return None
+        crew = PRESETS[found.trial.preset]
+        base = crew.operator if channel == "operator" else crew.grip
+        own = {
+            name: one.value
+            for name, one in found.ranges.items()
+            if name in Member.__dataclass_fields__
+        }
+        return replace(base, **own)
+
+
+def study(
+    camera: CameraMove,
+    subject: Subject,
+    *,
+    rate: Fraction,
+    kit_mm: tuple[float, ...] = (),
+    size: str | None = None,
+    crew: Crew | None = None,
+    fit: bool = False,
+    seed: int = 0,
+) -> Study:
+    """Study a camera against its subject.
+
+    Args:
+        camera: what was moved.
+        subject: whom it shows, over the same time.
+        rate: the camera's frames a second.
+        kit_mm: lenses that there are [mm]; empty if any will do.
+        size: named size, where it is known.
+        crew: whose limits speed, acceleration and jerk are held against; `sharp`.
+        fit: look for a crew that explains the camera; takes some ten seconds.
+        seed: of that search.
+    """
+    framed = study_framing(camera, subject, size)
+    path = study_path(camera, framed.distance_m)
+    points = subject.at(camera.times_s, framed.aim)
+    wanted, u, v = centred_aim(camera, points, camera.place)
+    rails = _rails(path, points, framed, camera)
+    ways = plain_ways(camera, subject, framed.aim, rails)
+    verdict, angles = _plain_verdict(camera, wanted, ways, rails)
+    operator = grip = None
+    tick_rate = None
+    if fit and verdict.kind == UNCLEAR and camera.seconds >= LEAST_FIT_S:
+        framing = _framing(framed, u, v)
+        operator, grip, tick_rate = _fit(
+            camera, subject, path, framing, rate, (u, v), seed
+        )
+        verdict = _crew_verdict(camera, wanted, verdict, operator)
+        if verdict.kind == CREW:
+            angles = operator.curves
+    explained = verdict.left <= max(SYNCED, EXACT) and verdict.kind != UNCLEAR
+    n = angles.shape[1]
+    left = (camera.angles[:, :n] - angles) if explained else _rest(camera, wanted)
+    shake = study_shake(_part(camera, n), left, explained=explained)
+    fast = _fast(camera)
+    return Study(
+        camera=camera,
+        framed=framed,
+        lens=study_lens(camera, kit_mm),
+        path=path,
+        lag=measure_lag(camera, wanted, fast),
+        limits=study_limits(
+            camera, path.rail, fast, path.wobble_m, crew or PRESETS["sharp"]
+        ),
+        shake=shake,
+        ways=tuple(ways),
+        verdict=verdict,
+        operator=operator,
+        grip=grip,
+        tick_rate=tick_rate,
+    )
+
+
+def _rails(
+    path: StudiedPath, points: FloatArray, framed: Framed, camera: CameraMove
+) -> Rails | None:
+    feet = along_path(path, points)
+    if feet is None:
+        return None
+    return Rails(
+        feet=feet,
+        rail=path.rail,
+        places=lambda s: places_along(path, s),
+        scale_m=framed.distance_m * camera.tangents[0],
+    )
+
+
+def slow_of(camera: CameraMove, angles: FloatArray) -> float:
+    """Return the r.m.s. of the slow difference from given angles, half frames.
+
+    Args:
+        camera: what was moved.
+        angles: (2, k) [rad], k at most n: only as much is compared.
+    """
+    n = angles.shape[1]
+    off = (camera.angles[:, :n] - angles) / camera.half[:, None]
+    off = smoothed(off, SLOW_S * camera.rate_hz)
+    cut = inner(camera).start
+    part = off[:, cut : n - cut]
+    part = part - part.mean(axis=1, keepdims=True)
+    return float(np.sqrt(np.mean(part**2)))
+
+
+def _left(camera: CameraMove, way: Way) -> float:
+    """Return the slow difference that a way leaves, its dolly included."""
+    return float(np.hypot(slow_of(camera, way.angles), way.off_rail or 0.0))
+
+
+def _fast(camera: CameraMove) -> float:
+    """Return what of pan and tilt is noise or fast shake, half frames."""
+    return camera.angle_noise
+
+
+def _rest(camera: CameraMove, wanted: FloatArray) -> FloatArray:
+    rest: FloatArray = camera.angles - wanted
+    return rest
+
+
+def _part(camera: CameraMove, n: int) -> CameraMove:
+    names = ("times_s", "place", "pan", "tilt", "roll", "focal_mm")
+    return replace(camera, **{name: getattr(camera, name)[:n] for name in names})
+
+
+def _plain_verdict(
+    camera: CameraMove, wanted: FloatArray, ways: list[Way], rails: Rails | None
+) -> tuple[Verdict, FloatArray]:
+    """Return the verdict without a crew, and the angles of the best explanation."""
+    still = np.repeat(camera.angles.mean(axis=1, keepdims=True), len(camera.pan), 1)
+    motion, off = slow_of(camera, still), slow_of(camera, wanted)
+
+    def verdict(kind: str, left: float, why: str, **numbers: float) -> Verdict:
+        return Verdict(
+            kind=kind,
+            seconds=numbers.get("seconds"),
+            ahead_s=numbers.get("ahead_s", 0.0),
+            left=left,
+            departure=off,
+            why=why,
+        )
+
+    if motion < STILL and (rails is None or np.ptp(rails.rail) < STILL * rails.scale_m):
+        why = f"pan and tilt move by {motion:.4f} half frames, least {STILL:g}"
+        return verdict(HELD, motion, why), still
+    noise = max(EXACT, 3 * camera.angle_noise / np.sqrt(SLOW_S * camera.rate_hz))
+    # A camera that hardly turns is judged by its dolly as well.
+    judged = [way for way in ways if motion >= STILL or way.off_rail is not None]
+    good = [
+        (way, left)
+        for way, left in ((way, _left(camera, way)) for way in judged)
+        if left <= noise
+    ]
+    best = min((left for _, left in good), default=0.0)
+    step = camera.step_s
+    for way, left in good:
+        exact = off <= noise or left <= max(2 * best, 0.001)
+        if way.name == "shifted" and exact:
+            early = max(0.0, -way.seconds) if way.seconds < -step / 2 else 0.0
+            why = f"exact aim leaves {left:.4f} half frames"
+            return (
+                verdict(RIGID, left, why, seconds=way.seconds, ahead_s=early),
+                way.angles,
+            )
+    if good:
+        way, left = min(good, key=lambda one: one[1])
+        kinds = {"shifted": RIGID, "lagged": LAGGED, "smoothed": SMOOTHED}
+        ahead = REACH * way.seconds if way.name == "smoothed" else 0.0
+        why = f"it leaves {left:.4f} half frames, exact aim {off:.4f}"
+        return (
+            verdict(kinds[way.name], left, why, seconds=way.seconds, ahead_s=ahead),
+            way.angles,
+        )
+    if 1 - (off / motion) ** 2 < FOLLOWS:
+        why = f"exact aim leaves {off:.3f} of {motion:.3f} half frames of motion"
+        return verdict(NOT_FOLLOWING, off, why), wanted
+    why = f"no plain way leaves less than {EXACT:g} half frames"
+    return verdict(UNCLEAR, off, why), wanted
+
+
+def _crew_verdict(
+    camera: CameraMove, wanted: FloatArray, plain: Verdict, found: Found
+) -> Verdict:
+    left = slow_of(camera, found.curves)
+    share = 1 - (left / plain.departure) ** 2
+    crew = share >= EXPLAINED
+    verb = "explains" if crew else "explains only"
+    return Verdict(
+        kind=CREW if crew else NOT_FOLLOWING,
+        seconds=found.ranges["reaction_s"].value if crew else None,
+        ahead_s=0.0,
+        left=left if crew else plain.departure,
+        departure=plain.departure,
+        why=f"the nearest crew {verb} {100 * max(share, 0.0):.0f} % of how it departs "
+        f"from exact aim, least {100 * EXPLAINED:.0f} %",
+    )
+
+
+def _framing(framed: Framed, u: float, v: float) -> Framing:
+    span = span_of(framed.size)
+    return Framing(
+        start_s=-np.inf,
+        top=span.top,
+        bottom=span.bottom,
+        aim=framed.aim,
+        u=u,
+        v=v,
+        lead_room=0.0,
+        look_room=0.0,
+        distance_m=framed.distance_m,
+        weights=(1.0,),
+    )
+
+
+def _fit(
+    camera: CameraMove,
+    subject: Subject,
+    path: StudiedPath,
+    framing: Framing,
+    rate: Fraction,
+    held: tuple[float, float],
+    seed: int,
+) -> tuple[Found, Found | None, Fraction]:
+    """Fit grip and operator at the camera's rate, then at others if decisions part."""
+    rates = dict.fromkeys((rate, *OTHER_RATES))
+    guess = np.array(held)
+
+    def operators(ticks: Fraction, grip: Found | None) -> Bench:
+        rig = path.rig if path.rig is not None else sticks(camera.place.mean(axis=0))
+        rail = path.rail if path.rig is not None else 0 * path.rail
+        dolly = recorded_dolly(camera.times_s, rail)
+        if grip is not None and grip.typical < DOLLY_SYNCED_M:
+            rig, dolly = grip.bench.plans(grip.trial)
+        return head_bench(
+            camera,
+            subject,
+            rig=rig,
+            dolly=dolly,
+            framing=framing,
+            rate=ticks,
+            most_s=LONGEST_FIT_S,
+        )
+
+    # Decisions fall on frames of the rate at which the take was made, which a
+    # resampled one does not say.
+    losses = {
+        ticks: first_look(operators(ticks, None), guess)
+        for ticks in (rates if path.kind == "point" else (rate,))
+    }
+    ticks = min(losses, key=lambda one: losses[one])
+    grip = _fit_grip(camera, subject, path, framing, ticks, seed)
+    return search(operators(ticks, grip), guess, seed=seed), grip, ticks
+
+
+def _fit_grip(
+    camera: CameraMove,
+    subject: Subject,
+    path: StudiedPath,
+    framing: Framing,
+    rate: Fraction,
+    seed: int,
+) -> Found | None:
+    if path.rig is None or path.kind == "point":
+        return None
+    bench = dolly_bench(
+        camera,
+        subject,
+        rig=path.rig,
+        rail=path.rail,
+        framing=framing,
+        rate=rate,
+        most_s=LONGEST_FIT_S,
+    )
+    return search(bench, np.zeros(1), seed=seed)
