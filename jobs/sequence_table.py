@@ -1,8 +1,9 @@
 """`sequence.parquet`: a row a shot, what came of it and what it is judged by."""
 
 import fcntl
+import json
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -23,7 +24,7 @@ WITHOUT_TAKE = ("failed", "no_setup")
 """Statuses of shots that have no take of tonight."""
 
 SEQUENCE_SCHEMA = "carrellata.sequence/1"
-_METADATA = {b"carrellata": canonical({"schema": SEQUENCE_SCHEMA})}
+_METADATA_KEY = b"carrellata"
 
 _COUNTS = ("frames", "refused_plans", "whip_plans", "reversals", "moving_axes")
 MEASURES = (
@@ -135,6 +136,28 @@ class ShotRow:
         return {**texts, **{name: self.measures.get(name) for name in MEASURES}}
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CutClock:
+    """How a sequence's frames are counted in its cut.
+
+    Attributes:
+        timecode: label of the first frame of the cut; None where the job has none.
+        frames: first and last cut frame of every shot, in the order of the cut.
+    """
+
+    timecode: str | None
+    frames: Mapping[str, tuple[int, int]]
+
+    def record(self, shot: str, frame: int) -> int | None:
+        """Return the number of a shot's frame in the cut, from 0; None if unknown."""
+        start = 0
+        for name, (first, last) in self.frames.items():
+            if name == shot:
+                return start + frame - first
+            start += last - first + 1
+        return None
+
+
 def read_sequence(path: Path) -> list[ShotRow]:
     """Read the rows of a sequence, in the order of its job.
 
@@ -171,7 +194,7 @@ def merge_sequence(
         known |= {row.shot: row for row in rows}
         ordered = [known[spec.name] for spec in job.shots if spec.name in known]
         judged = with_findings(job, ordered)
-        write_whole(path, _bytes(judged))
+        write_whole(path, _bytes(job, judged))
         return judged
 
 
@@ -187,9 +210,31 @@ def with_findings(job: JobFile, rows: Iterable[ShotRow]) -> tuple[ShotRow, ...]:
     return tuple(replace(row, findings=found[row.shot]) for row in given)
 
 
-def _bytes(rows: Iterable[ShotRow]) -> bytes:
+def read_cut_clock(path: Path) -> CutClock:
+    """Read how the frames of a sequence's shots are counted in its cut.
+
+    Raises:
+        InputError: the file is missing, damaged, or of another form.
+    """
+    table = read_checked(path)
+    if not table.schema.equals(SEQUENCE_FIELDS):
+        raise InputError(str(path), f"is not of the form {SEQUENCE_SCHEMA}")
+    said = json.loads((table.schema.metadata or {}).get(_METADATA_KEY, b"{}"))
+    return CutClock(
+        timecode=said.get("timecode"),
+        frames={name: (first, last) for name, first, last in said.get("cut", [])},
+    )
+
+
+def _bytes(job: JobFile, rows: Iterable[ShotRow]) -> bytes:
+    said = {
+        "schema": SEQUENCE_SCHEMA,
+        "timecode": job.timecode,
+        "cut": [[spec.name, *spec.frames] for spec in job.shots],
+    }
     table = pa.Table.from_pylist(
-        [row.plain() for row in rows], schema=SEQUENCE_FIELDS.with_metadata(_METADATA)
+        [row.plain() for row in rows],
+        schema=SEQUENCE_FIELDS.with_metadata({_METADATA_KEY: canonical(said)}),
     )
     buffer = pa.BufferOutputStream()
     pq.write_table(table, buffer, compression="zstd", write_page_checksum=True)
