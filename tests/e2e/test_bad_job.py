@@ -187,9 +187,9 @@ BAD_JOBS: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
         ),
         ("defaults.lock: belongs in the shot itself",),
     ),
-    "subject from a stage file is for later": (
+    "subject from an OpenUSD scene without its prim": (
         a_job(subject_of(file="a.usda")),
-        ("shots[0].subjects[0].file: ", "not available in this version"),
+        ("shots[0].subjects[0].prim: is required for an OpenUSD scene",),
     ),
     "no shots": (a_job(good_shot()) | {"shots": []}, ("shots: ", "at least one")),
     "wrong schema": (
