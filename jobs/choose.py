@@ -2,10 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
-from ..solver.cut_cost import CutCosts
-from ..solver.open_shot import KEEP_MARGIN, OpenShot, State
+from ..solver.cut_cost import CutCosts, with_habits
+from ..solver.open_shot import OpenShot, State
 from ..solver.score import TIE
 from ..solver.sequence import choose_sequence
 from .judgement import Candidate, Judgement
@@ -54,11 +55,14 @@ def choose_setups(
     ]
     if not specs:
         return {}
-    shots = [_open_shot(spec, judgements[spec.name]) for spec in specs]
+    there = {spec.name for spec in specs}
+    after_gap = {two.name for one, two in pairwise(job.shots) if one.name not in there}
+    shots = [
+        _open_shot(spec, judgements[spec.name], gap=spec.name in after_gap)
+        for spec in specs
+    ]
     letters = {spec.name: spec.setup.lower() for spec in specs if spec.setup}
-    choice = choose_sequence(
-        shots, shared=letters, costs=_costs(job), margin=_margin(specs)
-    )
+    choice = choose_sequence(shots, shared=letters, costs=_costs(job))
     found = {}
     for k, spec in enumerate(specs):
         judgement = judgements[spec.name]
@@ -93,7 +97,7 @@ def _runner_up(candidate: Candidate, more: float | None) -> dict[str, Any]:
     }
 
 
-def _open_shot(spec: ShotSpec, judgement: Judgement) -> OpenShot:
+def _open_shot(spec: ShotSpec, judgement: Judgement, *, gap: bool) -> OpenShot:
     states = []
     for k, candidate in enumerate(judgement.candidates):
         ends = candidate.shot_ends
@@ -115,18 +119,13 @@ def _open_shot(spec: ShotSpec, judgement: Judgement) -> OpenShot:
         elapsed=spec.cut == "elapsed",
         kept=judgement.kept,
         unchanged=judgement.unchanged,
+        gap=gap,
+        margin=spec.keep_setup.margin,
     )
-
-
-def _margin(specs: list[ShotSpec]) -> float:
-    """Return the margin by which last night's setups have to be beaten."""
-    margins = [
-        spec.keep_setup.margin for spec in specs if spec.keep_setup.from_ != "none"
-    ]
-    return max(margins, default=KEEP_MARGIN)
 
 
 def _costs(job: JobFile) -> CutCosts:
     """Return what cuts cost, with the job's own weights."""
     asked = job.habits.cut_weights.model_dump(exclude_none=True)
-    return replace(CutCosts(), **asked)
+    lens_use = {float(mm): share for mm, share in job.habits.lens_use.items()}
+    return with_habits(replace(CutCosts(), **asked), job.habits.variety, lens_use)

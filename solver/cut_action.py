@@ -1,8 +1,9 @@
 """The action at the ends of a shot: all that cuts are judged by but the camera.
 
 Once a shot, whatever its setup. Bearings are about the up axis: 0 along -Z, positive
-counter-clockwise seen from above. The line of action runs from one of a pair to the
-other, else along the subject's travel, else its last travel, else its gaze.
+counter-clockwise seen from above. The line of action runs from one to the other of two
+who are framed together, else along the subject's travel, else its last travel, else
+from one to the other where the shot knows of two, else along its gaze.
 """
 
 from dataclasses import dataclass
@@ -150,11 +151,9 @@ def _line(
 ) -> tuple[str, str, float | None]:
     """Return the kind of the line of action, whose it is, and its bearing."""
     pair = _pair(shot, framing, declared)
-    if pair is not None:
-        one, two = (_point(subject, time, 0.0) for subject in pair)
-        x, z = two[0] - one[0], two[2] - one[2]
-        if hypot(x, z) >= PAIR_M:
-            return "pair", "|".join(s.name for s in pair), bearing_rad(x, z)
+    line = None if pair is None else _between(pair, time)
+    if line is not None:
+        return line
     subject = shot.subjects[int(np.argmax(framing.weights))]
     x, _, z = _velocity(subject, time)
     if hypot(x, z) >= WALKING_M_S:
@@ -166,6 +165,10 @@ def _line(
         if len(moving):
             x, _, z = walked[moving[0]]
             return "last_travel", subject.name, bearing_rad(float(x), float(z))
+    if pair is None and len(shot.subjects) == 2:
+        beside = _between(shot.subjects, time)
+        if beside is not None:
+            return beside
     at = max(int(np.searchsorted(subject.times_s, time + 1e-9, "right")) - 1, 0)
     facing = float(subject.facing_rad[at])
     if np.isfinite(facing):
@@ -176,7 +179,7 @@ def _line(
 def _pair(
     shot: Shot, framing: Framing, declared: tuple[str, str] | None
 ) -> tuple[Subject, Subject] | None:
-    """Return the two between whom the line runs, in order of their names."""
+    """Return the two between whom the line runs, where both are framed or declared."""
     if declared is not None:
         found = [s for s in shot.subjects if s.name in declared]
     else:
@@ -184,8 +187,17 @@ def _pair(
         found = [shot.subjects[k] for k in order if framing.weights[k] > 0]
     if len(found) != 2:
         return None
-    one, two = sorted(found, key=lambda s: s.name)
-    return one, two
+    return found[0], found[1]
+
+
+def _between(pair: tuple[Subject, ...], time: float) -> tuple[str, str, float] | None:
+    """Return the line between two, from the first name on; None where they are one."""
+    one, two = sorted(pair, key=lambda s: s.name)
+    start, end = _point(one, time, 0.0), _point(two, time, 0.0)
+    x, z = end[0] - start[0], end[2] - start[2]
+    if hypot(x, z) < PAIR_M:
+        return None
+    return "pair", f"{one.name}|{two.name}", bearing_rad(x, z)
 
 
 def _span_name(framing: Framing) -> str:

@@ -3,8 +3,8 @@
 Costs are whole micro-points, so that sums are exact and ties are ties.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from math import sin
 
 import numpy as np
@@ -48,7 +48,8 @@ class CutCosts:
         eye_jump: each half frame width that the eye jumps, `most_eye_jump` at most.
         matched_reverse: taken off where reverses share lens and height.
         lens_run: the third shot in a row, and each after it, on one lens.
-        lens_use: points for the use of a focal length, ((mm, points), ...).
+        lens_use: points for the use of a focal length, ((mm, points), ...);
+            other_lenses: for one that is not among them.
     """
 
     crosses_line: float = 8.0
@@ -64,6 +65,31 @@ class CutCosts:
     matched_reverse: float = 1.0
     lens_run: float = 0.0
     lens_use: tuple[tuple[float, float], ...] = ()
+    other_lenses: float = 0.0
+
+
+def with_habits(
+    costs: CutCosts, variety: float, lens_use: Mapping[float, float]
+) -> CutCosts:
+    """Return the costs of cuts where a sequence has habits about its lenses.
+
+    With shares, each use of a focal length costs `variety` points less the part of
+    them that its share has of the largest: the favourite is free, one that is not
+    listed costs all. Without shares, `variety` is what the third shot in a row on one
+    lens costs, if nothing else is asked for it.
+
+    Args:
+        costs: of a cut.
+        variety: points, >= 0; 0 changes nothing.
+        lens_use: share of each focal length [mm] that may be used; 0 or more.
+    """
+    most = max(lens_use.values(), default=0.0)
+    if variety == 0.0:
+        return costs
+    if most == 0.0:
+        return replace(costs, lens_run=costs.lens_run or variety)
+    points = {mm: variety * (1 - share / most) for mm, share in lens_use.items()}
+    return replace(costs, lens_use=tuple(sorted(points.items())), other_lenses=variety)
 
 
 def micro(points: FloatArray | float) -> IntArray:

@@ -14,7 +14,7 @@ from .arrays import IntArray
 from .cut_cost import CutCosts, EndTable, end_table, micro, side_codes
 from .cut_end import CutEnd
 from .cut_rules import turned
-from .open_shot import OpenShot, keeping_gains
+from .open_shot import OpenShot, State, keeping_gains
 
 MOST_REMEMBERED = 4
 
@@ -69,6 +69,10 @@ def stage_of(
     shot = shots[places[k]]
     states = shot.states
     use = dict(costs.lens_use)
+
+    def lens_points(state: State) -> float:
+        return use.get(state.first.focal_mm, costs.other_lenses)
+
     asks, shows, sights = {}, {}, {}
     first = end_table([state.first for state in states])
     last = end_table([state.last for state in states])
@@ -93,7 +97,12 @@ def stage_of(
     in_row = k > 0 and places[k] == places[k - 1] + 1 and not shot.gap
     return Stage(
         unary=micro(
-            np.array([s.score + use.get(s.first.focal_mm, 0.0) for s in states])
+            np.array(
+                [
+                    s.score + use.get(s.first.focal_mm, costs.other_lenses)
+                    for s in states
+                ]
+            )
         ),
         gains=keeping_gains(shot, margin),
         focal_mm=[state.first.focal_mm for state in states],

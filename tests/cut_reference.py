@@ -86,7 +86,7 @@ def path_cost(
     use = dict(costs.lens_use)
     total = 0
     for k, (shot, state) in enumerate(zip(shots, states, strict=True)):
-        total += whole(state.score + use.get(state.first.focal_mm, 0.0))
+        total += whole(state.score + use.get(state.first.focal_mm, costs.other_lenses))
         follows = k > 0 and shots[k - 1].scene == shot.scene
         if follows and not shot.elapsed:
             total += pair_cost(states[k - 1].last, state.first, costs)

@@ -20,6 +20,7 @@ from shots import (
 
 from carrellata.solver.cut_action import cut_action
 from carrellata.solver.cut_end import ShotEnds, cut_ends, shot_ends, trial_ends
+from carrellata.solver.shot import Shot, Subject
 from carrellata.solver.take import operate
 
 
@@ -83,12 +84,14 @@ def test_one_who_stands_has_the_line_of_the_gaze_or_none() -> None:
     assert (nobody.line, nobody.line_rad) == ("none", None)
 
 
-def _two(weights: tuple[float, float]) -> object:
+def _two(weights: tuple[float, float], *more: Subject) -> Shot:
     people = [
         acted(walk(0.0, start=(x, 0.0, 0.0)), 3.0, name=name)
         for name, x in (("guard", 1.5), ("courier", -1.5))
     ]
-    return shot(people, sticks(), framings=(framing(weights=weights),))
+    people += more
+    shares = (*weights, *(0.0 for _ in more))
+    return shot(people, sticks(), framings=(framing(weights=shares),))
 
 
 def test_two_in_the_frame_have_the_line_between_them() -> None:
@@ -102,10 +105,20 @@ def test_two_in_the_frame_have_the_line_between_them() -> None:
 
 
 def test_a_single_of_one_of_two_can_declare_their_line() -> None:
-    alone = _two((1.0, 0.0))
-    assert cut_action(alone).last.line == "none"
-    declared = cut_action(alone, ("guard", "courier")).last
+    three = _two((1.0, 0.0), acted(walk(0.0), 3.0, name="third"))
+    assert cut_action(three).last.line == "none"
+    declared = cut_action(three, ("guard", "courier")).last
     assert (declared.line, declared.line_of) == ("pair", "courier|guard")
+
+
+def test_a_single_of_one_who_stands_by_another_keeps_the_line_of_the_two() -> None:
+    single = cut_action(_two((1.0, 0.0))).last
+    assert (single.line, single.line_of, single.subject) == (
+        "pair", "courier|guard", "guard",
+    )  # fmt: skip
+    walks = acted(walk(1.4), 3.0, name="guard")
+    stands = acted(walk(0.0, start=(0.0, 0.0, -3.0)), 3.0, name="courier")
+    assert cut_action(shot([walks, stands], sticks())).last.line == "travel"
 
 
 def test_a_subject_that_is_left_inside_the_cut_is_seen_last_where_it_was() -> None:

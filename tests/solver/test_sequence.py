@@ -7,7 +7,7 @@ import pytest
 from cut_reference import brute_force, path_cost
 from ends import an_end, around, mirrored, moved
 
-from carrellata.solver.cut_cost import CutCosts
+from carrellata.solver.cut_cost import CutCosts, with_habits
 from carrellata.solver.cut_end import CutEnd
 from carrellata.solver.errors import SolverError
 from carrellata.solver.open_shot import STEADY, OpenShot, State, keeping_gains
@@ -251,6 +251,21 @@ def test_the_third_shot_on_one_lens_pays_where_variety_is_asked() -> None:
     assert varied.chosen.count(1) == 1
     assert varied.chosen[2] == 1
     assert varied.total == pytest.approx(1.0)
+
+
+def test_habits_draw_lenses_to_their_shares_by_the_points_of_variety() -> None:
+    shares = {35.0: 0.6, 50.0: 0.3}
+    costs = with_habits(CutCosts(), 2.0, shares)
+    end = an_end(around(0.0))
+    for focal, points in ((35.0, 0.0), (50.0, 1.0), (75.0, 2.0)):
+        used = replace(end, focal_mm=focal)
+        shot = OpenShot(
+            name="010", scene="hall", states=(State(score=0.5, first=used, last=used),)
+        )
+        assert choose_sequence([shot], costs=costs).total == pytest.approx(0.5 + points)
+    assert with_habits(CutCosts(), 0.0, shares) == CutCosts()
+    assert with_habits(CutCosts(), 2.0, {}) == CutCosts(lens_run=2.0)
+    assert with_habits(CutCosts(lens_run=1.0), 2.0, {}) == CutCosts(lens_run=1.0)
 
 
 def test_matched_reverses_are_preferred_to_slightly_better_odd_ones() -> None:
