@@ -64,15 +64,16 @@ class CutWeightsSpec(Spec):
 class HabitsSpec(Spec):
     """Habits of a sequence; without any, every shot is chosen for itself and its cut.
 
-    Shares are of the cut's length and need not sum to one. Lenses that are not in a
-    shot's kit, and sizes that it does not ask for, say nothing.
+    Shares need not sum to one; only how they compare counts.
     """
 
     lens_use: LensUse = Field(default_factory=dict)
     """Share of each focal length, `{ "35" = 0.4, "50" = 0.6 }`."""
     size_use: dict[SizeName, Share] = Field(default_factory=dict)
-    """Share of each size."""
+    """Share of each size, as a study writes it. Sizes are asked for and not chosen, so
+    that no choice depends on it."""
     variety: Weight = 0.0
-    """Points that departing from these shares costs, or, without shares, using one
-    lens throughout; 0 leaves lens use to the report."""
+    """Points that a lens costs which `lens_use` does not list, the favourite none;
+    without shares, the third shot in a row on one lens. 0 leaves lens use to the
+    report."""
     cut_weights: CutWeightsSpec = CutWeightsSpec()
