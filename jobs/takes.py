@@ -337,6 +337,7 @@ def _asked(spec: ShotSpec) -> dict[str, Any]:
         "coc_mm": spec.camera.coc_mm,
         "shutter_deg": spec.camera.shutter_deg,
         "close_focus_m": lens.close_focus_m,
+        "stage": spec.stage.model_dump(mode="json", by_alias=True),
     }
 
 

@@ -21,6 +21,7 @@ _APART_PX = 14.0  # from a mark to its number
 _SAME_PX = 9.0  # marks closer than this are in one place
 _LEAST_M = 1.0  # a shot in which nothing moves is not magnified beyond this
 _HATCH_PX = 6.0
+_MOST_FLOOR = 1.6  # the floor is shown whole unless the action gets smaller than this
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -85,6 +86,12 @@ def _fit(shown: Shown, box: Box) -> Ground:
     bodies = [body.floor[:, :2] for body in shown.bodies if _is_followed(shown, body)]
     points = np.concatenate([*edge, *_views(shown), *bodies])
     low, high = points.min(axis=0), points.max(axis=0)
+    floor = stage_of(shown.metadata).floor
+    if floor is not None:
+        whole = np.concatenate([points, floor])
+        wide_low, wide_high = whole.min(axis=0), whole.max(axis=0)
+        if ((wide_high - wide_low) <= _MOST_FLOOR * (high - low)).all():
+            low, high = wide_low, wide_high
     pixels = min(
         (box.width - 2 * _MARGIN_PX) / max(high[0] - low[0], _LEAST_M),
         (box.height - 2 * _MARGIN_PX) / max(high[1] - low[1], _LEAST_M),
