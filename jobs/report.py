@@ -67,6 +67,18 @@ def findings_line(rows: Iterable[ShotRow]) -> str:
     return f"findings: {', '.join(parts) or 'none'}"
 
 
+def lenses_line(rows: Iterable[ShotRow]) -> str:
+    """Return how many of the shots that have a take use each focal length."""
+    used = [
+        json.loads(row.setup)["lens_mm"]
+        for row in rows
+        if row.status not in WITHOUT_TAKE
+    ]
+    counts = [(mm, used.count(mm)) for mm in sorted(set(used))]
+    parts = [f"{mm:g} mm {n} shot{'' if n == 1 else 's'}" for mm, n in counts]
+    return f"lenses: {', '.join(parts) or 'none'}"
+
+
 def finding_lines(row: ShotRow) -> Iterator[str]:
     """Yield what a shot is faulted for, a sentence a line, the worst first."""
     found = json.loads(row.findings)

@@ -319,3 +319,49 @@ def test_a_share_is_never_rounded_to_perfection() -> None:
     assert "over 99.9 %" in said("subject_lost")
     assert "under 0.1 %" in said("soft_focus")
     assert "50 % of" in said("size_not_kept")
+
+
+def test_axes_and_units_of_the_scene_change_nothing(tmp_path: Path) -> None:
+    def in_centimetres(shot: dict[str, Any]) -> dict[str, Any]:
+        """The shot in a Z-up scene in centimetres: x is x, y is -z, z is y."""
+        (subject,) = shot["subjects"]
+        walked = subject["samples"]
+        samples = {
+            "frame": walked["frame"],
+            "x": [100 * x for x in walked["x"]],
+            "y": [-100 * z for z in walked["z"]],
+            "z": [100 * y for y in walked["y"]],
+        }
+        x, y, z = shot["rig"]["at"]
+        rig = {"kind": "sticks", "at": [100 * x, -100 * z, 100 * y]}
+        return shot | {"subjects": [subject | {"samples": samples}], "rig": rig}
+
+    shots = [walk_from("010", 11.0), walk_from("020", -9.0)]
+    metres = found_in(tmp_path / "m", metre_job(*shots))
+    world = {"up": "z", "metres_per_unit": 0.01}
+    centimetres = found_in(
+        tmp_path / "cm", metre_job(*map(in_centimetres, shots), world=world)
+    )
+    assert {"crosses_line", "subject_moved"} <= set(cuts(metres["020"]))
+    for name, found in metres.items():
+        assert [one["text"] for one in found] == [
+            one["text"] for one in centimetres[name]
+        ]
+        for one, other in zip(found, centimetres[name], strict=True):
+            for key, value in one["numbers"].items():
+                near = pytest.approx(value, abs=1e-6)
+                same = value if isinstance(value, str) else near
+                assert other["numbers"][key] == same
+
+
+def test_the_lenses_of_a_sequence_are_counted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = metre_job(
+        walk_from("010", 11.0), moved_on(), walk_from("030", 6.0, lens_mm=25)
+    )
+    path = write_job(tmp_path, job)
+    assert main(["solve", str(path), "-o", str(tmp_path / "out"), "-v"]) == 0
+    said = capsys.readouterr().out
+    assert "lenses: 25 mm 1 shot, 50 mm 2 shots" in said
+    assert "020: fault: The camera crosses the line" in said
