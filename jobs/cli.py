@@ -86,6 +86,10 @@ def solve(
             "fault, or worse.",
         ),
     ] = None,
+    explain: Annotated[
+        str | None,
+        typer.Option(metavar="A,B", help="Say why these shots have their setup."),
+    ] = None,
     as_json: AsJson = False,
     verbose: Annotated[
         bool, typer.Option("-v", "--verbose", help="Say more of each take.")
@@ -99,11 +103,13 @@ def solve(
         detail_line,
         finding_lines,
         findings_line,
+        lenses_line,
         shot_lines,
         worst_first,
     )
 
     severity = None if fail_on is None else _severity(fail_on)
+    explained = () if explain is None else _explained(job, _names(explain))
     with progress_bar() as progress:
         outcome = solve_job(
             job,
@@ -139,8 +145,12 @@ def solve(
                     typer.echo(f"{row.shot}: {detail_line(row.measures)}")
                 for line in finding_lines(row):
                     typer.echo(f"{row.shot}: {line}")
+            typer.echo(lenses_line(outcome.rows))
         typer.echo(findings_line(outcome.rows))
         typer.echo(f"{count_line(outcome.rows)}; takes in {outcome.folder}")
+        for name in explained:
+            for line in _explanation(outcome.folder, name):
+                typer.echo(line)
     if outcome.failed:
         raise typer.Exit(1)
     if severity and reached((row.findings for row in outcome.rows), severity):
@@ -234,6 +244,27 @@ def print_faults(faults: tuple[Fault, ...]) -> None:
 def faults_json(faults: tuple[Fault, ...]) -> dict[str, Any]:
     """Return faults as plain values."""
     return {"faults": [{"path": one.path, "message": one.message} for one in faults]}
+
+
+def _explained(job: Path, names: list[str]) -> tuple[str, ...]:
+    """Return the shots to explain, in the job's order and spelling."""
+    from .load import load_job
+    from .local import choose_shots
+
+    return tuple(
+        spec.name for spec in choose_shots(load_job(job), shots=names, flag="--explain")
+    )
+
+
+def _explanation(folder: Path, name: str) -> Iterator[str]:
+    from .explain import explain_lines
+    from .sequence_table import read_sequence
+    from .store import Store
+
+    store = Store(folder=folder)
+    for row in read_sequence(store.sequence):
+        if row.shot == name:
+            yield from explain_lines(row, store)
 
 
 @contextmanager

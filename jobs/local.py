@@ -180,6 +180,7 @@ def choose_shots(
     *,
     shots: Sequence[str] | None = None,
     shard: tuple[int, int] | None = None,
+    flag: str = "--shots",
 ) -> tuple[ShotSpec, ...]:
     """Return the shots asked for, in the order of the job.
 
@@ -187,6 +188,7 @@ def choose_shots(
         job: the checked job.
         shots: names, in any case of letters; None for all.
         shard: (k, n): every n-th of them from the k-th on, 1 <= k <= n.
+        flag: option that the names came from, for what a fault says.
 
     Raises:
         JobError: a name is not in the job, or there is no such shard.
@@ -196,7 +198,7 @@ def choose_shots(
         known = {spec.name.lower() for spec in job.shots}
         names = ", ".join(spec.name for spec in job.shots)
         faults = tuple(
-            Fault(path="--shots", message=f'"{name}" is not a shot ({names})')
+            Fault(path=flag, message=f'"{name}" is not a shot ({names})')
             for name in shots
             if name.lower() not in known
         )
