@@ -6,7 +6,6 @@ what has axes is brought back inside here, once, and each kind turns it into its
 
 from dataclasses import dataclass
 from fractions import Fraction
-from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
@@ -116,7 +115,7 @@ class Delivery:
 
     Attributes:
         sequence: its name.
-        folder: where it lies.
+        store: where it lies.
         rows: its table; failed shots are left out.
         curves: of each row.
         tables: the take's table of each row.
@@ -124,7 +123,7 @@ class Delivery:
     """
 
     sequence: str
-    folder: Path
+    store: Store
     rows: tuple[ShotRow, ...]
     curves: tuple[Curves, ...]
     tables: tuple[pa.Table, ...]
@@ -144,7 +143,7 @@ def read_delivery(store: Store) -> Delivery:
     tables = tuple(read_take(store.take(row.shot)) for row in there)
     return Delivery(
         sequence=there[0].sequence,
-        folder=store.folder,
+        store=store,
         rows=tuple(there),
         curves=tuple(curves_of(table) for table in tables),
         tables=tables,

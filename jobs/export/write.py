@@ -7,6 +7,7 @@ from typing import Literal
 
 from ..atomic import write_whole
 from ..errors import Fault, JobError
+from ..sequence_table import read_cut_clock
 from ..store import Store
 from .curves import Delivery, read_delivery
 from .extras import need
@@ -183,6 +184,27 @@ def _write_csv(
         _tell(progress, one.shot, len(names))
 
 
+def _write_frames(
+    delivery: Delivery,
+    names: list[str],
+    wanted: Wanted,
+    put: _Put,
+    notes: list[str],
+    progress: Progress | None,
+) -> None:
+    from .frames import file_names, frame_pictures
+
+    clock = read_cut_clock(delivery.store.sequence)
+    each = zip(delivery.rows, delivery.curves, delivery.tables, names, strict=True)
+    for row, one, table, name in each:
+        paths = dict(
+            zip(one.frame.tolist(), file_names(name, one.frame.tolist()), strict=True)
+        )
+        for frame, data in frame_pictures(one, table, row, clock, wanted.width):
+            put(paths[frame], data)
+        _tell(progress, one.shot, len(names))
+
+
 def _tell(progress: Progress | None, shot: str, total: int) -> None:
     if progress is not None:
         progress(shot, total)
@@ -192,4 +214,5 @@ _WRITERS: dict[str, Callable[..., None]] = {
     "usd": _write_usd,
     "gltf": _write_gltf,
     "csv": _write_csv,
+    "frames": _write_frames,
 }
