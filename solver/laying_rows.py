@@ -29,7 +29,6 @@ from .laying import Bounds, Laying, Wish, reached
 from .stage import floor_rows
 
 UNBOUND = 1e3  # a bound that nothing meets [m]
-PRICE = 10.0  # of one unit, far above what an objective of about 0.1 can gain by it
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -93,9 +92,9 @@ def linearised(
     index = {name: k for k, name in enumerate(names)}
     limit_of = [np.full(len(r.b), index[r.name], dtype=np.int64) for r in soft]
     limit_of += [np.full(len(r.b), -1, dtype=np.int64) for r in hard]
-    prices = np.full(len(names), PRICE)
+    prices = np.ones(len(names))
     for row in soft:
-        prices[index[row.name]] = PRICE * row.price
+        prices[index[row.name]] = row.price
     rows = soft + hard
     scale = 1.0 / np.sqrt(len(wish.times_s))
     root = np.sqrt(wish.weight_azimuth)

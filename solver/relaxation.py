@@ -12,7 +12,7 @@ from math import degrees, exp
 import numpy as np
 
 from .arrays import FloatArray
-from .feasible import KEPT, Laid, lay
+from .sequential import KEPT, Laid, lay
 from .stage import Stage, floor_margin
 
 # Beginnings of limits' names that yield together.
