@@ -11,6 +11,7 @@ import numpy as np
 
 from .arrays import FloatArray
 from .belief import perceive
+from .compiled import kernel
 from .crew import Member
 from .shot import Shot, Subject
 
@@ -111,22 +112,35 @@ def preroll_frames(shot: Shot) -> int:
     the subject clear of the rig; it reads nothing else of the action.
     """
     rate = float(shot.rate)
-    back = ceil(PREROLL_S * rate)
-    clear = back
+    clear = ceil(PREROLL_S * rate)
+    n_places = 25 if shot.rig.length_m > 0 else 1
+    rail = shot.rig.places(np.linspace(0, shot.rig.length_m, n_places))
     for subject, weight in zip(shot.subjects, shot.framings[0].weights, strict=True):
-        index = np.flatnonzero(subject.fresh)[:2]
-        if weight <= 0 or len(index) < 2:
-            continue
-        one, two = index
-        step = subject.times_s[two] - subject.times_s[one]
-        velocity = (subject.floor[two] - subject.floor[one]) / step
-        steps = np.arange(1, back + 1) / rate
-        path = subject.floor[one] - steps[:, None] * velocity
-        rail = shot.rig.places(np.linspace(0, shot.rig.length_m, 25))
-        gap = np.hypot(
-            path[:, None, 0] - rail[None, :, 0], path[:, None, 2] - rail[None, :, 2]
-        ).min(axis=1)
-        near = np.flatnonzero(gap < NEAREST_PREROLL_M)
-        if len(near):
-            clear = min(clear, int(near[0]))
+        if weight > 0:
+            clear = frames_clear(
+                subject.times_s, subject.floor, subject.fresh, rail, rate, clear
+            )
     return clear
+
+
+@kernel
+def frames_clear(times, floor, fresh, rail, rate, most):
+    """Return for how many frames back a subject keeps clear of a rail, up to `most`."""
+    one = 0
+    while not fresh[one]:
+        one += 1
+    two = one + 1
+    while two < times.shape[0] and not fresh[two]:
+        two += 1
+    if two >= times.shape[0]:
+        return most
+    step = times[two] - times[one]
+    vx = (floor[two, 0] - floor[one, 0]) / step
+    vz = (floor[two, 2] - floor[one, 2]) / step
+    for k in range(most):
+        back = (k + 1) / rate
+        x, z = floor[one, 0] - back * vx, floor[one, 2] - back * vz
+        for i in range(rail.shape[0]):
+            if np.hypot(x - rail[i, 0], z - rail[i, 2]) < NEAREST_PREROLL_M:
+                return k
+    return most

@@ -294,7 +294,7 @@ class Rehearsal:
 
 def _rate(plans: Plans, action: Action) -> float:
     starts, times = plans.starts_s, action.times_s
-    n = ((starts >= times[0]) & (starts <= times[-1])).sum()
+    n = np.searchsorted(starts, times[-1], "right") - np.searchsorted(starts, times[0])
     step = (times[-1] - times[0]) / max(len(times) - 1, 1)
     return float(n / max(step * len(times), 1e-9))
 
