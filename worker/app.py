@@ -87,7 +87,6 @@ def make_app(settings: Settings, *, client: bool = False) -> Celery:
         result_extended=False,
         worker_prefetch_multiplier=1,
         worker_cancel_long_running_tasks_on_connection_loss=False,
-        worker_soft_shutdown_timeout=15,
         worker_max_memory_per_child=settings.memory_mb * 1000,
         worker_send_task_events=False,
         worker_enable_remote_control=False,
@@ -142,5 +141,11 @@ def _send(
     app: Celery, task: str, message: dict[str, Any], queue: str, producer: Any = None
 ) -> None:
     app.send_task(
-        task, args=[message], queue=queue, producer=producer, ignore_result=True
+        task,
+        args=[message],
+        queue=queue,
+        producer=producer,
+        ignore_result=True,
+        time_limit=None,  # the worker's own holds
+        soft_time_limit=None,
     )

@@ -20,6 +20,7 @@ from .state import CANCELLED, CANCELLING, DONE, FAILED, batch_key
 from .units import meant
 
 _MOST_TRIES = 5
+_LEASE_S = 20
 
 
 def join(machine: Machine, message: JoinMessage) -> None:
@@ -32,13 +33,12 @@ def join(machine: Machine, message: JoinMessage) -> None:
     batch, phase = meant(machine, message)
     name = batch.record.batch
     again = batch_key(name, "again")
-    seconds = machine.settings.time_limit_s
-    with machine.state.lease(f"join:{name}", seconds) as held:
+    with machine.state.lease(f"join:{name}", _LEASE_S) as held:
         if held:
             _join(machine, batch, phase)
         else:
             # Who holds the lease looks for this after letting go of it.
-            machine.state.redis.set(again, phase.name, ex=int(seconds) + 1)
+            machine.state.redis.set(again, phase.name, ex=_LEASE_S)
     if held and machine.state.redis.delete(again):
         machine.send_join(name, phase)
 
@@ -64,15 +64,15 @@ def _join(machine: Machine, batch: Batch, phase: Phase) -> None:
         reason = f"its {phase.name} join was tried {_MOST_TRIES} times"
         _close(machine, batch, FAILED, done, error=reason)
     else:
-        state.redis.hincrby(batch_key(name), "tries", 1)
-        _go_on(machine, batch, phase, done)
+        tries = state.redis.hincrby(batch_key(name), "tries", 1)
+        _go_on(machine, batch, phase, done, again=tries > 1)
 
 
 def _go_on(
-    machine: Machine, batch: Batch, phase: Phase, done: dict[int, Outcome]
+    machine: Machine, batch: Batch, phase: Phase, done: dict[int, Outcome], again: bool
 ) -> None:
     name = batch.record.batch
-    given = phase.join(batch.work, _rows(done))
+    given = phase.join(batch.work, _rows(done), again)
     log(logging.INFO, "phase joined", job=name, phase=phase.name, shots=len(done))
     after = batch.after(phase)
     if after is None:
@@ -90,8 +90,7 @@ def _stop(
     machine: Machine, batch: Batch, phase: Phase, done: dict[int, Outcome]
 ) -> None:
     """Close a batch that is to stop, with what was done of it."""
-    if phase is batch.phases[-1] and done:
-        phase.join(batch.work, _rows(done))
+    phase.stop(batch.work, _rows(done))
     _close(machine, batch, CANCELLED, done)
 
 

@@ -7,6 +7,7 @@ the next phase. The queue, the counting and the failures are the same for all.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
@@ -16,6 +17,7 @@ from ..jobs.judge_shot import judge_shot
 from ..jobs.judgement import Candidate, Judgement
 from ..jobs.keys import Keys
 from ..jobs.local import shots_to_judge
+from ..jobs.review.write import report, write_review
 from ..jobs.sequence_table import ShotRow, merge_sequence
 from ..jobs.solve_shot import Work, failed_row, solve_shot, unchosen_row
 from ..jobs.spec import JobFile
@@ -47,7 +49,9 @@ class Phase:
         unit: does a shot, given what the phase before gave for it (None where that is
             silent) and what to call where its result is not there yet.
         lost: the row of a shot that could not be done, with the reason.
-        join: ends the round, given the rows by place.
+        join: ends the round, given the rows by place, and whether an earlier try may
+            have got part of the way.
+        stop: ends the round of a batch that was cancelled, given the rows there are.
         cost_ms: what a shot is thought to take, for bundles.
     """
 
@@ -55,7 +59,8 @@ class Phase:
     shots: Callable[[JobFile, Sequence[int]], tuple[int, ...]]
     unit: Callable[[Work, ShotSpec, Any, Mark], Row]
     lost: Callable[[Work, ShotSpec, str], Row]
-    join: Callable[[Work, Mapping[int, Row]], Given]
+    join: Callable[[Work, Mapping[int, Row], bool], Given]
+    stop: Callable[[Work, Mapping[int, Row]], None]
     cost_ms: Callable[[ShotSpec], float]
 
 
@@ -93,7 +98,7 @@ def _judge_lost(work: Work, spec: ShotSpec, reason: str) -> Row:
     return asdict(Judgement(shot=spec.name, key="", status="failed", error=error))
 
 
-def _choose(work: Work, rows: Mapping[int, Row]) -> Given:
+def _choose(work: Work, rows: Mapping[int, Row], again: bool) -> Given:
     found = {work.job.shots[k].name: _judgement(row) for k, row in rows.items()}
     choices = choose_setups(work.job, found)
     given: Given = {}
@@ -131,12 +136,35 @@ def _take_lost(work: Work, spec: ShotSpec, reason: str) -> Row:
     return asdict(failed_row(work, spec, f"{_place(work.job, spec)}: {reason}"))
 
 
-def _report(work: Work, rows: Mapping[int, Row]) -> Given:
+def _report(work: Work, rows: Mapping[int, Row], again: bool) -> Given:
+    _merge(work, rows)
+    folder = work.store.folder
+    if again and _is_reported(folder):
+        # Said a second time, tonight's rows would become last night's.
+        write_review(folder)
+    else:
+        report(folder, {work.job.shots[k].name for k in rows})
+    return {}
+
+
+def _is_reported(folder: Path) -> bool:
+    """Tell whether the rows as they are have been reported."""
+    try:
+        reported = (folder / "history" / "reported.parquet").read_bytes()
+    except FileNotFoundError:
+        return False
+    return reported == (folder / "sequence.parquet").read_bytes()
+
+
+def _merge(work: Work, rows: Mapping[int, Row]) -> None:
     work.store.tidy()
     if rows:
         found = [ShotRow(**row) for row in rows.values()]
         merge_sequence(work.store.sequence, work.job, found)
-    return {}
+
+
+def _nothing(work: Work, rows: Mapping[int, Row]) -> None:
+    """End a round that leaves nothing to those who stop it."""
 
 
 def _place(job: JobFile, spec: ShotSpec) -> str:
@@ -157,6 +185,7 @@ JUDGE = Phase(
     unit=_judge,
     lost=_judge_lost,
     join=_choose,
+    stop=_nothing,
     cost_ms=_judge_ms,
 )
 TAKE = Phase(
@@ -165,6 +194,7 @@ TAKE = Phase(
     unit=_take,
     lost=_take_lost,
     join=_report,
+    stop=_merge,
     cost_ms=_take_ms,
 )
 

@@ -5,6 +5,7 @@ import os
 import signal
 import socket
 import sys
+import threading
 from typing import Any
 
 from .app import QUEUES, make_app
@@ -20,8 +21,8 @@ def run_worker(
     """Work until told to stop, and return the exit code.
 
     Kernels are compiled and a shot is operated before the worker says it is ready;
-    children are forked from that. On a termination signal the shots in hand have some
-    seconds to end and then go back to the queue.
+    children are forked from that. On a termination signal no more is taken; shots in
+    hand have some seconds to end, and then go back to the queue.
 
     Args:
         settings: of the farm.
@@ -29,20 +30,17 @@ def run_worker(
         processes: shots at a time.
         name: of this worker, one on the whole farm; None makes one up.
     """
-    os.environ["REMAP_SIGTERM"] = "SIGQUIT"  # read when the library is imported
-    from celery.signals import setup_logging, worker_ready
+    from celery.signals import setup_logging, worker_ready, worker_shutting_down
 
-    from ..jobs.keys import solver_version
-    from ..jobs.warm import warm_up
     from .tasks import register
+    from .warmth import warm_for_all
 
     log_as_json()
     # The command line's own handler would end the warm-up's process differently.
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     if pool == "batch":
         os.nice(_BATCH_NICE)
-    warm_up()
-    solver_version()  # one for all children, whatever becomes of the files
+    warm_for_all()
     worker_name = name or f"{pool}-{os.getpid()}@{socket.gethostname()}"
 
     def keep_ours(**_: Any) -> None:
@@ -51,6 +49,13 @@ def run_worker(
     def ready(**_: Any) -> None:
         log(logging.INFO, "ready", worker=worker_name, pool=pool, processes=processes)
 
+    def stopping(**_: Any) -> None:
+        """Give back, after a while, what is not done by then."""
+        last = threading.Timer(settings.stop_s, os.kill, (os.getpid(), signal.SIGQUIT))
+        last.daemon = True
+        last.start()
+
+    worker_shutting_down.connect(stopping, weak=False)
     setup_logging.connect(keep_ours, weak=False)
     worker_ready.connect(ready, weak=False)
     app = make_app(settings)

@@ -37,13 +37,15 @@ class Settings:
         outputs: folders below which takes are written; the roots if left out.
         spool: folder of the batches' records, one that all machines see; below the
             first output if left out.
-        time_limit_s: of one message, then its process is killed.
+        time_limit_s: of a message with shots, then its process is killed.
+        join_limit_s: of a join, which also writes the review.
         visibility_timeout_s: after which a message whose worker died is given to
             another; at least twice the time limit.
         restore_interval_s: between searches for such messages.
         sweep_interval_s: between rounds of the sweeper.
         lifetime_s: for which a batch's state and records are kept.
         broker_patience_s: for which a worker waits for a Redis that is away.
+        stop_s: that a worker which is told to stop gives the shots in hand.
         max_attempts: of one shot that takes its process with it; then it is set aside.
         max_queue: messages that may wait; a submission over it is refused.
         bundle_ms: work that is worth a message of its own.
@@ -56,11 +58,13 @@ class Settings:
     outputs: tuple[Path, ...]
     spool: Path
     time_limit_s: float = 2 * _MINUTE_S
+    join_limit_s: float = 60 * _MINUTE_S
     visibility_timeout_s: float = 5 * _MINUTE_S
     restore_interval_s: float = 5.0
     sweep_interval_s: float = 30.0
     lifetime_s: float = 14 * _DAY_S
     broker_patience_s: float = _MINUTE_S
+    stop_s: float = 15.0
     max_attempts: int = 3
     max_queue: int = 200_000
     bundle_ms: float = 50.0

@@ -16,13 +16,15 @@ hash says how far.
 
 import json
 import secrets
+import threading
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import Any, cast
 
 from redis import Redis
+from redis.exceptions import RedisError
 
 PREFIX = "carrellata:"
 OPEN, COUNTS = f"{PREFIX}open", f"{PREFIX}counts"
@@ -231,14 +233,28 @@ class State:
 
     @contextmanager
     def lease(self, name: str, seconds: float) -> Iterator[bool]:
-        """Give whether we alone may do something for some time."""
+        """Give whether we alone may do something; for seconds after we died, too."""
         key, token = f"{PREFIX}lease:{name}", secrets.token_hex(8)
         held = bool(self.redis.set(key, token, nx=True, px=round(1000 * seconds)))
+        done = threading.Event()
+        keeper = threading.Thread(
+            target=self._keep, args=(key, seconds, done), daemon=True
+        )
+        if held:
+            keeper.start()
         try:
             yield held
         finally:
             if held:
+                done.set()
+                keeper.join()
                 self.redis.eval(_RELEASE, 1, key, token)
+
+    def _keep(self, key: str, seconds: float, done: threading.Event) -> None:
+        """Hold a lease until it is done with."""
+        while not done.wait(seconds / 4):
+            with suppress(RedisError):
+                self.redis.pexpire(key, round(1000 * seconds))
 
 
 BUCKETS_MS = (1, 3, 10, 30, 100, 300, 1000, 3000, 10_000, 30_000)

@@ -11,7 +11,9 @@ from celery import Celery
 from ..jobs.errors import JobError
 from ..jobs.keys import canonical, solver_version
 from ..jobs.local import choose_shots
+from ..jobs.lock import with_locked_setups
 from ..jobs.spec import JobFile
+from ..jobs.store import Store
 from .app import BATCH
 from .broker import FullError, answering
 from .bundles import send_shots
@@ -172,6 +174,7 @@ def _record(
     roots = farm.settings.roots
     real = place_below(roots, folder.absolute())
     takes = place_below(farm.settings.outputs, out.absolute())
+    job = with_locked_setups(job, Store(folder=takes / job.sequence))
     chosen = {spec.name for spec in choose_shots(job, shots=shots)}
     places = tuple(k for k, spec in enumerate(job.shots) if spec.name in chosen)
     read = {k for one in phases_of(job, places) for k in one.shots(job, places)}

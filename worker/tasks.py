@@ -65,7 +65,9 @@ def register(app: Celery, settings: Settings) -> None:
     def units(self: Task, *words: Any, **_: Any) -> None:
         serve(self, UnitsMessage, work_through, words)
 
-    @app.task(name=JOIN_TASK, bind=True)
+    limit_s = settings.join_limit_s
+
+    @app.task(name=JOIN_TASK, bind=True, time_limit=limit_s, soft_time_limit=limit_s)
     def joins(self: Task, *words: Any, **_: Any) -> None:
         serve(self, JoinMessage, join, words)
 

