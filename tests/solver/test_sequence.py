@@ -6,87 +6,14 @@ import numpy as np
 import pytest
 from cut_reference import brute_force, path_cost
 from ends import an_end, around, mirrored, moved
+from open_shots import long_sequence, random_sequence, walker
 
 from carrellata.solver.cut_cost import CutCosts, with_habits
-from carrellata.solver.cut_end import CutEnd
 from carrellata.solver.errors import SolverError
 from carrellata.solver.open_shot import STEADY, OpenShot, State, keeping_gains
 from carrellata.solver.sequence import choose_sequence
 
 VARIED = CutCosts(lens_run=1.5, lens_use=((35.0, 0.25),))
-LENSES = (35.0, 50.0, 75.0)
-DIRECTIONS_DEG = (0, 5, 25, 50, 100, 200, 260, 340)
-
-
-def _random_end(rng: np.random.Generator, action: dict, **camera: object) -> CutEnd:
-    return an_end(
-        around(
-            float(rng.choice([0, 5, 25, 50, 100, 200, 260, 340]) + rng.uniform(0, 9))
-        ),
-        u=float(rng.uniform(-1.3, 1.3)) if rng.random() < 0.9 else None,
-        fill=float(rng.uniform(0.5, 1.0)),
-        height_m=float(rng.choice([1.2, 1.6, 1.7])),
-        **(action | camera),
-    )
-
-
-def _random_action(rng: np.random.Generator) -> dict:
-    kind = rng.integers(4)
-    subject = str(rng.choice(["a", "b", "c"]))
-    if kind == 0:
-        other = "b" if subject == "a" else "a"
-        return {"subject": subject, "partner": (other, (2.0, 0.5))}
-    if kind == 1:
-        return {"subject": subject, "size": str(rng.choice(["full", "medium"]))}
-    angle = rng.uniform(0, 2 * np.pi)
-    walks = (1.5 * float(np.cos(angle)), 1.5 * float(np.sin(angle)))
-    return {"subject": subject, "walks": walks}
-
-
-def random_sequence(
-    rng: np.random.Generator,
-) -> tuple[list[OpenShot], dict[str, str]]:
-    """Return a few shots with a few setups each, scenes, letters and gaps at random."""
-    shots = []
-    n_shots = int(rng.integers(3, 6))
-    fixed = int(rng.integers(n_shots)) if rng.random() < 1 / 3 else -1
-    letters = {}
-    lettered = rng.random() < 0.4
-    for k in range(n_shots):
-        action, later = _random_action(rng), _random_action(rng)
-        left = [_random_action(rng)] if rng.random() < 0.3 else []
-        one_action = rng.random() < 0.6
-        shared = lettered and rng.random() < 0.6
-        n_states = 1 if k == fixed and not shared else int(rng.integers(2, 6))
-        states = []
-        for i in range(n_states):
-            focal = float(rng.choice(LENSES))
-            states.append(
-                State(
-                    score=float(np.round(rng.uniform(0, 4), int(rng.integers(0, 7)))),
-                    first=_random_end(rng, action, focal_mm=focal),
-                    last=_random_end(
-                        rng, action if one_action else later, focal_mm=focal
-                    ),
-                    left=tuple(_random_end(rng, one, focal_mm=focal) for one in left),
-                    order=int(rng.integers(9)),
-                    setup="ABCDE"[i],
-                )
-            )
-        name = f"{k:02d}0"
-        if shared:
-            letters[name] = str(rng.choice(["P", "Q"]))
-        shots.append(
-            OpenShot(
-                name=name,
-                scene=str(rng.choice(["hall", "hall", "hall", "street"])),
-                elapsed=bool(rng.random() < 0.15),
-                states=tuple(states),
-                kept=int(rng.integers(n_states)) if rng.random() < 0.3 else None,
-                unchanged=bool(rng.random() < 0.5),
-            )
-        )
-    return shots, letters
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -169,23 +96,10 @@ def test_a_fixed_shot_keeps_its_only_setup_and_has_no_runner_up() -> None:
         assert choice.runner_up_costs(1) is None
 
 
-def _walker(angles: list[float], scores: list[float], **rest: object) -> OpenShot:
-    """A shot of someone who walks right, from directions about them."""
-    ends = [an_end(around(angle), walks=(1.4, 0.0)) for angle in angles]
-    return OpenShot(
-        scene="hall",
-        states=tuple(
-            State(score=score, first=end, last=end, order=i, setup=f"{i}")
-            for i, (end, score) in enumerate(zip(ends, scores, strict=True))
-        ),
-        **rest,
-    )
-
-
 def test_the_second_shot_stays_on_the_side_of_the_first_against_its_own_taste() -> None:
     # From below the page a walker to the right runs right on the screen.
-    first = _walker([-90.0], [0.0], name="010")
-    second = _walker([45.0, -45.0], [0.0, 3.0], name="020")
+    first = walker([-90.0], [0.0], name="010")
+    second = walker([45.0, -45.0], [0.0, 3.0], name="020")
     choice = choose_sequence([first, second])
     assert choice.chosen == (0, 1)
     assert choice.cuts == ({}, {})
@@ -194,38 +108,38 @@ def test_the_second_shot_stays_on_the_side_of_the_first_against_its_own_taste() 
 
 
 def test_time_that_elapsed_and_another_scene_make_the_side_free() -> None:
-    first = _walker([-90.0], [0.0], name="010")
-    second = _walker([45.0, -45.0], [0.0, 3.0], name="020")
+    first = walker([-90.0], [0.0], name="010")
+    second = walker([45.0, -45.0], [0.0, 3.0], name="020")
     later = choose_sequence([first, replace(second, elapsed=True)])
     elsewhere = choose_sequence([first, replace(second, scene="street")])
     assert later.chosen == elsewhere.chosen == (0, 0)
 
 
 def test_a_side_is_remembered_across_a_shot_of_someone_else() -> None:
-    first = _walker([-90.0], [0.0], name="010")
+    first = walker([-90.0], [0.0], name="010")
     other = an_end(around(80.0), subject="b", faces_deg=0.0)
     between = OpenShot(
         name="020", scene="hall", states=(State(score=0.0, first=other, last=other),)
     )
-    third = _walker([45.0, -45.0], [0.0, 3.0], name="030")
+    third = walker([45.0, -45.0], [0.0, 3.0], name="030")
     assert choose_sequence([first, between, third]).chosen == (0, 0, 1)
 
 
 def test_a_side_is_remembered_across_another_scene() -> None:
-    first = _walker([-90.0], [0.0], name="010")
+    first = walker([-90.0], [0.0], name="010")
     other = an_end(around(80.0), subject="b", faces_deg=0.0)
     away = OpenShot(
         name="020", scene="street", states=(State(score=0.0, first=other, last=other),)
     )
-    third = _walker([45.0, -45.0], [0.0, 3.0], name="030")
+    third = walker([45.0, -45.0], [0.0, 3.0], name="030")
     assert choose_sequence([first, away, third]).chosen == (0, 0, 1)
 
 
 def test_a_shot_along_the_line_lets_the_next_one_cross() -> None:
     # Dead ahead of the walker is neutral: each of two changes of side is forgiven.
-    first = _walker([-90.0], [0.0], name="010")
-    ahead = _walker([-2.0], [0.0], name="020")
-    third = _walker([90.0], [0.0], name="030")
+    first = walker([-90.0], [0.0], name="010")
+    ahead = walker([-2.0], [0.0], name="020")
+    third = walker([90.0], [0.0], name="030")
     total = choose_sequence([first, ahead, third]).total
     assert total == pytest.approx(1.0)
     assert choose_sequence([first, third]).total == pytest.approx(8.0)
@@ -295,7 +209,7 @@ def test_matched_reverses_are_preferred_to_slightly_better_odd_ones() -> None:
 
 def test_shots_with_one_letter_take_one_setup() -> None:
     shots = [
-        _walker([-90.0, -60.0], scores, name=name)
+        walker([-90.0, -60.0], scores, name=name)
         for name, scores in (("010", [0.0, 1.0]), ("020", [0.0, 0.0]), ("030", [3, 0]))
     ]
     apart = choose_sequence(shots, costs=CutCosts(thirty_degrees=0, same_picture=0))
@@ -310,7 +224,7 @@ def test_shots_with_one_letter_take_one_setup() -> None:
 
 
 def test_letters_without_a_common_setup_are_an_error() -> None:
-    shots = [_walker([-90.0], [0.0], name=name) for name in ("010", "020")]
+    shots = [walker([-90.0], [0.0], name=name) for name in ("010", "020")]
     other = replace(
         shots[1], states=tuple(replace(s, setup="x") for s in shots[1].states)
     )
@@ -321,25 +235,25 @@ def test_letters_without_a_common_setup_are_an_error() -> None:
 def test_last_nights_setup_stays_until_it_is_beaten_by_the_margin() -> None:
     angles = [-90.0, -60.0]
     for new, chosen in ((3.45, 1), (3.35, 0)):
-        shot = _walker(angles, [new, 4.0], name="010", kept=1)
+        shot = walker(angles, [new, 4.0], name="010", kept=1)
         assert choose_sequence([shot], margin=0.15).chosen == (chosen,)
         assert choose_sequence([replace(shot, kept=None)]).chosen == (0,)
         assert choose_sequence([shot], margin=0.0).chosen == (0,)
 
 
 def test_each_shot_can_have_its_own_margin() -> None:
-    shot = _walker([-90.0, -60.0], [3.0, 4.0], name="010", kept=1)
+    shot = walker([-90.0, -60.0], [3.0, 4.0], name="010", kept=1)
     assert choose_sequence([replace(shot, margin=0.2)]).chosen == (0,)
     assert choose_sequence([replace(shot, margin=0.3)]).chosen == (1,)
 
 
 def test_a_missing_shot_parts_its_neighbours_but_not_their_side() -> None:
-    first = _walker([-90.0], [0.0], name="010")
-    third = _walker([-80.0, 60.0], [0.0, 0.5], name="030")
+    first = walker([-90.0], [0.0], name="010")
+    third = walker([-80.0, 60.0], [0.0, 0.5], name="030")
     # Ten degrees and the same lens cost more than the other side of the line.
     assert choose_sequence([first, third]).chosen == (0, 1)
     assert choose_sequence([first, replace(third, gap=True)]).chosen == (0, 0)
-    beside = _walker([60.0], [0.0], name="030", gap=True)
+    beside = walker([60.0], [0.0], name="030", gap=True)
     assert choose_sequence([first, beside]).total == pytest.approx(8.0)
 
 
@@ -353,26 +267,6 @@ def test_a_choice_that_is_kept_is_chosen_again() -> None:
             for shot, k in zip(shots, tonight.chosen, strict=True)
         ]
         assert choose_sequence(again, shared=letters).chosen == tonight.chosen
-
-
-def _long_sequence(rng: np.random.Generator, n_shots: int, n_states: int) -> list:
-    shots = []
-    for k in range(n_shots):
-        angle = rng.uniform(0, 2 * np.pi)
-        walks = (1.5 * float(np.cos(angle)), 1.5 * float(np.sin(angle)))
-        subject = str(rng.choice(["a", "b"]))
-        states = []
-        for i in range(n_states):
-            end = an_end(
-                around(360.0 * i / n_states + float(rng.uniform(0, 9)), 5.0),
-                subject=subject,
-                walks=walks,
-                u=float(rng.uniform(-0.5, 0.5)),
-                focal_mm=float(rng.choice(LENSES)),
-            )
-            states.append(State(score=float(rng.uniform(0, 3)), first=end, last=end))
-        shots.append(OpenShot(name=f"{k:04d}", scene="hall", states=tuple(states)))
-    return shots
 
 
 def _with_steps_aside(shot: OpenShot, rng: np.random.Generator) -> OpenShot:
@@ -394,7 +288,7 @@ def _with_steps_aside(shot: OpenShot, rng: np.random.Generator) -> OpenShot:
 def test_five_centimetres_in_one_shot_change_no_other_shots_setup() -> None:
     rng = np.random.default_rng(21)
     for _ in range(20):
-        shots = _long_sequence(rng, 10, 12)
+        shots = long_sequence(rng, 10, 12)
         last_night = choose_sequence(shots).chosen
         for k in range(len(shots)):
             tonight = [
@@ -410,11 +304,11 @@ def test_five_centimetres_in_one_shot_change_no_other_shots_setup() -> None:
 
 
 def test_a_shot_that_did_not_change_moves_only_to_save_more_than_its_price() -> None:
-    first = _walker([-90.0, 90.0], [0.0, 0.0], name="010", kept=0, unchanged=True)
+    first = walker([-90.0, 90.0], [0.0, 0.0], name="010", kept=0, unchanged=True)
     for score, chosen in ((0.0, (0, 0)), (STEADY, (0, 0)), (STEADY + 9, (1, 0))):
         # Crossing is dearer than usual, and the second shot has only one side.
         costs = CutCosts(crosses_line=score)
-        second = _walker([45.0], [0.0], name="020")
+        second = walker([45.0], [0.0], name="020")
         assert choose_sequence([first, second], costs=costs).chosen == chosen
 
 
@@ -469,7 +363,7 @@ def test_a_world_turned_and_shifted_is_shot_the_same_way() -> None:
 
 
 def test_three_hundred_shots_cost_less_than_a_greedy_walk_through_them() -> None:
-    shots = _long_sequence(np.random.default_rng(41), 300, 24)
+    shots = long_sequence(np.random.default_rng(41), 300, 24)
     greedy = [0]
     for k in range(1, len(shots)):
         ways = [path_cost(shots[k - 1 : k + 1], [greedy[-1], i], CutCosts(), {})
