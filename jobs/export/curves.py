@@ -28,6 +28,7 @@ class Rail:
 
     Attributes:
         kind: of the rig.
+        length_m: of the rail, 0 for sticks.
         origin_m: lens place at 0, or the centre of an arc at lens height, (3,) [m].
         direction: of a track, unit vector, (3,).
         radius_m: of an arc [m].
@@ -36,11 +37,22 @@ class Rail:
     """
 
     kind: Literal["sticks", "track", "arc"]
+    length_m: float
     origin_m: FloatArray
     direction: FloatArray
     radius_m: float
     start_deg: float
     turn: float
+
+    @property
+    def places_m(self) -> FloatArray:
+        """Lens places along the rail, (k, 3) [m]."""
+        s = np.linspace(0.0, self.length_m, 64)[:, None]
+        if self.kind != "arc":
+            return self.origin_m + s * self.direction
+        angle = np.radians(self.start_deg) + self.turn * s / self.radius_m
+        way = np.column_stack([-np.sin(angle), np.zeros_like(angle), -np.cos(angle)])
+        return self.origin_m + self.radius_m * way
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -193,6 +205,7 @@ def _rail(rail: dict[str, Any], world: WorldSpec) -> Rail:
     direction = np.array([rail["direction"]])
     return Rail(
         kind=rail["kind"],
+        length_m=rail["length_m"],
         origin_m=_inside(np.array([rail["origin"]]), world)[0],
         direction=inside_from_scene(direction, world.up)[0],
         radius_m=rail["radius_m"],

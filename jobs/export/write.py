@@ -205,6 +205,23 @@ def _write_frames(
         _tell(progress, one.shot, len(names))
 
 
+def _write_stills(
+    delivery: Delivery,
+    names: list[str],
+    wanted: Wanted,
+    put: _Put,
+    notes: list[str],
+    progress: Progress | None,
+) -> None:
+    from .stills import stills
+
+    for one, table, name in zip(delivery.curves, delivery.tables, names, strict=True):
+        plots = stills(one, table, width=wanted.width, suffix=wanted.suffix)
+        for plot, data in plots:
+            put(f"{name}_{plot}{wanted.suffix}", data)
+        _tell(progress, one.shot, len(names))
+
+
 def _tell(progress: Progress | None, shot: str, total: int) -> None:
     if progress is not None:
         progress(shot, total)
@@ -215,4 +232,5 @@ _WRITERS: dict[str, Callable[..., None]] = {
     "gltf": _write_gltf,
     "csv": _write_csv,
     "frames": _write_frames,
+    "stills": _write_stills,
 }
