@@ -122,7 +122,7 @@ class Batch:
         counts: dict[str, int] = {"solved": 0, "kept": 0, "failed": 0}
         for row in self.last.values():
             counts[row["status"]] = counts.get(row["status"], 0) + 1
-        failed = [row for row in self.last.values() if row["status"] == "failed"]
+        failed = [row for row in self.last.values() if row["take_key"] is None]
         return {
             "id": self.record.id,
             "state": self.state,

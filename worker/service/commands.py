@@ -44,6 +44,15 @@ def serve(
     processes: Annotated[
         int | None, typer.Option(min=1, help="Processes that solve; default: all.")
     ] = None,
+    queue: Annotated[
+        int, typer.Option(min=1, help="Takes that may wait for a process.")
+    ] = 256,
+    solve_s: Annotated[
+        float, typer.Option(min=0.001, help="Longest time for a take.")
+    ] = 60.0,
+    body_s: Annotated[
+        float, typer.Option(min=0.1, help="Longest time for a request to arrive.")
+    ] = 20.0,
     embedded: Annotated[
         bool, typer.Option("--embedded", help="Solve here, whatever the environment.")
     ] = False,
@@ -62,6 +71,9 @@ def serve(
         root=None if root is None else _folder(root),
         tokens=tokens,
         token=None if tokens is not None else _one_token(as_json=as_json),
+        queue=queue,
+        solve_s=solve_s,
+        body_s=body_s,
         **given,
     )
 

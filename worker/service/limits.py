@@ -76,6 +76,9 @@ def take_faults(job: JobFile, limits: Limits) -> Iterator[Fault]:
         message = f"a take needs exactly one shot, got {len(job.shots)}"
         yield Fault(path="shots", message=message)
     for k, spec in enumerate(job.shots):
+        if spec.lock is not None:
+            message = "a take asked for by itself has no earlier one to keep"
+            yield Fault(path=f"shots[{k}].lock", message=message)
         if n_samples(spec) > limits.frames:
             message = f"{n_samples(spec)} samples to solve, limit {limits.frames}"
             yield Fault(path=f"shots[{k}].frames", message=message)

@@ -6,13 +6,20 @@ from typing import Any
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-HEAD_S = 10.0
-"""From the first byte of a connection or request to the end of its headers."""
+
+def timed_protocol(head_s: float) -> "type[TimedProtocol]":
+    """Return the protocol that waits so long for the head of a request."""
+    return type("TimedProtocol", (TimedProtocol,), {"head_s": head_s})
 
 
 class TimedProtocol(H11Protocol):
-    """Closes a connection whose sender never comes to the point."""
+    """Closes a connection whose sender never comes to the point.
 
+    Attributes:
+        head_s: from the start of a connection or request to the end of its headers.
+    """
+
+    head_s = 10.0
     _deadline: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
@@ -34,7 +41,7 @@ class TimedProtocol(H11Protocol):
         if self.conn.their_state is not h11.IDLE:
             self._stop()
         elif self._deadline is None:
-            self._deadline = self.loop.call_later(HEAD_S, self._end)
+            self._deadline = self.loop.call_later(self.head_s, self._end)
 
     def _stop(self) -> None:
         if self._deadline is not None:

@@ -8,7 +8,7 @@ import uvicorn
 
 from ...jobs.errors import InputError
 from .app import build_app
-from .protocol import TimedProtocol
+from .protocol import timed_protocol
 from .settings import Settings
 
 _HEAD_BYTES = 32 * 1024
@@ -40,7 +40,7 @@ def run_service(
         address = _address(host, bound.getsockname()[1])
         config = uvicorn.Config(
             app,
-            http=TimedProtocol,
+            http=timed_protocol(settings.body_s),
             ws="none",
             lifespan="on",
             log_config=None,
