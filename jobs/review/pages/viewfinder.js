@@ -228,6 +228,7 @@
     show(Number(by("scrub").value) - first);
   });
   by("controls").hidden = false;
+  by("still").hidden = true;
   show(0);
   window.viewfinder = Object.freeze({
     project,
