@@ -12,9 +12,7 @@ DIRECTIONS_DEG = (0, 5, 25, 50, 100, 200, 260, 340)
 
 def _random_end(rng: np.random.Generator, action: dict, **camera: object) -> CutEnd:
     return an_end(
-        around(
-            float(rng.choice([0, 5, 25, 50, 100, 200, 260, 340]) + rng.uniform(0, 9))
-        ),
+        around(float(rng.choice(DIRECTIONS_DEG) + rng.uniform(0, 9))),
         u=float(rng.uniform(-1.3, 1.3)) if rng.random() < 0.9 else None,
         fill=float(rng.uniform(0.5, 1.0)),
         height_m=float(rng.choice([1.2, 1.6, 1.7])),
