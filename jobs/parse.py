@@ -223,8 +223,7 @@ def _checked(
         refused = schema_findings(error, ShotSpec)
         unusable = {str(place[0]) for place, _ in refused}
         findings += [
-            (place, _of_the_file(place) or message)
-            for place, message in refused
+            (place, _of_the_file(place) or message) for place, message in refused
         ]
         usable = _without(resolved.table, unusable)
         shot = ShotSpec.model_validate(_STAND_INS | usable)
