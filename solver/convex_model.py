@@ -15,6 +15,8 @@ memory). cvxpy builds the programme once a shape, with the non-zeros of F and G 
 parameters, and Clarabel solves it.
 """
 
+import contextlib
+import warnings
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -186,13 +188,13 @@ class _Programme:
         self.f.value, self.h.value = model.f, model.h
         self.prices.value = model.prices
         status = "solver_error"
-        try:
+        # An inaccurate answer says so itself, by its status and residuals.
+        with warnings.catch_warnings(), contextlib.suppress(*self.failed):
+            warnings.simplefilter("ignore", UserWarning)
             # A warm solver keeps its first scaling: an answer must not depend on the
             # ones before it.
             self.problem.solve(solver="CLARABEL", warm_start=False)
             status = str(self.problem.status)
-        except self.failed:
-            pass
         solved = status in ("optimal", "optimal_inaccurate")
         n, rows, limits = model.g_matrix.shape[1], len(model.h), len(model.prices)
         return ConvexAnswer(
