@@ -339,3 +339,35 @@ def test_a_wish_at_nodes_reads_between_its_own_times() -> None:
     assert nodes.distance_m[3] == pytest.approx(5.5)
     # Bearings run on through half a turn.
     assert nodes.azimuth == pytest.approx(3.0 + 0.1 * nodes.times_s)
+
+
+@pytest.mark.slow
+def test_layings_for_wandering_subjects_settle_and_keep_their_limits() -> None:
+    rng = np.random.default_rng(5)
+    n_feasible = 0
+    for case in range(25):
+        turn = np.cumsum(rng.normal(0, 0.12, N)) + rng.uniform(0, 2 * np.pi)
+        steps = (
+            5 / N * rng.uniform(0.5, 3) * np.column_stack((np.cos(turn), np.sin(turn)))
+        )
+        subject = np.cumsum(steps, axis=0)
+        wish = a_wish(
+            subject - subject.mean(axis=0),
+            distance=rng.uniform(3, 7),
+            azimuth=rng.uniform(-3, 3),
+        )
+        x, z = rng.uniform(-6, 6, 2)
+        stage = kiosk(
+            (x - 0.6, 0, z - 0.6),
+            (x + 0.6, 2, z + 0.6),
+            sight=case % 2 == 1,
+            floor=ROOM * rng.uniform(0.6, 1.1),
+        )
+        laid = feasible_line(wish, Bounds(stage=stage, **CREW), a_line(wish))
+        assert_certified(laid)
+        if laid.feasible:
+            n_feasible += 1
+            assert_limits_hold(laid)
+        else:
+            assert max(laid.breaches.values()) > KEPT
+    assert n_feasible >= 20
