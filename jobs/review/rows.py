@@ -87,7 +87,7 @@ class SequenceRow:
     @property
     def badness(self) -> tuple[float, ...]:
         """A key that sorts the worst shot first."""
-        ranks = [finding.rank for finding in self.findings]
+        ranks = [finding.rank for finding in self.without_accepted()]
         framed, drift = self.number("in_frame"), self.number("drift_max")
         return (
             -float(self.failed),

@@ -65,15 +65,22 @@ def write_review(folder: Path, *, progress: Progress | None = None) -> Path:
         if table is not None and own is not None and not row.failed:
             kept[row.shot] = own
             grips.append((row.shot, sheet_lines(table)))
-        write_whole(pages / page_name(row.shot), text.encode())
+        _write(pages / page_name(row.shot), text)
         if progress is not None:
             progress(k + 1, len(rows) + 1)
     _remove_others(pages, names)
     index = pages / "index.html"
-    write_whole(index, index_page(rows, kept, changes=changes, grips=grips).encode())
+    _write(index, index_page(rows, kept, changes=changes, grips=grips))
     if progress is not None:
         progress(len(rows) + 1, len(rows) + 1)
     return index
+
+
+def _write(path: Path, text: str) -> None:
+    """Write a page, unless it is there as it would be written."""
+    data = text.encode()
+    if not path.is_file() or path.read_bytes() != data:
+        write_whole(path, data)
 
 
 def _changes(folder: Path, rows: list[SequenceRow]) -> list[ShotChange] | None:

@@ -1,0 +1,6 @@
+"""Puts this folder on the import path, for its shared rows."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
