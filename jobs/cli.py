@@ -14,7 +14,7 @@ from typing import Annotated, Any
 
 import typer
 
-from . import cli_export, cli_review
+from . import cli_export, cli_review, cli_study
 from .errors import Fault, InputError, JobError
 from .threads import use_one_thread
 
@@ -228,6 +228,7 @@ def prune(
 
 cli_export.register(app)
 cli_review.register(app)
+cli_study.register(app)
 
 
 def print_json(value: Any) -> None:

@@ -17,7 +17,9 @@ from .rig import sticks
 from .shot import Framing, Subject
 from .study_camera import CameraMove, smoothed
 from .study_crew import (
+    MEMBER_KNOBS,
     Bench,
+    Trial,
     dolly_bench,
     head_bench,
     recorded_dolly,
@@ -34,19 +36,19 @@ from .study_framing import Framed, LensUse, study_framing, study_lens
 from .study_lag import Lag, measure_lag
 from .study_limits import Peaks, study_limits
 from .study_path import StudiedPath, along_path, places_along, study_path
-from .study_search import Found, first_look, search
+from .study_search import Found, first_look, replace_knobs, search
 from .study_shake import ShakeFound, study_shake
 
 SLOW_S = 0.5
-EXACT = 0.006  # half frames of slow difference that a plain way may leave
-OF_DEPARTURE = 0.3  # and no more than this share of what exact aim leaves
+EXACT = 0.0025  # half frames of slow difference that a plain way may leave
+LIKE = 0.0004  # half frames; closer ways explain alike
 EXPLAINED = 0.85  # share of the slow departure's power that a crew has to explain
 STILL = 0.01  # half frames of slow motion that counts as none
 FOLLOWS = 0.5  # share of the motion that exact aim has to explain
 SYNCED = 0.004  # half frames of slow difference at which every decision agrees
 DOLLY_SYNCED_M = 0.02
 LONGEST_FIT_S = 30.0
-LEAST_FIT_S = 5.0
+LEAST_FIT_S = 3.0
 OTHER_RATES = (Fraction(24), Fraction(25), Fraction(30))
 
 RIGID, LAGGED, SMOOTHED = "rigid aim", "low-pass lag", "whole-shot smoothing"
@@ -67,6 +69,8 @@ class Verdict:
         left: slow difference that the kind leaves, half frames r.m.s.
         departure: slow difference that exact aim leaves.
         why: what the kind was judged by, in one clause.
+        likewise: kinds that explain it as well: the subject asks for too little, or
+            the noise is too much, to tell them apart.
     """
 
     kind: str
@@ -75,6 +79,7 @@ class Verdict:
     left: float
     departure: float
     why: str
+    likewise: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -141,7 +146,10 @@ def study(
     verdict, angles = _plain_verdict(camera, wanted, ways, rails)
     operator = grip = None
     tick_rate = None
-    if fit and verdict.kind == UNCLEAR and camera.seconds >= LEAST_FIT_S:
+    if fit and verdict.kind == UNCLEAR and camera.seconds < LEAST_FIT_S:
+        why = f"shorter than {LEAST_FIT_S:g} s: no crew is looked for"
+        verdict = replace(verdict, why=why)
+    elif fit and verdict.kind == UNCLEAR:
         framing = _framing(framed, u, v)
         operator, grip, tick_rate = _fit(
             camera, subject, path, framing, rate, (u, v), seed
@@ -149,10 +157,11 @@ def study(
         verdict = _crew_verdict(camera, wanted, verdict, operator)
         if verdict.kind == CREW:
             angles = operator.curves
-    explained = verdict.left <= max(SYNCED, EXACT) and verdict.kind != UNCLEAR
     n = angles.shape[1]
-    left = (camera.angles[:, :n] - angles) if explained else _rest(camera, wanted)
-    shake = study_shake(_part(camera, n), left, explained=explained)
+    explained = verdict.kind not in (UNCLEAR, NOT_FOLLOWING)
+    shake = study_shake(
+        _part(camera, n), camera.angles[:, :n] - angles, explained=explained
+    )
     fast = _fast(camera)
     return Study(
         camera=camera,
@@ -212,11 +221,6 @@ def _fast(camera: CameraMove) -> float:
     return camera.angle_noise
 
 
-def _rest(camera: CameraMove, wanted: FloatArray) -> FloatArray:
-    rest: FloatArray = camera.angles - wanted
-    return rest
-
-
 def _part(camera: CameraMove, n: int) -> CameraMove:
     names = ("times_s", "place", "pan", "tilt", "roll", "focal_mm")
     return replace(camera, **{name: getattr(camera, name)[:n] for name in names})
@@ -242,7 +246,7 @@ def _plain_verdict(
     if motion < STILL and (rails is None or np.ptp(rails.rail) < STILL * rails.scale_m):
         why = f"pan and tilt move by {motion:.4f} half frames, least {STILL:g}"
         return verdict(HELD, motion, why), still
-    noise = max(EXACT, 3 * camera.angle_noise / np.sqrt(SLOW_S * camera.rate_hz))
+    noise = max(EXACT, 1.5 * camera.angle_noise / np.sqrt(SLOW_S * camera.rate_hz))
     # A camera that hardly turns is judged by its dolly as well.
     judged = [way for way in ways if motion >= STILL or way.off_rail is not None]
     good = [
@@ -252,24 +256,22 @@ def _plain_verdict(
     ]
     best = min((left for _, left in good), default=0.0)
     step = camera.step_s
-    for way, left in good:
-        exact = off <= noise or left <= max(2 * best, 0.001)
-        if way.name == "shifted" and exact:
-            early = max(0.0, -way.seconds) if way.seconds < -step / 2 else 0.0
-            why = f"exact aim leaves {left:.4f} half frames"
-            return (
-                verdict(RIGID, left, why, seconds=way.seconds, ahead_s=early),
-                way.angles,
-            )
+    kinds = {"shifted": RIGID, "lagged": LAGGED, "smoothed": SMOOTHED}
+    # Exact aim is a lag and a smoothing of nothing: it comes first where it does.
+    good.sort(key=lambda one: one[1] - (one[0].name == "shifted") * LIKE)
     if good:
-        way, left = min(good, key=lambda one: one[1])
-        kinds = {"shifted": RIGID, "lagged": LAGGED, "smoothed": SMOOTHED}
-        ahead = REACH * way.seconds if way.name == "smoothed" else 0.0
-        why = f"it leaves {left:.4f} half frames, exact aim {off:.4f}"
-        return (
-            verdict(kinds[way.name], left, why, seconds=way.seconds, ahead_s=ahead),
-            way.angles,
+        way, left = good[0]
+        others = {kinds[one.name] for one, rest in good if rest <= best + LIKE}
+        early = max(0.0, -way.seconds) if way.seconds < -step / 2 else 0.0
+        verdict_ = verdict(
+            kinds[way.name],
+            left,
+            f"it leaves {left:.4f} half frames, exact aim {off:.4f}",
+            seconds=way.seconds,
+            ahead_s={"smoothed": REACH * way.seconds}.get(way.name, early),
         )
+        like = tuple(sorted(others - {verdict_.kind}))
+        return replace(verdict_, likewise=like), way.angles
     if 1 - (off / motion) ** 2 < FOLLOWS:
         why = f"exact aim leaves {off:.3f} of {motion:.3f} half frames of motion"
         return verdict(NOT_FOLLOWING, off, why), wanted
@@ -321,15 +323,14 @@ def _fit(
     seed: int,
 ) -> tuple[Found, Found | None, Fraction]:
     """Fit grip and operator at the camera's rate, then at others if decisions part."""
-    rates = dict.fromkeys((rate, *OTHER_RATES))
     guess = np.array(held)
 
-    def operators(ticks: Fraction, grip: Found | None) -> Bench:
+    def operators(ticks: Fraction, grip: Found | None, trial: Trial | None) -> Bench:
         rig = path.rig if path.rig is not None else sticks(camera.place.mean(axis=0))
         rail = path.rail if path.rig is not None else 0 * path.rail
         dolly = recorded_dolly(camera.times_s, rail)
-        if grip is not None and grip.typical < DOLLY_SYNCED_M:
-            rig, dolly = grip.bench.plans(grip.trial)
+        if grip is not None and trial is not None and grip.typical < DOLLY_SYNCED_M:
+            rig, dolly = grip.bench.plans(trial)
         return head_bench(
             camera,
             subject,
@@ -340,15 +341,38 @@ def _fit(
             most_s=LONGEST_FIT_S,
         )
 
+    def found_at(ticks: Fraction) -> tuple[Found, Found | None, Fraction]:
+        grip = _fit_grip(camera, subject, path, framing, ticks, seed)
+        trial = None if grip is None else grip.trial
+        found = search(operators(ticks, grip, trial), guess, seed=seed)
+        if grip is None or slow_of(camera, found.curves) <= SYNCED:
+            return found, grip, ticks
+        # The operator goes by where the dolly is about to go, of which the dolly's
+        # own path tells less than the picture does.
+        head = found.trial
+        trials = [
+            (replace_knobs(operators(ticks, grip, one), len(MEMBER_KNOBS)), one)
+            for one in grip.like
+        ]
+        losses = [bench.run(head.preset, head.values).loss for bench, _ in trials]
+        if losses and min(losses) < head.loss:
+            trial = trials[int(np.argmin(losses))][1]
+            again = search(operators(ticks, grip, trial), guess, seed=seed)
+            found = min(found, again, key=lambda one: one.trial.loss)
+        return found, grip, ticks
+
+    first = found_at(rate)
+    if slow_of(camera, first[0].curves) <= SYNCED:
+        return first
     # Decisions fall on frames of the rate at which the take was made, which a
     # resampled one does not say.
     losses = {
-        ticks: first_look(operators(ticks, None), guess)
-        for ticks in (rates if path.kind == "point" else (rate,))
+        ticks: first_look(operators(ticks, None, None), guess)
+        for ticks in OTHER_RATES
+        if ticks != rate
     }
-    ticks = min(losses, key=lambda one: losses[one])
-    grip = _fit_grip(camera, subject, path, framing, ticks, seed)
-    return search(operators(ticks, grip), guess, seed=seed), grip, ticks
+    other = found_at(min(losses, key=lambda one: losses[one]))
+    return min(first, other, key=lambda one: one[0].trial.loss)
 
 
 def _fit_grip(

@@ -116,7 +116,17 @@ def smooth_rate(values: FloatArray, step_s: float) -> FloatArray:
         values: (..., n) samples.
         step_s: time between samples [s].
     """
-    return np.gradient(smoothed(values, SMOOTH_S / step_s), step_s, axis=-1)
+    from scipy.ndimage import gaussian_filter1d
+
+    sigma = SMOOTH_S / step_s
+    n = min(values.shape[-1] - 1, int(4 * sigma) + 1)
+    # A move that runs on past the ends keeps its speed there.
+    before = 2 * values[..., :1] - values[..., n:0:-1]
+    after = 2 * values[..., -1:] - values[..., -2 : -n - 2 : -1]
+    padded = np.concatenate([before, values, after], axis=-1)
+    smooth = gaussian_filter1d(padded, sigma, axis=-1, mode="nearest")
+    rates: FloatArray = np.gradient(smooth, step_s, axis=-1)[..., n:-n]
+    return rates
 
 
 def smoothed(values: FloatArray, sigma: float) -> FloatArray:

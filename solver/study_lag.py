@@ -30,7 +30,8 @@ SEGMENT_S = 5.0
 FEWEST_SEGMENTS = 3
 MOST_MISFIT = 0.5  # share of the camera's turn that no delay explains
 COHERENT = 0.6  # of the cross spectrum's share; chance gives about 1 / segments
-GONE = 3.0  # times SEEN, by which a start is no twitch
+BRISK_S = 0.5  # from SEEN to LEFT, of a subject
+LEFT = 0.03  # half frames, by which a start is no twitch
 SEEN = 0.01  # half frames: motion that counts as begun
 REST_S = 0.5
 REST_RATE = 0.03  # half frames/s below which something rests
@@ -317,25 +318,21 @@ def _onsets(
     k = rests
     while k < len(times):
         if still[k - rests : k].all() and not still[k]:
-            start = _departs(times, asked, k, rests)
+            rested = k - rests
+            while rested > 0 and still[rested - 1]:
+                rested -= 1
+            low = max(rested, k - round((BEFORE_S + REST_S) / step))
+            high = min(len(times), k + round(AFTER_S / step))
+            part = slice(low, high)
+            start = _starts(times[part], asked[part], rests)
             if start is not None:
-                rested = k - rests
-                while rested > 0 and still[rested - 1]:
-                    rested -= 1
-                since = max(float(times[rested]), start - BEFORE_S - REST_S)
-                sign = _way(times, asked, start)
-                late = _answers(times, sign * moved, start, since, rests)
-                if late is not None:
-                    found.append(Onset(subject_s=start, late_s=late))
+                subject_s, sign = start
+                answer = _starts(times[part], moved[part], rests, sign)
+                if answer is not None:
+                    late = answer[0] - subject_s
+                    found.append(Onset(subject_s=subject_s, late_s=late))
         k += 1
     return found, "" if found else "the subject never starts out of rest"
-
-
-def _departs(times: FloatArray, values: FloatArray, k: int, rests: int) -> float | None:
-    """Return when values leave what they were over the rest before sample k by SEEN."""
-    level = float(np.median(values[k - rests : k]))
-    off = np.abs(values[k - rests :] - level)
-    return _passes(times[k - rests :], off)
 
 
 def _passes(times: FloatArray, off: FloatArray) -> float | None:
@@ -352,39 +349,39 @@ def _passes(times: FloatArray, off: FloatArray) -> float | None:
     return float(times[k - 1] + share * (times[k] - times[k - 1]))
 
 
-def _way(times: FloatArray, asked: FloatArray, start: float) -> float:
-    """Return the direction in which a subject starts, 1 or -1."""
-    here, soon = np.interp([start, start + REST_S], times, asked)
-    return 1.0 if soon >= here else -1.0
+def _starts(
+    times: FloatArray, values: FloatArray, rests: int, sign: float | None = None
+) -> tuple[float, float] | None:
+    """Return when values start out of a rest [s] and which way, 1 or -1.
 
+    A start is counted from the last rest before they have gone by LEFT, and
+    falls where they pass SEEN. Subject and camera are asked alike.
 
-def _answers(
-    times: FloatArray, moved: FloatArray, start: float, since: float, rests: int
-) -> float | None:
-    """Return how long after a subject's start the camera starts [s], None if moving.
-
-    `moved` rises where the subject goes; the camera's start is counted from its last
-    rest after `since` before it has gone that way by a few times SEEN.
+    Args:
+        times: (n,) [s].
+        values: (n,), half frames.
+        rests: samples that make a rest.
+        sign: only a start this way counts; None for any.
     """
-    low = int(np.searchsorted(times, since))
-    high = int(np.searchsorted(times, start + AFTER_S))
-    part, clock = moved[low:high], times[low:high]
-    late: float | None = None
-    for i in range(len(part) - rests):
-        rest = part[i : i + rests]
+    last: tuple[float, float] | None = None
+    left_s = np.inf
+    for i in range(len(values) - rests):
+        rest = values[i : i + rests]
         if np.ptp(rest) > SEEN / 2:
             continue
-        level = float(np.median(rest))
-        gone = np.flatnonzero(part[i:] - level > GONE * SEEN)
+        if times[i] > left_s:
+            break
+        off = values[i:] - float(np.median(rest))
+        gone = np.flatnonzero((np.abs(off) if sign is None else sign * off) > LEFT)
         if len(gone) == 0:
             break
-        first = _passes(clock[i:], part[i:] - level)
-        # A later rest is nearer to the start; one after it is no rest before it.
-        if first is not None:
-            late = first - start
-        if clock[i] > start:
-            break
-    return late
+        way = float(np.sign(off[gone[0]]))
+        left_s = float(times[i + gone[0]])
+        first = _passes(times[i:], way * off)
+        # What creeps out of its rest has no instant at which it starts.
+        if first is not None and (sign is not None or left_s - first <= BRISK_S):
+            last = first, way
+    return last
 
 
 def _summed(onsets: list[Onset], why: str) -> Measured:

@@ -28,7 +28,9 @@ KICK_TRIALS = 350
 LIMIT_TRIALS = 260
 SURE = 0.95
 DRAWS = 200
+MOST_ALIKE = 60
 WITHIN = 0.02  # of the mean log loss: a like trial, whatever the draw
+UNSURE = 0.5  # of the loss over what noise alone leaves, added to it
 SMALLEST_STEP = 0.02
 
 
@@ -54,6 +56,7 @@ class Found:
         curves: what the best trial does, (channels, n).
         n_trials: how many were run.
         bench: on which the best trial runs.
+        like: trials that cannot be told from the best by this channel.
     """
 
     trial: Trial
@@ -63,6 +66,7 @@ class Found:
     curves: FloatArray
     n_trials: int
     bench: Bench
+    like: tuple[Trial, ...]
 
 
 class _Walk:
@@ -229,7 +233,15 @@ def _with_limits(
         curves=wide.curves(best.preset, best.values),
         n_trials=bench.n_trials,
         bench=wide,
+        like=_alike(best, archive),
     )
+
+
+def _alike(best: Trial, archive: list[Trial]) -> tuple[Trial, ...]:
+    """Return a few trials as good as the best, as different as they come."""
+    near = [one for one in archive if one.loss <= best.loss + WITHIN]
+    near.sort(key=lambda one: tuple(one.values))
+    return tuple(near[:: max(1, len(near) // MOST_ALIKE)])
 
 
 def replace_knobs(bench: Bench, at: int) -> Bench:
@@ -261,7 +273,9 @@ def _ranges(bench: Bench, best: Trial, archive: list[Trial]) -> dict[str, Range]
         mean = losses @ (weights / n_windows)
         drawn.append(values[int(np.argmin(mean))])
     tail = (1.0 - SURE) / 2
-    like = values[losses.mean(axis=1) <= losses[0].mean() + WITHIN]
+    # Where decisions part, a trial is only the best of many alike.
+    within = WITHIN + UNSURE * max(0.0, best.loss - bench.enough)
+    like = values[losses.mean(axis=1) <= losses[0].mean() + within]
     low = np.minimum(np.quantile(drawn, tail, axis=0), like.min(axis=0))
     high = np.maximum(np.quantile(drawn, 1 - tail, axis=0), like.max(axis=0))
     return {

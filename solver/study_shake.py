@@ -1,9 +1,8 @@
 """Shake told from the move: its strength, its band, and the level that is like it.
 
 Where a crew or a plain way explains the move, shake is what is left of pan and tilt.
-Else the two overlap in frequency and only the fast part of what is left is counted,
-which is said. White noise (rounding) is taken off by its level at the top of the
-spectrum, where no level of shake reaches.
+Else the two overlap in frequency and there is no figure. White noise (rounding) is
+taken off by its level at the top of the spectrum, where no level of shake reaches.
 """
 
 from dataclasses import dataclass
@@ -13,7 +12,7 @@ import numpy as np
 from scipy import signal
 
 from .arrays import BoolArray, FloatArray
-from .shake import LEVELS, log_hann_density
+from .shake import LEVELS
 from .study_camera import CameraMove, smoothed
 
 TOP_SHARE = 0.8  # of the Nyquist frequency; above lies noise alone
@@ -22,8 +21,8 @@ WELCH_S = 4.0
 BAND_SHARE = (0.05, 0.95)  # of the power, the band's ends
 LEAST_S = 4.0
 SLOW_S = 0.5
-AGREED = 0.004  # half frames of slow difference that may be shake
-LIKE = 1.6  # a level within this factor is like it
+AGREED_TIMES = 2.5  # of the median slow difference: more is no shake's
+AGREED = (0.0005, 0.004)  # and these are its bounds, half frames
 QUIET_PERCENT = 0.02  # of the frame width, nobody sees it
 
 
@@ -39,8 +38,6 @@ class ShakeFound:
         level: name of the level that is most like it, None where none is.
         band_hz: where 90 % of its power lies.
         roll_deg: r.m.s. of roll about its mean.
-        partial: only what is faster than FAST_HZ was counted, and scaled up by the
-            share that such a level has there.
         hz, density: its spectrum, one-sided, percent^2 / Hz, (k,) each.
     """
 
@@ -52,7 +49,6 @@ class ShakeFound:
     level: str | None
     band_hz: tuple[float, float] | None
     roll_deg: float
-    partial: bool
     hz: FloatArray
     density: FloatArray
 
@@ -69,7 +65,7 @@ def agreed(camera: CameraMove, left: FloatArray) -> BoolArray:
     """
     off = (left - np.median(left, axis=1, keepdims=True)) / camera.half[:, None]
     slow = np.abs(smoothed(off, SLOW_S * camera.rate_hz)).max(axis=0)
-    near: BoolArray = slow < AGREED
+    near: BoolArray = slow < np.clip(AGREED_TIMES * np.median(slow), *AGREED)
     return near
 
 
@@ -79,8 +75,8 @@ def study_shake(camera: CameraMove, left: FloatArray, *, explained: bool) -> Sha
     Args:
         camera: what was moved.
         left: pan and tilt less the move that explains them, (2, n) [rad].
-        explained: whether the explanation is good to the shake; else only the fast
-            part of `left` counts.
+        explained: whether `left` is less a good explanation; else there is no figure,
+            only the most that it can be.
     """
     tx, _ = camera.tangents
     percent = 100 * np.tan(left) / (2 * tx)
@@ -102,23 +98,25 @@ def study_shake(camera: CameraMove, left: FloatArray, *, explained: bool) -> Sha
     clean = np.maximum(density - white, 0.0)
     roll = float(np.degrees(camera.roll.std()))
     if explained:
-        power, share = float(np.mean(percent**2)) - noise_power, 1.0
-        counted = hz > 0
+        power = float(np.mean(percent**2)) - noise_power
     else:
-        counted = hz >= FAST_HZ
-        power = float(clean[counted].sum() * (hz[1] - hz[0]))
-        share = 1.0
+        # Move and shake overlap: what is fast is the most that can be shake.
+        power = float(clean[hz >= FAST_HZ].sum() * (hz[1] - hz[0]))
     result = float(np.sqrt(max(power, 0.0)))
-    level = _like(result, roll, clean, hz) if explained else None
-    if not explained:
-        level, share = _scaled(result)
-        result /= np.sqrt(share)
+    level = _like(result)
     why = ""
     if camera.seconds < LEAST_S:
         why = f"shorter than {LEAST_S:g} s"
+    elif not explained:
+        why = (
+            f"the move is not explained; above {FAST_HZ:g} Hz there is {result:.3f} % "
+            "of the frame width, of the move's and of the shake"
+        )
+    elif near.sum() < LEAST_S * rate:
+        why = f"the move is explained for less than {LEAST_S:g} s"
     elif result < floor:
         why = f"below the noise, {floor:.3f} % of the frame width"
-    band = None if why else _band(hz[counted], clean[counted])
+    band = None if why else _band(hz[1:], clean[1:])
     spread = _spread(camera, band)
     return ShakeFound(
         percent=None if why else result,
@@ -126,10 +124,9 @@ def study_shake(camera: CameraMove, left: FloatArray, *, explained: bool) -> Sha
         high=None if why else result * (1 + spread),
         floor_percent=floor,
         why=why,
-        level=("locked" if result < QUIET_PERCENT * 2 else None) if why else level,
+        level=level if not why else "locked" if explained and result < floor else None,
         band_hz=band,
         roll_deg=roll,
-        partial=not explained,
         hz=hz,
         density=clean,
     )
@@ -143,27 +140,12 @@ def _spread(camera: CameraMove, band: tuple[float, float] | None) -> float:
     return float(min(1.0, 2.0 / np.sqrt(2 * free)))
 
 
-def _like(percent: float, roll_deg: float, density: FloatArray, hz: FloatArray) -> str:
+def _like(percent: float) -> str:
     """Return the level most like what was measured."""
     if percent < 2 * QUIET_PERCENT:
         return "locked"
     levels = [level for level in LEVELS.values() if level.percent > 0]
     return min(levels, key=lambda level: abs(log(level.percent / percent))).name
-
-
-def _scaled(fast_percent: float) -> tuple[str | None, float]:
-    """Return the level whose fast part is most like this one, and that part's share."""
-    hz = np.linspace(0.05, 12.0, 2400)
-    shares = {}
-    for level in LEVELS.values():
-        if level.percent > 0:
-            density = log_hann_density(hz, level.band_hz)
-            fast = density[hz >= FAST_HZ].sum() / density.sum()
-            shares[level.name] = (level.percent * np.sqrt(fast), float(fast))
-    name = min(
-        shares, key=lambda one: abs(log(shares[one][0] / max(fast_percent, 1e-9)))
-    )
-    return name, shares[name][1]
 
 
 def _band(hz: FloatArray, density: FloatArray) -> tuple[float, float] | None:

@@ -1,0 +1,1 @@
+"""Studies: cameras that were made elsewhere, measured against their subjects."""

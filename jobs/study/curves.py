@@ -1,0 +1,301 @@
+"""A camera's curves from a file: our takes, plain tables, OpenUSD scenes.
+
+Axes and units change here on the way in. What cannot be used is named by file, column
+and row.
+"""
+
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path, PurePath
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from ...solver.arrays import FloatArray
+from ...solver.camera import Gate
+from ...solver.study_camera import FEWEST_SAMPLES, CameraMove, angles_of
+from ..axes import turn_inside_from_scene
+from ..errors import Fault
+from ..spec import WorldSpec
+from ..subjects.axes import inside_from_scene
+from ..subjects.faults import refuse
+from ..takes import METADATA_KEY, TAKE_SCHEMA, take_metadata
+from .spec import CameraColumnsSpec, StudiedSpec, StudyFile
+
+TABLES = (".parquet", ".arrow", ".csv")
+SCENES = (".usd", ".usda", ".usdc", ".usdz")
+UNEVEN = 1e-3  # of a step; clocks written with four decimals are even
+UNIT = 1e-3  # of a quaternion's length
+_POSE = ("x", "y", "z")
+_ANGLES = ("pan_deg", "tilt_deg", "roll_deg")
+_TURN = ("qx", "qy", "qz", "qw")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReadCamera:
+    """A camera as read, inside axes, and the frames that it covers.
+
+    `first` and `last` are the whole frames of the job's rate that hold it.
+    """
+
+    move: CameraMove
+    first: int
+    last: int
+
+
+def read_camera(
+    spec: StudiedSpec, study: StudyFile, *, folder: Path, path: str
+) -> ReadCamera:
+    """Read a camera's curves and check them.
+
+    Args:
+        spec: the camera's entry.
+        study: the file it stands in: rate, axes, units and gate.
+        folder: where the study file lies.
+        path: the entry, `cameras[2]`.
+
+    Raises:
+        SubjectError: the curves cannot be used; file, column and row are named.
+    """
+    field, label = f"{path}.file", f"'{spec.file}'"
+    place = folder / spec.file
+    suffix = PurePath(spec.file).suffix.lower()
+    if suffix not in (*TABLES, *SCENES):
+        refuse(field, f"{label} must end in one of {', '.join((*TABLES, *SCENES))}")
+    if not place.is_file():
+        refuse(field, f"{label} is not a file")
+    if suffix in SCENES:
+        from .usd_camera import read_usd_camera
+
+        read = read_usd_camera(place, spec, study, field, label)
+    else:
+        table = _table(place, suffix, field, label)
+        read = _of_table(table, spec, study, field, label)
+    return read
+
+
+def checked(
+    frames: FloatArray,
+    place: FloatArray,
+    angles: tuple[FloatArray, FloatArray, FloatArray],
+    focal_mm: FloatArray,
+    *,
+    gate: Gate,
+    rate: Fraction,
+    field: str,
+    label: str,
+) -> ReadCamera:
+    """Return a camera whose values are sound.
+
+    Args:
+        frames: rising, (n,) [frames at `rate`].
+        place: (n, 3) [m], Y up.
+        angles: pan, tilt and roll, each (n,) [rad].
+        focal_mm: (n,) [mm].
+        gate: delivered frame.
+        rate: of the study.
+        field: of the study file, for messages; label: the file's name.
+        label: see field.
+
+    Raises:
+        SubjectError: too few samples, an uneven clock, or a value that is none.
+    """
+    n = len(frames)
+    if n < FEWEST_SAMPLES:
+        refuse(field, f"{label} has {n} samples, least {FEWEST_SAMPLES}")
+    steps = np.diff(frames)
+    bad = np.flatnonzero(~(steps > 0))
+    if len(bad):
+        refuse(field, f"{label} must rise in time, row {bad[0] + 2} does not")
+    uneven = np.flatnonzero(np.abs(steps - np.median(steps)) > UNEVEN * steps.max())
+    if len(uneven):
+        row = int(uneven[0]) + 2
+        refuse(
+            field,
+            f"{label} must be evenly sampled, row {row} is {steps[uneven[0]]:g} frames "
+            f"after the one before, others {np.median(steps):g}",
+        )
+    columns = {
+        "x": place[:, 0],
+        "y": place[:, 1],
+        "z": place[:, 2],
+        "pan": angles[0],
+        "tilt": angles[1],
+        "roll": angles[2],
+        "focal_mm": focal_mm,
+    }
+    for name, values in columns.items():
+        wrong = np.flatnonzero(~np.isfinite(values))
+        if len(wrong):
+            refuse(field, f"{label} has no number for {name} in row {wrong[0] + 1}")
+    if focal_mm.min() <= 0:
+        row = int(np.argmin(focal_mm)) + 1
+        refuse(
+            field, f"{label} focal_mm must be > 0 mm, row {row} is {focal_mm.min():g}"
+        )
+    move = CameraMove(
+        times_s=frames * rate.denominator / rate.numerator,
+        place=place,
+        pan=np.unwrap(angles[0]),
+        tilt=angles[1],
+        roll=np.unwrap(angles[2]),
+        focal_mm=focal_mm,
+        gate=gate,
+    )
+    # Sub-frames after the last frame have no sample of a frame-locked subject.
+    last = int(np.floor(frames[-1] + UNEVEN))
+    return ReadCamera(move=move, first=int(np.floor(frames[0] + UNEVEN)), last=last)
+
+
+def _table(place: Path, suffix: str, field: str, label: str) -> pa.Table:
+    import pyarrow.csv
+    import pyarrow.ipc
+    import pyarrow.parquet as pq
+
+    try:
+        if suffix == ".parquet":
+            return pq.ParquetFile(place).read(use_threads=False)
+        if suffix == ".csv":
+            return pyarrow.csv.read_csv(
+                place, read_options=pyarrow.csv.ReadOptions(use_threads=False)
+            )
+        with pyarrow.ipc.open_file(place) as reader:
+            return reader.read_all()
+    except (pa.ArrowException, OSError, ValueError) as error:
+        lines = str(error).strip().splitlines() or [""]
+        refuse(field, f"{label} is not a readable table ({lines[0][:120]})")
+
+
+def _of_table(
+    table: pa.Table, spec: StudiedSpec, study: StudyFile, field: str, label: str
+) -> ReadCamera:
+    if table.num_rows == 0:
+        refuse(field, f"{label} has no rows")
+    metadata = table.schema.metadata or {}
+    if METADATA_KEY in metadata:
+        about = take_metadata(table)
+        if about.get("schema") != TAKE_SCHEMA:
+            refuse(field, f"{label} is not a take of the form {TAKE_SCHEMA}")
+        return _of_take(table, about, field, label)
+    return _of_plain(table, spec, study, field, label)
+
+
+def _of_take(
+    table: pa.Table, about: dict[str, Any], field: str, label: str
+) -> ReadCamera:
+    """Return the final camera of one of our takes, shake included."""
+    world = WorldSpec(
+        up=about["axes"]["up"], metres_per_unit=about["axes"]["metres_per_unit"]
+    )
+    rate = Fraction(about["rate"])
+    gate = Gate(**{name: about["gate"][name] for name in Gate.__dataclass_fields__})
+
+    def values(name: str) -> FloatArray:
+        return _numbers(table, name, field, label)
+
+    per_frame = int(np.max(values("sub"))) + 1
+    place = np.column_stack([values(f"cam_{name}") for name in _POSE])
+    turns = np.column_stack([values(name) for name in _TURN])
+    return checked(
+        values("frame") + values("sub") / per_frame,
+        inside_from_scene(place * world.metres_per_unit, world.up),
+        angles_of(turn_inside_from_scene(turns, world)),
+        values("focal_mm"),
+        gate=gate,
+        rate=rate,
+        field=field,
+        label=label,
+    )
+
+
+def _of_plain(
+    table: pa.Table, spec: StudiedSpec, study: StudyFile, field: str, label: str
+) -> ReadCamera:
+    names, titles = set(table.column_names), spec.columns
+
+    def has(*wanted: str) -> bool:
+        return all(getattr(titles, name) in names for name in wanted)
+
+    def values(name: str) -> FloatArray:
+        return _numbers(table, getattr(titles, name), field, label)
+
+    _refuse_missing(names, titles, spec, field, label)
+    rate = study.rate
+    if has("frame"):
+        frames = values("frame")
+    else:
+        seconds = values("time_s")
+        frames = seconds * float(rate)
+    place = np.column_stack([values(name) for name in _POSE])
+    world = study.world
+    if has(*_TURN):
+        turns = np.column_stack([values(name) for name in _TURN])
+        lengths = np.linalg.norm(turns, axis=1)
+        off = np.flatnonzero(~(np.abs(lengths - 1) < UNIT))
+        if len(off):
+            message = f"{label} quaternion in row {off[0] + 1} has length "
+            refuse(field, f"{message}{lengths[off[0]]:.4g}, must be 1")
+        angles = angles_of(turn_inside_from_scene(turns / lengths[:, None], world))
+    else:
+        roll = values("roll_deg") if has("roll_deg") else np.zeros(len(frames))
+        angles = (
+            np.radians(values("pan_deg")),
+            np.radians(values("tilt_deg")),
+            np.radians(roll),
+        )
+    focal = (
+        values("focal_mm")
+        if has("focal_mm")
+        else np.full(len(frames), float(spec.lens_mm or 0.0))
+    )
+    return checked(
+        frames,
+        inside_from_scene(place * world.metres_per_unit, world.up),
+        angles,
+        focal,
+        gate=study.camera.gate,
+        rate=rate,
+        field=field,
+        label=label,
+    )
+
+
+def _refuse_missing(
+    names: set[str],
+    titles: CameraColumnsSpec,
+    spec: StudiedSpec,
+    field: str,
+    label: str,
+) -> None:
+    faults = []
+
+    def title(name: str) -> str:
+        return str(getattr(titles, name))
+
+    if title("frame") not in names and title("time_s") not in names:
+        faults.append(f"has no column '{title('frame')}' or '{title('time_s')}'")
+    faults += [
+        f"has no column '{title(name)}'" for name in _POSE if title(name) not in names
+    ]
+    turned = all(title(name) in names for name in _TURN)
+    if not turned and not all(title(name) in names for name in _ANGLES[:2]):
+        angles = ", ".join(f"'{title(name)}'" for name in _ANGLES[:2])
+        turns = ", ".join(f"'{title(name)}'" for name in _TURN)
+        faults.append(f"has neither {angles} nor {turns}")
+    if title("focal_mm") not in names and spec.lens_mm is None:
+        faults.append(f"has no column '{title('focal_mm')}', and no lens_mm is given")
+    if faults:
+        from ..subjects.faults import refuse_any
+
+        refuse_any(Fault(path=field, message=f"{label} {one}") for one in faults)
+
+
+def _numbers(table: pa.Table, name: str, field: str, label: str) -> FloatArray:
+    if name not in table.column_names:
+        refuse(field, f"{label} has no column '{name}'")
+    kind = table.schema.field(name).type
+    if not (pa.types.is_integer(kind) or pa.types.is_floating(kind)):
+        refuse(field, f"{label} column '{name}' is of type {kind}, must be numbers")
+    values: FloatArray = table[name].cast(pa.float64(), safe=False).to_numpy()
+    return values

@@ -1,0 +1,128 @@
+"""A study on disk: a table with a row a camera, and a page to read."""
+
+import json
+from collections import Counter
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from ..atomic import write_whole
+from .run import Studied
+from .spec import StudyFile
+from .words import finding_words, study_lines
+
+_STYLE = (
+    "body{font:16px/1.5 sans-serif;max-width:60rem;margin:2rem auto;padding:0 1rem}"
+    "table{border-collapse:collapse}td,th{padding:.2rem .8rem;text-align:left;"
+    "border-bottom:1px solid #888}"
+)
+
+
+def plain(file: StudyFile, found: list[Studied]) -> dict[str, Any]:
+    """Return a study as values that JSON carries."""
+    return {
+        "sequence": file.sequence,
+        "cameras": [
+            {
+                "name": one.name,
+                **one.row,
+                "findings": _findings(one),
+                "faults": [
+                    {"path": fault.path, "message": fault.message}
+                    for fault in one.faults
+                ],
+            }
+            for one in found
+        ],
+        "use": use_of(found),
+    }
+
+
+def use_of(found: list[Studied]) -> dict[str, Any]:
+    """Return lens and size use by count, and the lengths of the shots [s]."""
+    rows = [one.row for one in found if one.row]
+    lengths = sorted(row["seconds"] for row in rows)
+    return {
+        "lenses_mm": dict(Counter(f"{row['focal_mm']:.1f}" for row in rows)),
+        "sizes": dict(Counter(row["size"] for row in rows)),
+        "shortest_s": lengths[0] if rows else None,
+        "median_s": lengths[len(rows) // 2] if rows else None,
+        "longest_s": lengths[-1] if rows else None,
+    }
+
+
+def write_report(folder: Path, file: StudyFile, found: list[Studied]) -> None:
+    """Write `study.parquet` and `index.html` into a folder.
+
+    Raises:
+        OSError: one could not be written.
+    """
+    write_whole(folder / "study.parquet", _table(found))
+    write_whole(folder / "index.html", _page(file, found).encode())
+
+
+def _findings(one: Studied) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": finding.name,
+            "severity": finding.severity,
+            "numbers": dict(finding.numbers),
+            "source": finding.source,
+            "text": finding_words(finding),
+        }
+        for finding in one.findings
+    ]
+
+
+def _table(found: list[Studied]) -> bytes:
+    rows = [
+        {
+            "camera": one.name,
+            "status": "failed" if one.faults else "studied",
+            "findings": json.dumps(_findings(one)),
+            "error": "\n".join(map(str, one.faults)) or None,
+            **{name: _cell(value) for name, value in one.row.items()},
+        }
+        for one in found
+    ]
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    table = pa.table({name: [row.get(name) for row in rows] for name in names})
+    buffer = pa.BufferOutputStream()
+    pq.write_table(table, buffer, compression="zstd", write_page_checksum=True)
+    data: bytes = buffer.getvalue().to_pybytes()
+    return data
+
+
+def _cell(value: Any) -> Any:
+    return json.dumps(value) if isinstance(value, dict | list) else value
+
+
+def _page(file: StudyFile, found: list[Studied]) -> str:
+    parts = []
+    for one in found:
+        parts.append(f"<h2>{escape(one.name)}</h2>")
+        lines = [*map(str, one.faults)]
+        parts += [f"<p>{escape(line)}</p>" for line in lines]
+        if one.row:
+            cells = (line.partition(": ") for line in study_lines(one.row))
+            parts.append(
+                "<table>"
+                + "".join(
+                    f"<tr><th scope=row>{escape(a)}</th><td>{escape(b)}</td></tr>"
+                    for a, _, b in cells
+                )
+                + "</table>"
+            )
+        parts += [
+            f"<p><strong>{escape(finding.severity)}</strong> "
+            f"{escape(finding_words(finding))}</p>"
+            for finding in one.findings
+        ]
+    title = escape(f"Study of {file.sequence}")
+    return (
+        f'<!doctype html><html lang="en"><meta charset="utf-8"><title>{title}</title>'
+        f"<style>{_STYLE}</style><main><h1>{title}</h1>{''.join(parts)}</main></html>"
+    )

@@ -1,0 +1,148 @@
+"""A study carried out: every camera read and measured, none lost for another's sake."""
+
+import functools
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ...solver.crew import PRESETS
+from ...solver.findings import Finding
+from ...solver.shot import Subject
+from ...solver.study import Study, study
+from ...solver.study_findings import study_findings
+from ..errors import Fault
+from ..pool import n_processors, runner
+from ..subjects.faults import SubjectError
+from ..subjects.read import read_subject
+from .curves import ReadCamera, read_camera
+from .rows import row_of
+from .spec import StudiedSpec, StudyFile
+
+FEWEST_A_WORKER = 24  # a process takes longer to start than these to study
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Work:
+    """What every camera of a study is studied with."""
+
+    file: StudyFile
+    folder: Path
+    fit: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Studied:
+    """One camera's outcome.
+
+    Attributes:
+        name: of the camera.
+        row: its numbers, flat, units in the names; empty where it failed.
+        findings: what it is faulted for.
+        faults: why it could not be studied.
+        study: the study itself, only where it was asked for.
+    """
+
+    name: str
+    row: dict[str, Any]
+    findings: tuple[Finding, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    study: Study | None = None
+
+
+def study_all(
+    file: StudyFile,
+    folder: Path,
+    *,
+    fit: bool,
+    workers: int | None = None,
+    keep: bool = False,
+    progress: Callable[[Studied, int], None] | None = None,
+) -> list[Studied]:
+    """Study every camera of a file.
+
+    Args:
+        file: checked.
+        folder: where it lies.
+        fit: look for crews, some ten seconds a camera and more on a dolly.
+        workers: processes; None for as many as pay.
+        keep: return the studies themselves, not only their rows.
+        progress: called after each camera, with their number.
+
+    Returns:
+        In the order of the file.
+    """
+    work = Work(file=file, folder=folder, fit=fit)
+    enough = 1 if fit else FEWEST_A_WORKER
+    most = min(n_processors(), -(-len(file.cameras) // enough))
+    n_workers = most if workers is None else workers
+    found: dict[str, Studied] = {}
+    one_of = functools.partial(_one, keep=keep)
+    with runner(work, n_workers) as run:
+        for one in run(one_of, file.cameras, lost=_lost):
+            found[one.name] = one
+            if progress is not None:
+                progress(one, len(file.cameras))
+    return [found[spec.name] for spec in file.cameras]
+
+
+def _lost(work: Work, spec: StudiedSpec) -> Studied:
+    fault = Fault(path=spec.name, message="the process that studied it died")
+    return Studied(name=spec.name, row={}, faults=(fault,))
+
+
+def _one(work: Work, spec: StudiedSpec, *, keep: bool) -> Studied:
+    path = f"cameras[{work.file.cameras.index(spec)}]"
+    try:
+        camera, subject = read_pair(work.file, spec, work.folder, path)
+    except SubjectError as error:
+        return Studied(name=spec.name, row={}, faults=error.faults)
+    lenses = () if work.file.any_lens else work.file.camera.kit
+    kit = tuple(lens.mm for lens in lenses)
+    done = study(
+        camera.move,
+        subject,
+        rate=work.file.rate,
+        kit_mm=kit,
+        size=spec.size,
+        crew=PRESETS[work.file.limits],
+        fit=work.fit,
+    )
+    return Studied(
+        name=spec.name,
+        row=row_of(done, float(work.file.rate)),
+        findings=study_findings(done),
+        study=done if keep else None,
+    )
+
+
+def read_pair(
+    file: StudyFile, spec: StudiedSpec, folder: Path, path: str
+) -> tuple[ReadCamera, Subject]:
+    """Read a camera and its subject over the same time.
+
+    Raises:
+        SubjectError: either cannot be used.
+    """
+    camera = read_camera(spec, file, folder=folder, path=path)
+    track = read_subject(
+        spec.subject,
+        folder=folder,
+        rate=file.rate,
+        first_frame=camera.first,
+        last_frame=camera.last,
+        up=file.world.up,
+        metres_per_unit=file.world.metres_per_unit,
+        path=f"{path}.subject",
+    )
+    subject = Subject(
+        name=track.name,
+        times_s=track.times_s,
+        floor=track.floor,
+        eyes=track.eyes,
+        facing_rad=track.facing_rad,
+        fresh=track.new,
+        visible=track.visible,
+        height_m=track.height_m,
+    )
+    return camera, subject
