@@ -147,6 +147,8 @@ def _write_usd(
         put(f"{name}.usda", files.shot.encode())
         _tell(progress, one.shot, len(curves))
     put(f"{sequence}.usda", usd_sequence(sequence, curves, names, world).encode())
+    if wanted.keys == "sparse":
+        notes.append("sparse keys are splines, which OpenUSD reads from 25.05 on")
 
 
 def _write_gltf(

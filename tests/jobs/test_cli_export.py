@@ -82,6 +82,16 @@ def test_a_sequence_holds_every_camera_and_its_shake_can_be_muted(
         assert lens.GetCamera(1010).transform != shaken
 
 
+def test_sparse_keys_say_who_can_read_them(solved, tmp_path, capsys) -> None:
+    words = ["export", str(solved), "--to", "usd", "-o", str(tmp_path)]
+    assert main([*words, "--keys", "sparse"]) == 0
+    assert "note: sparse keys are splines" in capsys.readouterr().err
+    assert "spline" in (tmp_path / "chase_010_cam.usda").read_text()
+    assert main(words) == 0
+    assert capsys.readouterr().err == ""
+    assert "spline" not in (tmp_path / "chase_010_cam.usda").read_text()
+
+
 def test_a_scene_lends_its_axes_and_units(solved, tmp_path) -> None:
     like = Usd.Stage.CreateNew(str(tmp_path / "set.usda"))
     UsdGeom.SetStageUpAxis(like, "Y")
