@@ -20,7 +20,7 @@ from ...jobs.threads import use_one_thread
 T = TypeVar("T")
 
 _log = logging.getLogger(__name__)
-_PRELOADED = ["carrellata.jobs.warmed", f"{__package__}.solving"]
+_PRELOADED = [f"{__package__}.warmed"]
 _END_S = 2.0  # for a process to end when it is told to
 
 
@@ -65,9 +65,10 @@ class Pool:
     async def start(self) -> None:
         """Start the processes and wait until they are warm."""
         loop = asyncio.get_running_loop()
-        starts = [
-            loop.run_in_executor(self._threads, slot.start) for slot in self._slots
-        ]
+        first, *others = self._slots
+        # What the first compiles the others find.
+        await loop.run_in_executor(self._threads, first.start)
+        starts = [loop.run_in_executor(self._threads, slot.start) for slot in others]
         await asyncio.gather(*starts)
         for slot in self._slots:
             self._free.put_nowait(slot)
@@ -184,7 +185,7 @@ def _serve(pipe: "Connection[Any, Any]") -> None:
     """Answer calls until the service ends."""
     use_one_thread()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    from ...jobs import warmed  # noqa: F401 - compiles, where the fork did not bring it
+    from . import warmed  # noqa: F401 - where the fork did not bring it
 
     pipe.send(True)
     while True:
