@@ -40,6 +40,8 @@ class Layout:
         ends_m_s: speed of the ideal place along the rail at cut-in and cut-out.
         follow: share of the way that the dolly covers.
         hold: what the dolly keeps, see `Shot`.
+        half_m: half of the rail's length where that is given; else the rail is as
+            long as the way covered takes, with run-up and run-out.
     """
 
     kind: str
@@ -56,6 +58,7 @@ class Layout:
     ends_m_s: tuple[float, float] = (0.0, 0.0)
     follow: float = 1.0
     hold: str = "abreast"
+    half_m: float | None = None
 
 
 def moved(layout: Layout, steps: FloatArray) -> Layout:
@@ -144,7 +147,7 @@ def _rig(layout: Layout, ask: Ask, height: float) -> Rig | None:
     half = layout.follow * layout.reach_m
     if 2 * half < LEAST_RANGE_M:
         return None
-    half += max(runs)
+    half = half + max(runs) if layout.half_m is None else layout.half_m
     if layout.kind == "track":
         half = in_sections(2 * half, ask.stage) / 2
         dx, dz = -sin(layout.bearing) * half, -cos(layout.bearing) * half

@@ -6,6 +6,7 @@ import numpy as np
 
 from .action import Action
 from .arrays import FloatArray
+from .constrained import breaks_stage_only, within_limits
 from .layout import Layout, at_height, build, lens_height, moved
 from .lens import Lens
 from .propose import (
@@ -20,6 +21,7 @@ from .setup import KINDS, Ask, Setup
 from .trial import Rehearsal
 
 EVALUATIONS = 25
+WORTH_LAYING = 1.0  # points that the stage must cost before limits are laid within
 RAIL_LENSES = 2  # for which rails are laid; all, where nothing holds
 AWAY_M, ACROSS_M, TURN_RAD, GROW = 0.12, 0.12, 0.14, 0.35  # first steps; metres a metre
 BROKEN = 1e4  # added to a score for each unit by which a must is broken
@@ -55,12 +57,47 @@ def candidates(
     if not any(verdict.holds for _, verdict in tried):
         work(propose_rails(ask, action, lenses[RAIL_LENSES:]))
     found = [verdict for _, verdict in tried]
-    for kind in KINDS if refine else ():
-        own = [pair for pair in tried if pair[0].kind == kind]
-        if own:
-            layout, verdict = min(own, key=lambda pair: _order(pair[1]))
-            found.append(_refined(stage, layout, verdict, eyes))
+    if refine:
+        for kind in KINDS:
+            found += [_refined(stage, *pair, eyes) for pair in _best_of(kind, tried)]
+        laid = len(tried)
+        work(_into_limits(ask, action, tried))
+        found += [_refined(stage, *pair, eyes) for pair in tried[laid:]]
     return sorted(found, key=_order)
+
+
+def _best_of(
+    kind: str, tried: Sequence[tuple[Layout, Judged]]
+) -> list[tuple[Layout, Judged]]:
+    """Return the best trial of a kind of rig, none where there is none."""
+    own = [pair for pair in tried if pair[0].kind == kind]
+    return [min(own, key=lambda pair: _order(pair[1]))] if own else []
+
+
+def _into_limits(
+    ask: Ask, action: Action, tried: Sequence[tuple[Layout, Judged]]
+) -> list[Layout]:
+    """Return layouts that the stage spoils, moved to where it allows them.
+
+    Only sticks and track that would beat all that holds, the best of each kind.
+    """
+    holding = [verdict.score for _, verdict in tried if verdict.holds]
+    to_beat = min(holding, default=np.inf) - WORTH_LAYING
+    found = []
+    for kind in ("sticks", "track"):
+        spoilt = [
+            (verdict.score, k)
+            for k, (layout, verdict) in enumerate(tried)
+            if layout.kind == kind
+            and layout.hold == "abreast"
+            and verdict.score < to_beat
+            and breaks_stage_only(verdict.broken)
+        ]
+        if spoilt:
+            layout = within_limits(ask, action, tried[min(spoilt)[1]][0])
+            if layout is not None:
+                found.append(layout)
+    return found
 
 
 def _rail_lenses(

@@ -1,14 +1,21 @@
 """The setup that a known action gets: the simplest that holds the shot."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from asks import lenses, open_ask, person, views
 from shots import circle, walk
 
+from carrellata.solver import search
+from carrellata.solver.clearance import rail_faults
+from carrellata.solver.constrained import within_limits
+from carrellata.solver.layout import Layout, build
 from carrellata.solver.score import Judged
 from carrellata.solver.search import candidates, descend
-from carrellata.solver.setup import Ask
-from carrellata.solver.stage import Stage
+from carrellata.solver.setup import Ask, in_setup
+from carrellata.solver.stage import Stage, inside_floor
+from carrellata.solver.take import operate
 from carrellata.solver.trial import SIZED, VIEWED, Rehearsal
 
 SECONDS = np.arange(121) / 24
@@ -189,3 +196,45 @@ def test_the_simplex_goes_down_a_bowl() -> None:
     descend(bowl, 3, bowl(np.zeros(3)), 60)
     assert len(seen) == 61
     assert min(seen) < 1e-2
+
+
+def tight_stage() -> Stage:
+    """Return a floor that ends before the best sticks, with two boxes on it."""
+    return Stage(
+        floor=np.array([[-5.0, -4.0], [5.0, -4.0], [5.0, 4.6], [-5.0, 4.6]]),
+        keep_outs=np.array(
+            [[[-2.4, 0.0, 3.2], [-0.8, 2.5, 4.8]], [[3.0, 0.0, -3.0], [4.0, 2.5, -2]]]
+        ),
+        names=("bench", "rack"),
+        sight_forbidden=np.zeros(2, dtype=np.bool_),
+        heights=(0.3, 2.6),
+        min_distance_m=1.0,
+    )
+
+
+@pytest.mark.parametrize("size", ["full", "cowboy"])
+def test_a_stage_that_spoils_the_best_setup_is_kept_to_by_the_convex_programme(
+    size: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = walk(1.4, start=(-3.5, 0.0, 0.0))(SECONDS)
+    stage = tight_stage()
+    ask = open_ask(person(path), size, stage=stage, kit=(35, 50, 75))
+    laid: list[Layout] = []
+
+    def spy(*args: Any) -> Layout | None:
+        found = within_limits(*args)
+        if found is not None:
+            laid.append(found)
+        return found
+
+    monkeypatch.setattr(search, "within_limits", spy)
+    found = candidates(ask)
+    assert laid
+    for layout in laid:
+        setup = build(layout, ask, eyes_m=1.64)
+        assert setup is not None
+        assert not rail_faults(stage, setup.rig)
+    monkeypatch.setattr(search, "within_limits", lambda *_: None)
+    assert found[0].rank <= candidates(ask)[0].rank
+    take = operate(in_setup(ask.shot, found[0].setup))
+    assert inside_floor(stage, take.base[:, [0, 2]]).all()
