@@ -62,7 +62,7 @@ def run_worker(
     register(app, settings)
     worker = app.Worker(
         hostname=worker_name,
-        pool="prefork",
+        pool="carrellata.worker.prefork:TaskPool",
         concurrency=processes,
         queues=list(QUEUES[pool]),
         loglevel=logging.INFO,

@@ -103,7 +103,7 @@ class State:
     def batch(self, batch: str) -> dict[str, str] | None:
         """Return the hash of a batch; None where Redis does not know it."""
         found = cast(dict[str, str], self.redis.hgetall(batch_key(batch)))
-        return found or None
+        return found if "state" in found else None
 
     def open_batches(self) -> list[str]:
         """Return the batches that are not closed, oldest first."""
