@@ -22,7 +22,6 @@ def index_page(
     kept: Mapping[str, Kept],
     *,
     changes: Sequence[ShotChange] | None,
-    grips: Sequence[tuple[str, Sequence[str]]] = (),
 ) -> str:
     """Return the index of a sequence.
 
@@ -30,7 +29,6 @@ def index_page(
         rows: of its shots, in the order of the job; at least one.
         kept: of each shot that has a take, by name.
         changes: since the last solve; None: there is nothing to compare with.
-        grips: lines of the grip's sheet of each shot that has one, by name.
     """
     worst = list(_worst(rows))
     return page(
@@ -44,7 +42,7 @@ def index_page(
         table=[_line(row, kept.get(row.shot)) for row in worst_first(rows)],
         cuts=list(_cuts(rows, kept)),
         lenses=_lenses(rows),
-        grips=grips,
+        grips=[(row.shot, kept[row.shot].sheet) for row in rows if row.shot in kept],
     )
 
 

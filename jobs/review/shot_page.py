@@ -38,11 +38,19 @@ class End:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Kept:
-    """What the index keeps of a take: the asked size, a small frame, both ends."""
+    """What the index keeps of a take.
+
+    Attributes:
+        size: that was asked for.
+        thumb: a small frame.
+        ends: both ends of the cut.
+        sheet: lines of the grip's sheet.
+    """
 
     size: str
     thumb: str
     ends: tuple[End, End]
+    sheet: list[str]
 
 
 def shot_page(
@@ -63,13 +71,14 @@ def shot_page(
         changes: what is another since the last solve.
     """
     shown = None if table is None else shown_of(table)
+    sheet = [] if table is None else _sheet(table)
     values: dict[str, Any] = {
         "row": row,
         "sequence": row.plain["sequence"],
         "before": before,
         "after": after,
         "changes": changes,
-        "grip": None if table is None else sheet_lines(table),
+        "grip": sheet,
         "why": why_words(row.plain.get("why"), row.plain.get("runner_up")),
         "earlier": row.failed and shown is not None,
         "facts": f"scene {row.scene}",
@@ -92,11 +101,11 @@ def shot_page(
             "frames": [int(shown.frames[0]), int(shown.frames[-1])],
             "setup": _setup(shown),
         }
-    kept = None if shown is None else _kept(shown)
+    kept = None if shown is None else _kept(shown, sheet)
     return page("shot.html", **values), kept
 
 
-def sheet_lines(table: pa.Table) -> list[str]:
+def _sheet(table: pa.Table) -> list[str]:
     """Return the grip's sheet of a take, a line each, without the page's own notice."""
     lines: list[str] = grip_sheet_of(table)["words"]
     return lines[1:]
@@ -165,7 +174,7 @@ def _framing(asked: dict[str, Any]) -> str:
     return ", ".join(parts)
 
 
-def _kept(shown: Shown) -> Kept:
+def _kept(shown: Shown, sheet: list[str]) -> Kept:
     height, trace, end = thumbnail(shown, _THUMB)
     x_y = end[1:].split("L")[0].split() if end else []
     last = (
@@ -188,6 +197,7 @@ def _kept(shown: Shown) -> Kept:
         size=size_words(shown.metadata["asked"]),
         thumb=thumb,
         ends=(_end(shown, 0, travel), _end(shown, -1, travel)),
+        sheet=sheet,
     )
 
 

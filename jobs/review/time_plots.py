@@ -66,7 +66,7 @@ def time_plot(shown: Shown, box: Box, plot: Plot) -> str:
     scale = _scale(box, plot)
     marks = [times(shown.times_s[row]) for row in shown.marks]
     return group(
-        *(line((x, box.top), (x, box.bottom), class_="faint") for x in marks),
+        path(_grid(box, scale, marks), class_="faint"),
         *_numbers(box, scale),
         line((box.left, scale(0)), (box.right, scale(0)), class_="axis")
         if scale.low <= 0 <= scale.high
@@ -101,14 +101,24 @@ def _scale(box: Box, plot: Plot) -> Scale:
     return Scale(low=low, high=high, start=box.bottom, end=box.top)
 
 
+def _ticks(box: Box, scale: Scale) -> list[float]:
+    found: list[float] = scale.ticks(max(2, int(box.height / _TICK_PX))).tolist()
+    return found
+
+
+def _grid(box: Box, scale: Scale, marks: Sequence[float]) -> FloatArray:
+    """Return lines at the marked moments and at the numbers of the axis."""
+    upright = [np.array([(x, box.top), (x, box.bottom)]) for x in marks]
+    heights = [scale(value) for value in _ticks(box, scale)]
+    return broken(
+        [*upright, *(np.array([(box.left, y), (box.right, y)]) for y in heights)]
+    )
+
+
 def _numbers(box: Box, scale: Scale) -> Iterator[str]:
-    for value in scale.ticks(max(2, int(box.height / _TICK_PX))):
-        y = scale(float(value))
-        yield group(
-            line((box.left, y), (box.right, y), class_="faint"),
-            text(f"{value + 0.0:g}".replace("-", _MINUS), (box.left - 7, y + 4)),
-            class_="label end",
-        )
+    for value in _ticks(box, scale):
+        words = f"{value + 0.0:g}".replace("-", _MINUS)
+        yield text(words, (box.left - 7, scale(value) + 4), class_="label end")
 
 
 def _curve(shown: Shown, curve: Curve, times: Scale, scale: Scale) -> str:

@@ -12,7 +12,7 @@ from ..takes import read_take, take_metadata
 from .index_page import index_page
 from .rows import SequenceRow, read_rows
 from .shell import page_name
-from .shot_page import Kept, sheet_lines, shot_page
+from .shot_page import Kept, shot_page
 from .since import ShotChange, changes_since
 
 Progress = Callable[[object, int], None]
@@ -48,7 +48,6 @@ def write_review(folder: Path, *, progress: Progress | None = None) -> Path:
     changes = _changes(folder, rows)
     by_shot = {change.shot: change for change in changes or ()}
     kept: dict[str, Kept] = {}
-    grips: list[tuple[str, list[str]]] = []
     names = [row.shot for row in rows]
     around = zip([None, *names], [*names[1:], None], strict=False)
     pages = folder / "review"
@@ -62,15 +61,14 @@ def write_review(folder: Path, *, progress: Progress | None = None) -> Path:
             after=after,
             changes=() if change is None else (*change.lines, *change.setup),
         )
-        if table is not None and own is not None and not row.failed:
+        if own is not None and not row.failed:
             kept[row.shot] = own
-            grips.append((row.shot, sheet_lines(table)))
         _write(pages / page_name(row.shot), text)
         if progress is not None:
             progress(k + 1, len(rows) + 1)
     _remove_others(pages, names)
     index = pages / "index.html"
-    _write(index, index_page(rows, kept, changes=changes, grips=grips))
+    _write(index, index_page(rows, kept, changes=changes))
     if progress is not None:
         progress(len(rows) + 1, len(rows) + 1)
     return index
