@@ -98,7 +98,7 @@ def health_lines(health: FarmHealth) -> Iterator[str]:
     yield f"{'with workers':<20} {health.in_flight}{oldest}"
     for pool, age_s in health.canary_s.items():
         said = "never" if age_s is None else f"{age_s:.0f} s ago"
-        state = "works" if health.is_read(pool) else "does not work"
+        state = "works" if health.is_read(pool) else "not seen"
         yield f"{pool + ' pool':<20} {state}, last canary {said}"
     yield f"{'workers alive':<20} {len(health.workers)}"
     for name, age_s in sorted(health.workers.items()):

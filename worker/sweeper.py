@@ -62,6 +62,7 @@ class Sweeper:
 
     def run(self, stopped: Callable[[float], bool]) -> None:
         """Go round until `stopped`, which waits for some seconds, says so."""
+        self.sweep()
         while not stopped(self.farm.settings.sweep_interval_s):
             self.sweep()
 
