@@ -25,6 +25,7 @@ from .subjects.axes import inside_from_scene
 from .subjects.read import SubjectReader
 
 OPEN_VIEWS = ("three_quarter", "profile", "front", "rear")
+OVER_DEG = 25.0  # over the shoulder of the other one; common practice, no source
 _ON_LINE_DEG = 1.0  # views nearer the line of travel have one side only
 _STAND_IN = {"kind": "sticks", "at": (0.0, 0.0, 0.0)}
 
@@ -87,7 +88,10 @@ def _kinds(spec: ShotSpec) -> tuple[str, ...]:
 def _views(spec: ShotSpec) -> tuple[View, ...]:
     """Return the views that may be taken; the order says which is tried first."""
     sides = SIDES if spec.side in (None, "choose") else (spec.side,)
-    asked = OPEN_VIEWS if spec.view in (None, "choose") else (spec.view,)
+    asked: tuple[str | float | None, ...] = (spec.view,)
+    if spec.view in (None, "choose"):
+        several = sum(subject.share > 0 for subject in spec.subjects) > 1
+        asked = (*OPEN_VIEWS, OVER_DEG) if several else OPEN_VIEWS
     found = []
     for view in asked:
         angle = VIEWS_DEG[view] if isinstance(view, str) else float(view or 0.0)

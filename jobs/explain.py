@@ -26,6 +26,7 @@ _PARTS = {
     "room": "room that the distance needs",
     "near": "coming close",
     "hidden": "something in the line of sight",
+    "blocked": "somebody else in the line of sight",
     "refused": "plans that limits refused",
     "view": "frames off the asked view",
     "side_of_face": "how much of the face the view shows",

@@ -32,6 +32,7 @@ class Action:
             is held, and the ends of the named span.
         seen: frames at which the primary is to be seen, (n,).
         framing: index of the framing in force, (n,).
+        primary: index of the primary subject, (n,).
         asked_log2: log2 of the asked size, a share of the frame height, (n,).
         ratio: asked distance over the shot's first, (n,).
         centre: weighted aim point of all subjects, (n, 3) [m].
@@ -50,6 +51,7 @@ class Action:
     eyes: FloatArray
     seen: BoolArray
     framing: IntArray
+    primary: IntArray
     asked_log2: FloatArray
     ratio: FloatArray
     centre: FloatArray
@@ -112,6 +114,7 @@ def action_of(shot: Shot) -> Action:
         eyes=of_primary(np.full(len(shot.framings), EYES)),
         seen=~hidden_at(shot, times, primary),
         framing=framing,
+        primary=primary,
         asked_log2=np.log2(spans * heights / (2 * ty * distances)),
         ratio=distances / shot.framings[0].distance_m,
         centre=np.einsum("kn,knc->nc", share, aim_each),

@@ -17,6 +17,7 @@ from .rig import ARC, TRACK, Rig
 from .setup import Ask, Setup
 from .trial import (
     ANGLED,
+    BLOCKED,
     CLOSEST,
     DRIFT,
     HELD_IN,
@@ -135,6 +136,7 @@ def _points(ask: Ask, trial: Trial) -> dict[str, float]:
         "room": 0.12 * max(0.0, distance - USUAL_ROOM_M),
         "near": 8 * max(0.0, NEAR_FREE_M - numbers[CLOSEST]),
         "hidden": 40 * trial.hidden,
+        "blocked": 12 * numbers[BLOCKED],
         "refused": 1.0 * trial.refused,
     }
     if setup.view is not None:

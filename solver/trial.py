@@ -24,6 +24,7 @@ from .shot import Shot
 from .stage import Stage, sight_hidden
 
 VIEW_KEPT = np.radians(35)
+BODY_RADIUS_M = 0.25  # of whoever stands in the way; common practice, no source
 SIZE_KEPT_LOG2 = float(np.log2(1 + SIZE_KEPT))
 
 (
@@ -39,10 +40,11 @@ SIZE_KEPT_LOG2 = float(np.log2(1 + SIZE_KEPT))
     TURN,
     SWING,
     REVERSALS,
+    BLOCKED,
     RAIL_LOW,
     RAIL_HIGH,
-) = range(14)
-N_NUMBERS = 14
+) = range(15)
+N_NUMBERS = 15
 
 
 @kernel
@@ -63,6 +65,21 @@ def screen_point(point, cam, pan, tilt, roll, tx, ty):
 
 
 @kernel
+def stands_between(feet, crown, cam, point):
+    """Tell whether a body stands in the line from the lens to a point."""
+    dx, dz = point[0] - cam[0], point[2] - cam[2]
+    square = dx * dx + dz * dz
+    if square < 1e-9:
+        return False
+    share = ((feet[0] - cam[0]) * dx + (feet[2] - cam[2]) * dz) / square
+    if share <= 0.0 or share >= 1.0:
+        return False
+    off = np.hypot(cam[0] + share * dx - feet[0], cam[2] + share * dz - feet[2])
+    height = cam[1] + share * (point[1] - cam[1])
+    return off < BODY_RADIUS_M and feet[1] <= height <= crown[1]
+
+
+@kernel
 def judge(
     rig,
     rails,
@@ -76,6 +93,7 @@ def judge(
     low,
     eyes,
     seen,
+    primary,
     asked_log2,
     held,
     bodies,
@@ -164,6 +182,12 @@ def judge(
             others = others and abs(hu) <= 1 and abs(hv + axis_v) <= 1
         if others:
             good[HELD_IN] += 1
+        for k in range(bodies.shape[0]):
+            if k != primary[f] and stands_between(
+                bodies[k, 0, f], bodies[k, 1, f], cam, aim[f]
+            ):
+                good[BLOCKED] += 1
+                break
         tu, tv, _ = screen_point(top[f], cam, pan, tilt, roll, tx, ty)
         lu, lv, _ = screen_point(low[f], cam, pan, tilt, roll, tx, ty)
         size = np.hypot((tu - lu) * tx / ty, tv - lv) / 2
@@ -266,6 +290,7 @@ class Rehearsal:
             action.low,
             action.eyes,
             action.seen,
+            action.primary,
             action.asked_log2,
             action.held,
             action.bodies,
