@@ -2,7 +2,6 @@
 
 import json
 import math
-from pathlib import Path
 from typing import Any
 
 import pytest
