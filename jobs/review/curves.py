@@ -11,9 +11,9 @@ from .shown import Shown
 from .svg import Box, text
 from .time_plots import Curve, Plot, lag_mark, mark_numbers, time_axis, time_plot
 
-_BOX = Box(left=38, top=16, width=WIDTH - 38 - 8, height=112)
+_BOX = Box(left=42, top=16, width=WIDTH - 42 - 8, height=112)
 _HEIGHT = _BOX.bottom + 46
-_LAG_PX = 18.0
+_LAG_PX = 28.0
 _SUBJECT = ("subject", "subject")
 _DECISION = ("decision", "decision")
 _EDGES = ("corridor", "tolerance")
@@ -60,7 +60,7 @@ def _turning(shown: Shown, operator: dict[str, Any]) -> Drawing:
     )
     return Drawing(
         title="Subject against camera, deg/s",
-        body=lag_mark(shown, box, top=_BOX.top - 4) + _whole(shown, box, plot),
+        body=lag_mark(shown, box, top=_BOX.top + 6) + _whole(shown, box, plot),
         height=_HEIGHT + _LAG_PX,
         words=f"Speed of the subject's bearing and of the pan; {late}. "
         f"{_used(plot)}. {_count(shown, 'pan')}.",

@@ -34,7 +34,7 @@ class Plot:
         decided: rows on which a decision falls, (n,); None: none are shown.
         corridor: lower and upper edge, (n,) each; None: there is none.
         lowest, highest: which the axis shows in any case.
-        ceiling: the axis ends here, whatever the curves do.
+        ceiling: the axis ends here on either side, whatever the curves do.
         flagged: rows that are marked at the foot of the plot, (n,).
     """
 
@@ -95,7 +95,7 @@ def _scale(box: Box, plot: Plot) -> Scale:
         assert plot.limit is not None
         high = max(high, plot.limit)
         low = min(low, -plot.limit if low < 0 else low)
-    high = min(high, plot.ceiling)
+    low, high = max(low, -plot.ceiling), min(high, plot.ceiling)
     spare = 0.06 * (high - low) or 1.0
     low, high = (low - spare if low < 0 else low), high + spare
     return Scale(low=low, high=high, start=box.bottom, end=box.top)
@@ -181,7 +181,7 @@ def lag_mark(shown: Shown, box: Box, *, top: float) -> str:
     return group(
         line((left, top), (right, top), class_="axis"),
         *(line((x, top - 4), (x, top + 4), class_="axis") for x in (left, right)),
-        text(f"pan lags by {shown.lag_s:.2f} s", (right + 6, top + 4)),
+        text(f"pan lags by {shown.lag_s:.2f} s", (left, top - 8)),
         class_="label",
     )
 

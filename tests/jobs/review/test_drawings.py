@@ -156,7 +156,7 @@ def test_corridor_is_the_tolerance_around_what_was_asked() -> None:
         for each in of_class(plot, "corridor")
     ]
     # The numbers of the axis stand left of the plot.
-    labels = [each for each in of_class(plot, "end") if float(each.get("x", "")) < 38]
+    labels = [each for each in of_class(plot, "end") if float(each.get("x", "")) < 42]
     scale = {
         float((each.text or "").replace("\u2212", "-")): float(each.get("y", "")) - 4
         for each in labels
