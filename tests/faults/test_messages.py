@@ -66,6 +66,7 @@ def bodies(batch: str) -> list[object]:
         [1, 2],
         7,
         {"shots": [0] * 2000, "batch": batch, "phase": "take"},
+        units | {"batch": {"__type__": "datetime", "__value__": "never"}},
     ]
     calls = [call(one) for one in words]
     odd: list[object] = [
@@ -117,6 +118,9 @@ def entries(batch: str) -> list[str | bytes]:
     deep = "[" * 5000 + "]" * 5000
     text += [b"", b"\x80\x04\x95", b"\xff\xfe", "null", "[]", '"x"', "{", deep]
     text.append(json.dumps(good)[:-20])
+    coded = {"__type__": "uuid", "__value__": {"hex": 5}}  # the library's own codes
+    text.append(json.dumps(coded))
+    text.append(json.dumps(envelope(call(coded))))
     return text
 
 

@@ -1,4 +1,4 @@
-"""Redis that is killed, cut off, full, or gone for good: the work is done all the same."""
+"""Redis that is killed, cut off, full or gone for good: the work is done anyway."""
 
 import time
 from collections.abc import Callable
