@@ -144,6 +144,7 @@ def study(
     rails = _rails(path, points, framed, camera)
     ways = plain_ways(camera, subject, framed.aim, rails)
     verdict, angles = _plain_verdict(camera, wanted, ways, rails)
+    lag = measure_lag(camera, wanted, camera.angle_noise)
     operator = grip = None
     tick_rate = None
     if fit and verdict.kind == UNCLEAR and camera.seconds < LEAST_FIT_S:
@@ -154,7 +155,7 @@ def study(
         operator, grip, tick_rate = _fit(
             camera, subject, path, framing, rate, (u, v), seed
         )
-        verdict = _crew_verdict(camera, wanted, verdict, operator)
+        verdict = _crew_verdict(camera, verdict, operator, lag)
         if verdict.kind == CREW:
             angles = operator.curves
     n = angles.shape[1]
@@ -162,13 +163,13 @@ def study(
     shake = study_shake(
         _part(camera, n), camera.angles[:, :n] - angles, explained=explained
     )
-    fast = _fast(camera)
+    fast = camera.angle_noise
     return Study(
         camera=camera,
         framed=framed,
         lens=study_lens(camera, kit_mm),
         path=path,
-        lag=measure_lag(camera, wanted, fast),
+        lag=lag,
         limits=study_limits(
             camera, path.rail, fast, path.wobble_m, crew or PRESETS["sharp"]
         ),
@@ -214,11 +215,6 @@ def slow_of(camera: CameraMove, angles: FloatArray) -> float:
 def _left(camera: CameraMove, way: Way) -> float:
     """Return the slow difference that a way leaves, its dolly included."""
     return float(np.hypot(slow_of(camera, way.angles), way.off_rail or 0.0))
-
-
-def _fast(camera: CameraMove) -> float:
-    """Return what of pan and tilt is noise or fast shake, half frames."""
-    return camera.angle_noise
 
 
 def _part(camera: CameraMove, n: int) -> CameraMove:
@@ -280,11 +276,14 @@ def _plain_verdict(
 
 
 def _crew_verdict(
-    camera: CameraMove, wanted: FloatArray, plain: Verdict, found: Found
+    camera: CameraMove, plain: Verdict, found: Found, lag: Lag
 ) -> Verdict:
     left = slow_of(camera, found.curves)
     share = 1 - (left / plain.departure) ** 2
     crew = share >= EXPLAINED
+    if not crew and lag.correlation.value is None and lag.correlation.why:
+        why = f"no crew explains it, but it tells too little: {lag.correlation.why}"
+        return replace(plain, why=why)
     verb = "explains" if crew else "explains only"
     return Verdict(
         kind=CREW if crew else NOT_FOLLOWING,
@@ -323,7 +322,7 @@ def _fit(
     seed: int,
 ) -> tuple[Found, Found | None, Fraction]:
     """Fit grip and operator at the camera's rate, then at others if decisions part."""
-    guess = np.array(held)
+    guess = np.array([0.0, *held])
 
     def operators(ticks: Fraction, grip: Found | None, trial: Trial | None) -> Bench:
         rig = path.rig if path.rig is not None else sticks(camera.place.mean(axis=0))

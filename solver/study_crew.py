@@ -53,7 +53,11 @@ LIMIT_KNOBS = (
     Knob("max_accel", 1e-3, 1e3, 0.1, True),
     Knob("max_jerk", 1e-3, 1e4, 0.1, True),
 )
-HEAD_KNOBS = (Knob("u", -1.5, 1.5, 0.02, False), Knob("v", -1.5, 1.5, 0.02, False))
+HEAD_KNOBS = (
+    Knob("lead_room", 0.0, 0.8, 0.04, False),
+    Knob("u", -1.5, 1.5, 0.02, False),
+    Knob("v", -1.5, 1.5, 0.02, False),
+)
 DOLLY_KNOBS = (
     Knob("beside", -50.0, 50.0, 0.1, False),
     Knob("before_m", 0.01, 10.0, 0.3, False),
@@ -145,7 +149,8 @@ class Bench:
             plans = self._dolly(member, seen, values)
             rail: FloatArray = plans.at(self.times_s)[:, 0] - values[-2]
             return rail[None]
-        return self._head(member, seen, float(values[-2]), float(values[-1]))
+        lead, u, v = (float(value) for value in values[-3:])
+        return self._head(member, seen, lead, u, v)
 
     def plans(self, trial: "Trial") -> tuple[Rig, Plans]:
         """Return the rig of a trial and the dolly's plans, for the operator to know."""
@@ -169,13 +174,13 @@ class Bench:
         )
         return dolly_plans(shot, observed)
 
-    def _head(self, member: Member, seen: Seen, u: float, v: float) -> FloatArray:
+    def _head(
+        self, member: Member, seen: Seen, lead: float, u: float, v: float
+    ) -> FloatArray:
         assert self.dolly is not None
         planner = member.planner()
         ticks, one = self.ticks, self.shot.framings[0]
-        cue = np.array(
-            [[-np.inf, one.aim, u, v, one.lead_room, 0.0, one.distance_m, 0.0]]
-        )
+        cue = np.array([[-np.inf, one.aim, u, v, lead, 0.0, one.distance_m, 0.0]])
         n_subjects = len(self.shot.subjects)
         rows = min(len(ticks), int(2 * np.ptp(ticks) / max(member.rest_s, 1e-3)) + 4)
         logs = np.zeros((2, rows + 4, PLAN_WIDTH))
@@ -300,7 +305,7 @@ def head_bench(
         subject: what it is thought to follow.
         rig: where the lens was; its rail is `dolly`'s.
         dolly: where on the rail it was, and was going.
-        framing: gives the body point; its u and v are the trials'.
+        framing: gives the body point; lead room, u and v are the trials'.
         rate: ticks of the crew, frames a second.
         most_s: only the beginning of a longer take is compared [s].
     """

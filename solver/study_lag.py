@@ -132,7 +132,7 @@ def measure_lag(camera: CameraMove, wanted: FloatArray, noise: float) -> Lag:
         local: list[Early] = []
     else:
         correlation, local = _by_correlation(times, rates)
-        coherence = _by_coherence(rates, step)
+        coherence = _by_coherence(rates, step, correlation.value or 0.0)
     onsets, short = _onsets(times, asked, moved, noise, step)
     early = [
         Early(
@@ -250,13 +250,23 @@ def _by_correlation(
     return Measured(value=delay, spread=spread if len(found) > 1 else None), early
 
 
-def _by_coherence(rates: FloatArray, step: float) -> Coherence:
+def _by_coherence(rates: FloatArray, step: float, about_s: float) -> Coherence:
+    """Return the delay by coherence, given about which it lies.
+
+    Segments that start at one time hold less of the same motion the longer the delay,
+    so the camera's are taken later by `about_s`, which is then added.
+    """
     size = round(SEGMENT_S / step)
     n = rates.shape[1]
     segments = (n - size) // (size // 2) + 1 if n >= size else 0
     if segments < FEWEST_SEGMENTS:
         why = f"shorter than {SEGMENT_S * (FEWEST_SEGMENTS + 1) / 2:g} s"
         return Coherence(delay=Measured(value=None, why=why))
+    later = round(about_s / step)
+    if later > 0:
+        rates = np.stack([rates[0, :-later], rates[1, later:]])
+    elif later < 0:
+        rates = np.stack([rates[0, -later:], rates[1, :later]])
     common = {"fs": 1 / step, "nperseg": size, "detrend": "constant"}
     hz, cross = signal.csd(rates[0], rates[1], **common)
     _, lead = signal.welch(rates[0], **common)
@@ -268,9 +278,10 @@ def _by_coherence(rates: FloatArray, step: float) -> Coherence:
         why = "camera and subject go together at no two neighbouring frequencies"
         return Coherence(delay=Measured(value=None, why=why))
     omega = 2 * np.pi * hz[band]
-    phase = np.unwrap(np.angle(cross[band]))
+    cross = cross * np.exp(-2j * np.pi * hz * later * step)
+    turned = cross[band] * np.exp(1j * omega * later * step)
     weight = np.abs(cross[band]) * omega**2
-    slopes = -phase / omega
+    slopes = later * step - np.angle(turned) / omega
     delay = float((weight * slopes).sum() / weight.sum())
     spread = np.sqrt((weight * (slopes - delay) ** 2).sum() / weight.sum())
     # Response over error, both against the target, as in a tracking experiment.
@@ -365,13 +376,17 @@ def _starts(
     """
     last: tuple[float, float] | None = None
     left_s = np.inf
+    level: float | None = None
     for i in range(len(values) - rests):
         rest = values[i : i + rests]
         if np.ptp(rest) > SEEN / 2:
+            level = None
             continue
         if times[i] > left_s:
             break
-        off = values[i:] - float(np.median(rest))
+        # What rests from here on is where it came to rest, not where it is leaving.
+        level = float(np.median(rest)) if level is None else level
+        off = values[i:] - level
         gone = np.flatnonzero((np.abs(off) if sign is None else sign * off) > LEFT)
         if len(gone) == 0:
             break

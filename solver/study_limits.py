@@ -69,6 +69,8 @@ def _peaks(
     noise = max(noise, noise_of(values))
     found: list[float | None] = []
     used: list[float | None] = []
+    # Where the curves end, the higher rates are the end's and not the move's.
+    edge = min(round(0.25 / step), len(values) // 4)
     limits = (member.max_speed, member.max_accel, member.max_jerk)
     for order, limit in enumerate(limits, start=1):
         values, impulse = (
@@ -76,7 +78,7 @@ def _peaks(
             if order == 1
             else (np.gradient(values, step), np.gradient(impulse, step))
         )
-        peak = float(np.abs(values).max())
+        peak = float(np.abs(values[edge : len(values) - edge]).max())
         alone = PEAK_OF_NOISE * noise * float(np.sqrt((impulse**2).sum()))
         seen = peak > 0 and alone < NOISE_SHARE * peak
         found.append((degrees(peak) if angular else peak) if seen else None)

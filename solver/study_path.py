@@ -16,7 +16,7 @@ from .study_camera import CameraMove, noise_of, smooth_rate, smoothed
 
 SMOOTH_S = 0.5
 POINT_M = 0.005  # what is left of a path that is none, r.m.s.
-LINE_M = 0.002
+LINE_M = 5e-5
 FREE_M = 0.03  # beyond, no simple rig gives it
 LEAK = 0.5  # of what the Gaussian takes away may stay in the smoothed path
 ARC_GAIN = 0.5  # an arc has to leave less than this share of what a line leaves
@@ -78,12 +78,15 @@ def study_path(camera: CameraMove, distance_m: float | None) -> StudiedPath:
         left["arc"] = float(np.sqrt(np.mean(off**2 + rise**2)))
     # A path along a rail leaves shake across it; along it the Gaussian takes motion.
     across = _rms(_across(taken, axis))
-    kind = _kind(left, rough if left["point"] < 4 * POINT_M else across)
+    # The Gaussian leaves of white noise the root of 1 / (2 sqrt(pi) sigma).
+    kept = 1 / np.sqrt(2 * np.sqrt(np.pi) * SMOOTH_S * camera.rate_hz)
+    noise = max(LINE_M, 3 * kept * camera.place_noise_m)
+    kind = _kind(left, rough if left["point"] < 4 * POINT_M else across, noise)
     rig, rail = _rig(kind, camera, flat, middle, axis, circle)
     off_rail = place - (rig.places(rail) if rig is not None else flat)
     wobble = off_rail - smoothed(off_rail.T, SMOOTH_S * camera.rate_hz).T
     speed = np.gradient(wobble, camera.step_s, axis=0)
-    noise = noise_of(wobble[:, 0]) / camera.step_s
+    jitter = noise_of(wobble[:, 0]) / camera.step_s
     parallax = None
     if distance_m is not None:
         tx, _ = camera.tangents
@@ -104,7 +107,7 @@ def study_path(camera: CameraMove, distance_m: float | None) -> StudiedPath:
         left_m=left.get(kind, min(left.values())),
         left=left,
         wobble_m=_rms(wobble),
-        wobble_m2_s2=max(0.0, float((speed**2).sum(axis=1).mean()) - 3 * noise**2),
+        wobble_m2_s2=max(0.0, float((speed**2).sum(axis=1).mean()) - 3 * jitter**2),
         parallax_percent=parallax,
         travel_m=float(np.ptp(rail)),
         moving=tuple(
@@ -132,13 +135,13 @@ def _across(offsets: FloatArray, axis: FloatArray) -> FloatArray:
     return out
 
 
-def _kind(left: dict[str, float], taken: float) -> str:
+def _kind(left: dict[str, float], taken: float, noise: float) -> str:
     if left["point"] <= max(POINT_M, LEAK * taken):
         return "point"
-    floor = max(LINE_M, LEAK * taken)
+    floor = max(noise, LEAK * taken)
     curved = left.get("arc", np.inf)
-    if left["line"] <= floor and curved > ARC_GAIN * left["line"] - LINE_M / 4:
-        return "line"
+    if left["line"] <= floor:
+        return "line"  # or an arc so short or so wide that none can tell
     best = "arc" if curved < ARC_GAIN * left["line"] else "line"
     return best if left[best] <= max(FREE_M, floor) else "free"
 

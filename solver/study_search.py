@@ -18,6 +18,8 @@ from .study_crew import LIMIT_KNOBS, Bench, Trial
 GRID_REACTION_S = (0.08, 0.14, 0.2, 0.26, 0.32, 0.38)
 GRID_TOLERANCE = tuple(float(t) for t in np.geomspace(0.03, 0.2, 8))
 GRID_REST_S = (0.2, 0.3, 0.42)
+LEAD_ROOM = 0.15
+WITH_LEAD = 60  # of the grid's best are tried with lead room too
 DOLLY_REACTION_S = (0.15, 0.28)
 DOLLY_TOLERANCE_M = (0.1, 0.2, 0.3)
 DOLLY_REST_S = (0.3, 0.5)
@@ -88,6 +90,8 @@ class _Walk:
         alone = self.rng.random() < 0.6
         for k in [one] if alone else range(len(knobs)):
             knob = knobs[k]
+            if knob.name == "lead_room" and values[k] == 0.0:
+                continue  # the grid saw no use for it
             move = self.rng.normal() * self.step * knob.step * (1.0 if alone else 0.5)
             values[k] = values[k] * np.exp(move) if knob.ratio else values[k] + move
             values[k] = min(max(values[k], knob.low), knob.high)
@@ -130,7 +134,21 @@ def grid(bench: Bench, held: FloatArray) -> list[Trial]:
         for step in steps
         for end in ends
     ]
+    trials.sort(key=lambda trial: trial.loss)
+    if bench.dolly is not None:
+        trials[:WITH_LEAD] = [_with_lead(bench, one) for one in trials[:WITH_LEAD]]
     return sorted(trials, key=lambda trial: trial.loss)
+
+
+def _with_lead(bench: Bench, trial: Trial) -> Trial:
+    """Return a trial, or the same with lead room either way where that is better."""
+    tried = [trial]
+    for sign in (-1.0, 1.0):
+        values = trial.values.copy()
+        values[-3] = LEAD_ROOM
+        values[-2] += sign * LEAD_ROOM
+        tried.append(bench.run(trial.preset, values))
+    return min(tried, key=lambda one: one.loss)
 
 
 def first_look(bench: Bench, held: FloatArray) -> float:
@@ -201,7 +219,7 @@ def _with_limits(
     """Free the limits too, scan each knob for its plateau, and sum up."""
     member = bench.member(best.preset, best.values)
     n_own = len(bench.knobs)
-    held = n_own - (3 if bench.dolly is None else 2)
+    held = n_own - 3
     wide = replace_knobs(bench, held)
     limits = [getattr(member, knob.name) for knob in LIMIT_KNOBS]
     archive[:] = [_widened(bench, trial, held) for trial in archive]
