@@ -165,6 +165,9 @@ def sweeper(
         int | None,
         typer.Option(min=1, max=65535, metavar="PORT", help="Serve metrics here."),
     ] = None,
+    metrics_host: Annotated[
+        str, typer.Option(help="Address that metrics are served on.")
+    ] = "127.0.0.1",
 ) -> None:
     """Put right what crashes left undone, until told to stop."""
     from .logs import log_as_json
@@ -173,7 +176,7 @@ def sweeper(
     farm = _farm()
     log_as_json()
     if metrics is not None:
-        _serve_metrics(farm, metrics)
+        _serve_metrics(farm, metrics_host, metrics)
     stopped = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stopped.set())
@@ -203,7 +206,7 @@ def _farm() -> "Farm":
     return connect(load_settings())
 
 
-def _serve_metrics(farm: "Farm", port: int) -> None:
+def _serve_metrics(farm: "Farm", host: str, port: int) -> None:
     from importlib.util import find_spec
 
     from .metrics import serve_metrics
@@ -213,7 +216,7 @@ def _serve_metrics(farm: "Farm", port: int) -> None:
         path = "--metrics"
         raise InputError(path, message)
     try:
-        serve_metrics(farm, port)
+        serve_metrics(farm, host, port)
     except OSError as error:
         path, reason = "--metrics", (error.strerror or "cannot be used").lower()
         message = f"port {port} cannot be listened on: {reason}"

@@ -88,10 +88,14 @@ def _durations(health: FarmHealth) -> Any:
     return family
 
 
-def serve_metrics(farm: Farm, port: int) -> None:
-    """Answer for the metrics on a port of this machine, in a thread."""
+def serve_metrics(farm: Farm, host: str, port: int) -> None:
+    """Answer for the metrics at an address, in a thread.
+
+    Raises:
+        OSError: it cannot be listened on.
+    """
     from prometheus_client import CollectorRegistry, start_http_server
 
     registry = CollectorRegistry()
     registry.register(FarmCollector(farm))
-    start_http_server(port, addr="127.0.0.1", registry=registry)
+    start_http_server(port, addr=host, registry=registry)
