@@ -43,6 +43,7 @@ class Service:
     tokens: dict[str, str]
     words: tuple[str, ...] = ()
     address: str = ""
+    clients: list[Client] = field(default_factory=list, repr=False)
     process: "subprocess.Popen[str] | None" = field(default=None, repr=False)
 
     @property
@@ -87,6 +88,8 @@ class Service:
 
     def end(self) -> None:
         """End whatever is left of it."""
+        for client in self.clients:
+            client.close()
         if self.process is not None and self.process.poll() is None:
             with suppress(ProcessLookupError):
                 os.kill(self.process.pid, signal.SIGTERM)
@@ -124,7 +127,9 @@ class Service:
         return http.client.HTTPConnection(urlsplit(self.address).netloc, timeout=60)
 
     def client(self, project: str = "north") -> Client:
-        return Client(self.address, self.tokens[project])
+        made = Client(self.address, self.tokens[project])
+        self.clients.append(made)
+        return made
 
 
 @contextmanager

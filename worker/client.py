@@ -144,6 +144,14 @@ class Client:
         self._prefix = parts.path.rstrip("/")
         self._held = threading.local()
 
+    def __enter__(self) -> Client:
+        """Return the client; it is closed at the end of the block."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close the connection."""
+        self.close()
+
     def take(
         self, job: Mapping[str, Any], *, wait_s: float = 10.0, longest_s: float = 600.0
     ) -> Take:
