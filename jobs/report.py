@@ -20,15 +20,17 @@ def worst_first(rows: Iterable[ShotRow]) -> list[ShotRow]:
 def shot_lines(rows: Sequence[ShotRow]) -> Iterator[str]:
     """Yield a line a shot: status and what matters most, worst first."""
     width = max((len(row.shot) for row in rows), default=0)
+    wide = max((len(row.status) for row in rows), default=0)
     for row in worst_first(rows):
         if row.status in WITHOUT_TAKE:
             for line in (row.error or "").splitlines():
-                yield f"{row.shot:<{width}}  {row.status:<8}  {line}"
+                yield f"{row.shot:<{width}}  {row.status:<{wide}}  {line}"
         else:
-            yield f"{row.shot:<{width}}  {row.status:<8}  {_main_numbers(row.measures)}"
+            numbers = _main_numbers(row.measures)
+            yield f"{row.shot:<{width}}  {row.status:<{wide}}  {numbers}"
             # What a locked take no longer holds.
             for line in (row.error or "").splitlines():
-                yield f"{'':<{width}}  {'':<8}  {line}"
+                yield f"{'':<{width}}  {'':<{wide}}  {line}"
 
 
 def detail_line(measures: Measures) -> str:
@@ -48,7 +50,7 @@ def count_line(rows: Sequence[ShotRow]) -> str:
     return ", ".join(
         f"{count} {status}"
         for status, count in counts.items()
-        if count or status != "locked"
+        if count or status in ("solved", "kept", "failed")
     )
 
 
