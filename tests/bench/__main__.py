@@ -18,7 +18,6 @@ SECTIONS = (
     "feature",
     "growth",
     "farm",
-    "service",
 )
 
 
