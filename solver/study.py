@@ -45,7 +45,8 @@ LIKE = 0.0004  # half frames; closer ways explain alike
 EXPLAINED = 0.85  # share of the slow departure's power that a crew has to explain
 STILL = 0.01  # half frames of slow motion that counts as none
 FOLLOWS = 0.5  # share of the motion that exact aim has to explain
-SYNCED = 0.004  # half frames of slow difference at which every decision agrees
+SYNCED = 0.0008  # half frames of slow difference at which every decision agrees
+SLOW_SHARE = 0.15  # of shake, that is slow
 DOLLY_SYNCED_M = 0.02
 LONGEST_FIT_S = 30.0
 LEAST_FIT_S = 3.0
@@ -340,11 +341,11 @@ def _fit(
             most_s=LONGEST_FIT_S,
         )
 
-    def found_at(ticks: Fraction) -> tuple[Found, Found | None, Fraction]:
+    def found_at(ticks: Fraction, seed: int) -> tuple[Found, Found | None, Fraction]:
         grip = _fit_grip(camera, subject, path, framing, ticks, seed)
         trial = None if grip is None else grip.trial
         found = search(operators(ticks, grip, trial), guess, seed=seed)
-        if grip is None or slow_of(camera, found.curves) <= SYNCED:
+        if grip is None or _synced(camera, found):
             return found, grip, ticks
         # The operator goes by where the dolly is about to go, of which the dolly's
         # own path tells less than the picture does.
@@ -360,18 +361,28 @@ def _fit(
             found = min(found, again, key=lambda one: one.trial.loss)
         return found, grip, ticks
 
-    first = found_at(rate)
-    if slow_of(camera, first[0].curves) <= SYNCED:
-        return first
+    best = found_at(rate, seed)
+    if _synced(camera, best[0]):
+        return best
     # Decisions fall on frames of the rate at which the take was made, which a
-    # resampled one does not say.
+    # resampled one does not say; and a walk may miss what the next one finds.
     losses = {
         ticks: first_look(operators(ticks, None, None), guess)
         for ticks in OTHER_RATES
         if ticks != rate
     }
-    other = found_at(min(losses, key=lambda one: losses[one]))
-    return min(first, other, key=lambda one: one[0].trial.loss)
+    other = min(losses, key=lambda one: losses[one])
+    for ticks, again in ((other, seed), (rate, seed + 1), (other, seed + 1)):
+        found = found_at(ticks, again)
+        best = min(best, found, key=lambda one: one[0].trial.loss)
+        if _synced(camera, best[0]):
+            break
+    return best
+
+
+def _synced(camera: CameraMove, found: Found) -> bool:
+    """Tell whether every decision agrees: what is left is fast, as shake is."""
+    return slow_of(camera, found.curves) <= SYNCED + SLOW_SHARE * found.miss
 
 
 def _fit_grip(
