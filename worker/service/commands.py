@@ -47,6 +47,9 @@ def serve(
     queue: Annotated[
         int, typer.Option(min=1, help="Takes that may wait for a process.")
     ] = 256,
+    cache_mb: Annotated[
+        int, typer.Option(min=1, help="Memory for takes that were solved.")
+    ] = 256,
     solve_s: Annotated[
         float, typer.Option(min=0.001, help="Longest time for a take.")
     ] = 60.0,
@@ -72,6 +75,7 @@ def serve(
         tokens=tokens,
         token=None if tokens is not None else _one_token(as_json=as_json),
         queue=queue,
+        cache_bytes=cache_mb * 2**20,
         solve_s=solve_s,
         body_s=body_s,
         **given,

@@ -10,7 +10,7 @@ from collections.abc import Callable
 import pyarrow as pa
 from pydantic_core import to_json
 
-from ...jobs.takes import METADATA_KEY, take_bytes, take_metadata
+from ...jobs.takes import METADATA_KEY, TAKE_SCHEMA, take_bytes
 
 JSON = "application/json"
 PARQUET = "application/vnd.apache.parquet"
@@ -78,14 +78,13 @@ def table_of_stream(data: bytes) -> pa.Table:
 def json_bytes(table: pa.Table) -> bytes:
     """Return a take as JSON: `rows`, `metadata`, and `columns`, a list each."""
     columns = {name: _values(table[name]) for name in table.column_names}
-    return to_json(
-        {
-            "schema": take_metadata(table)["schema"],
-            "rows": table.num_rows,
-            "metadata": take_metadata(table),
-            "columns": columns,
-        },
-        inf_nan_mode="null",
+    # The metadata is JSON already.
+    metadata: bytes = table.schema.metadata[METADATA_KEY]
+    return b'{"schema":"%b","rows":%d,"metadata":%b,"columns":%b}' % (
+        TAKE_SCHEMA.encode(),
+        table.num_rows,
+        metadata,
+        to_json(columns, inf_nan_mode="null"),
     )
 
 
@@ -105,16 +104,3 @@ _RENDERERS: dict[str, Callable[[pa.Table], bytes]] = {
     PARQUET: take_bytes,
     ARROW: stream_bytes,
 }
-
-__all__ = [
-    "ARROW",
-    "FORMS",
-    "JSON",
-    "METADATA_KEY",
-    "PARQUET",
-    "chosen_form",
-    "json_bytes",
-    "rendered",
-    "stream_bytes",
-    "table_of_stream",
-]
