@@ -75,6 +75,7 @@ def ask_of(
         height_m=height,
         height_open="height" in spec.open_fields,
         hold=spec.rig.hold if isinstance(spec.rig, ChooseRig) else None,
+        rig_price=spec.rig.price if isinstance(spec.rig, ChooseRig) else 1.0,
         stage=stage_of(spec, world),
     )
     return ask, prepared

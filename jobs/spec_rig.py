@@ -70,6 +70,8 @@ class ChooseRig(Spec):
     """Rigs that may be laid."""
     hold: Hold | None = None
     """What a dolly keeps, nothing on sticks; absent: chosen with the rig."""
+    price: Annotated[Number, Field(ge=0, le=10)] = 1.0
+    """What track costs against sticks: 0 wants moves, above 1 fewer than usual."""
 
 
 FixedRig = SticksRig | TrackRig | ArcRig

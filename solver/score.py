@@ -128,7 +128,8 @@ def _points(ask: Ask, trial: Trial) -> dict[str, float]:
         "decisions": 0.6
         * (max(0.0, trial.pan_rate - DECISIONS_FREE) + trial.dolly_rate),
         "drift": 3 * max(0.0, drift - DRIFT_FREE),
-        "rig": rig_price(setup.rig, numbers[RAIL_HIGH] - numbers[RAIL_LOW]),
+        "rig": ask.rig_price
+        * rig_price(setup.rig, numbers[RAIL_HIGH] - numbers[RAIL_LOW]),
         "reversals": 1.5 * numbers[REVERSALS],
         "strobing": 0.04 * max(0.0, degrees(numbers[TURN]) - TURN_FREE_DEG_S),
         "swing": 0.05 * max(0.0, degrees(numbers[SWING]) - SWING_FREE_DEG),

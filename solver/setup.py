@@ -70,6 +70,7 @@ class Ask:
         height_m: fixed height of the lens of a rig that is laid, Y up, or None.
         height_open: whether a fixed rig's height may be chosen.
         hold: what a dolly must keep; None: abreast.
+        rig_price: factor on what track costs against sticks.
         stage: where cameras and subjects can be.
     """
 
@@ -81,6 +82,7 @@ class Ask:
     height_m: float | None
     height_open: bool = False
     hold: str | None = None
+    rig_price: float = 1.0
     stage: Stage
 
 
