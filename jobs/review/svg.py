@@ -4,8 +4,8 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from html import escape
 from math import floor, log10
-from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -84,7 +84,9 @@ def _attribute(key: str) -> str:
 
 def _value(value: float | str) -> str:
     if isinstance(value, str):
-        return escape(value, {'"': "&quot;"}) if _ESCAPED.search(value) else value
+        if not _ESCAPED.search(value):
+            return value
+        return escape(value, quote=False).replace('"', "&quot;")
     return number(value)
 
 
@@ -95,7 +97,7 @@ def group(*bodies: str, **attributes: float | str) -> str:
 
 def text(words: str, at: Point, **attributes: float | str) -> str:
     """Return a text; `at` is the left end of its base line unless anchored."""
-    return element("text", escape(words), x=at[0], y=at[1], **attributes)
+    return element("text", escape(words, quote=False), x=at[0], y=at[1], **attributes)
 
 
 def line(start: Point, end: Point, **attributes: float | str) -> str:
