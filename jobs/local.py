@@ -17,7 +17,6 @@ from .judgement import Judgement
 from .load import load_job
 from .lock import with_locked_setups
 from .pool import Run, n_processors, runner
-from .review.write import report
 from .sequence_table import ShotRow, merge_sequence
 from .solve_shot import Work, failed_row, faults_of_shot, solve_shot, unchosen_row
 from .spec import JobFile
@@ -125,6 +124,9 @@ def solve_job(
                 merged = merge_sequence(store.sequence, job, rows)
     done_now = {row.shot for row in rows}
     if merged:
+        # Imported here: checking a job writes no pages.
+        from .review.write import report
+
         report(store.folder, done_now)
     return Outcome(
         sequence=job.sequence,
