@@ -1,0 +1,56 @@
+"""How long the audit of a thousand cameras takes: `python -m bench.study_bench`.
+
+Half of them aim exactly, half are crews' takes, ten seconds each, on sticks and tracks;
+`PYTHONPATH=tests` and the test data are needed. Prints the figure; nothing is asserted.
+"""
+
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from studied import taken
+from study_files import (
+    columns,
+    exact_columns,
+    subject_entry,
+    write_columns,
+    write_study,
+)
+
+from carrellata.jobs.study.run import study_all
+from carrellata.jobs.study.spec import load_study
+
+CAMERAS = 1000
+WORKERS = 2
+
+
+def main() -> None:
+    """Write the cameras, study them in two processes, and print the time."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        entry = subject_entry(folder, "referee_turns", 260)
+        tables = [exact_columns(seconds=10.0)]
+        tables += [
+            columns(taken("referee_turns", rig, seconds=10.0).camera)
+            for rig in ("sticks", "track", "arc")
+        ]
+        for k, values in enumerate(tables):
+            write_columns(folder / f"{k}.parquet", values)
+        cameras = [
+            {"name": f"c{k}", "file": f"{k % len(tables)}.parquet", "subject": entry}
+            for k in range(CAMERAS)
+        ]
+        file = load_study(write_study(folder, *cameras))
+        start = time.perf_counter()
+        found = study_all(file, folder, fit=False, workers=WORKERS)
+        seconds = time.perf_counter() - start
+    failed = sum(bool(one.faults) for one in found)
+    sys.stdout.write(
+        f"{CAMERAS} cameras of 10 s audited in {seconds:.1f} s by {WORKERS} "
+        f"processes, {failed} failed\n"
+    )
+
+
+if __name__ == "__main__":
+    main()
