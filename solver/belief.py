@@ -65,21 +65,24 @@ def transition(dt, fade, bandwidth, gait, f, q):
 
 @kernel
 def covariance_step(p, f, q, noise, gain):
-    """Predict and update covariance p (4, 4) in place; fill `gain` (4,)."""
-    pred = np.empty((4, 4))
-    half = np.empty((4, 4))
+    """Predict and update covariance p (4, 4) in place; fill `gain` (4,).
+
+    `f` is block diagonal, two by two, as `transition` fills it.
+    """
+    step_within(p, f, q, noise, gain, np.empty((4, 4)), np.empty((4, 4)))
+
+
+@kernel
+def step_within(p, f, q, noise, gain, half, pred):
+    """Do the step of `covariance_step` within scratch arrays `half`, `pred` (4, 4)."""
+    for i in range(4):
+        k = i // 2 * 2
+        for j in range(4):
+            half[i, j] = f[i, k] * p[k, j] + f[i, k + 1] * p[k + 1, j]
     for i in range(4):
         for j in range(4):
-            s = 0.0
-            for k in range(4):
-                s += f[i, k] * p[k, j]
-            half[i, j] = s
-    for i in range(4):
-        for j in range(4):
-            s = q[i, j]
-            for k in range(4):
-                s += half[i, k] * f[j, k]
-            pred[i, j] = s
+            k = j // 2 * 2
+            pred[i, j] = (q[i, j] + half[i, k] * f[j, k]) + half[i, k + 1] * f[j, k + 1]
     total = pred[0, 0] + 2 * pred[0, 2] + pred[2, 2] + noise
     for i in range(4):
         gain[i] = (pred[i, 0] + pred[i, 2]) / total
@@ -113,6 +116,41 @@ def perceive(
             crew is in step as the shot starts).
         velocity: filled with the velocity [m/s] believed, (k, m).
     """
+    perceive_columns(
+        times,
+        points,
+        np.arange(points.shape[1]),
+        fresh,
+        ticks,
+        reaction,
+        bandwidth,
+        fade,
+        gait,
+        carry,
+        place,
+        velocity,
+    )
+
+
+@kernel
+def perceive_columns(
+    times,
+    points,
+    columns,
+    fresh,
+    ticks,
+    reaction,
+    bandwidth,
+    fade,
+    gait,
+    carry,
+    place,
+    velocity,
+):
+    """Do what `perceive` does for some of the columns of points, place and velocity.
+
+    They share the gains, which depend on times and noise only.
+    """
     n = times.shape[0]
     first = 0
     while first < n and not fresh[first]:
@@ -120,26 +158,30 @@ def perceive(
     second = first + 1
     while second < n and not fresh[second]:
         second += 1
-    m = points.shape[1]
+    m = columns.shape[0]
     state = np.zeros((m, 4))
     dt = 1.0 / 24
     if second < n:
         dt = times[second] - times[first]
         if carry:
             for c in range(m):
-                state[c, 1] = (points[second, c] - points[first, c]) / dt
+                state[c, 1] = (
+                    points[second, columns[c]] - points[first, columns[c]]
+                ) / dt
     for c in range(m):
-        state[c, 0] = points[first, c]
+        state[c, 0] = points[first, columns[c]]
     f = np.zeros((4, 4))
     q = np.zeros((4, 4))
     gain = np.zeros(4)
+    half = np.empty((4, 4))
+    pred = np.empty((4, 4))
     p = np.eye(4)
     # The bounce starts as it stays; else its slow decay would outlast the settling.
     p[2, 2] = gait
     p[3, 3] = gait * (2 * np.pi * GAIT_HZ) ** 2
     transition(dt, fade, bandwidth, gait, f, q)
     for _ in range(SETTLE):
-        covariance_step(p, f, q, 1.0 / dt, gain)
+        step_within(p, f, q, 1.0 / dt, gain, half, pred)
     step = dt
     last_gain = gain.copy()
     settled = False
@@ -157,7 +199,7 @@ def perceive(
                         step = dt
                         settled = False
                     if not settled:
-                        covariance_step(p, f, q, 1.0 / dt, gain)
+                        step_within(p, f, q, 1.0 / dt, gain, half, pred)
                         settled = True
                         for i in range(4):
                             if abs(gain[i] - last_gain[i]) > 1e-13 * abs(gain[i]):
@@ -168,7 +210,7 @@ def perceive(
                         b = f[1, 1] * state[c, 1]
                         o = f[2, 2] * state[c, 2] + f[2, 3] * state[c, 3]
                         d = f[3, 2] * state[c, 2] + f[3, 3] * state[c, 3]
-                        miss = points[seen, c] - a - o
+                        miss = points[seen, columns[c]] - a - o
                         state[c, 0] = a + gain[0] * miss
                         state[c, 1] = b + gain[1] * miss
                         state[c, 2] = o + gain[2] * miss
@@ -184,5 +226,5 @@ def perceive(
             reach = ahead
             left = 1.0
         for c in range(m):
-            place[k, c] = state[c, 0] + reach * state[c, 1]
-            velocity[k, c] = left * state[c, 1]
+            place[k, columns[c]] = state[c, 0] + reach * state[c, 1]
+            velocity[k, columns[c]] = left * state[c, 1]

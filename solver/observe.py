@@ -10,14 +10,15 @@ from math import ceil
 import numpy as np
 
 from .arrays import FloatArray
-from .belief import perceive
+from .belief import perceive_columns
 from .compiled import kernel
 from .crew import Member
 from .shot import Shot, Subject
 
 PREROLL_S = 3.0  # the crew follows this long before the first solved frame
 NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this far off
-_GROUND, _HEIGHT = (0, 2), (1,)
+# Columns of the ground and of heights in floor x, y, z, eyes x, y, z.
+_GROUND, _HEIGHT = np.array([0, 2, 3, 5]), np.array([1, 4])
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -31,34 +32,32 @@ class Seen:
 def believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) -> Seen:
     """Return what one member believes about the subjects at the ticks."""
     shape = (len(subjects), len(ticks), 2, 3)
-    place, velocity = np.zeros(shape), np.zeros(shape)
-    for i, subject in enumerate(subjects):
-        for j, points in enumerate((subject.floor, subject.eyes)):
-            for axes, share, fade, gait in (
-                (_GROUND, 1.0, member.fade_s, member.gait),
-                (
-                    _HEIGHT,
-                    member.height_share,
-                    member.height_fade_s,
-                    member.height_gait,
-                ),
-            ):
-                p = np.zeros((len(ticks), len(axes)))
-                w = np.zeros((len(ticks), len(axes)))
-                perceive(
-                    subject.times_s,
-                    np.ascontiguousarray(points[:, axes]),
-                    subject.fresh,
-                    ticks,
-                    member.reaction_s,
-                    member.bandwidth_rad_s * share,
-                    fade,
-                    gait,
-                    axes is _GROUND,
-                    p,
-                    w,
-                )
-                place[i, :, j, axes], velocity[i, :, j, axes] = p.T, w.T
+    place, velocity = np.empty(shape), np.empty(shape)
+    for i, subject in enumerate(subjects if len(ticks) else ()):
+        body = np.concatenate((subject.floor, subject.eyes), axis=1)
+        for axes, share, fade, gait in (
+            (_GROUND, 1.0, member.fade_s, member.gait),
+            (
+                _HEIGHT,
+                member.height_share,
+                member.height_fade_s,
+                member.height_gait,
+            ),
+        ):
+            perceive_columns(
+                subject.times_s,
+                body,
+                axes,
+                subject.fresh,
+                ticks,
+                member.reaction_s,
+                member.bandwidth_rad_s * share,
+                fade,
+                gait,
+                axes is _GROUND,
+                place[i].reshape(-1, 6),
+                velocity[i].reshape(-1, 6),
+            )
     return Seen(place=place, velocity=velocity)
 
 
@@ -87,19 +86,20 @@ class Observed:
     facing: FloatArray
 
 
-def observe(shot: Shot, preroll: int | None = None) -> Observed:
+def observe(shot: Shot, preroll: int | None = None, *, dolly: bool = True) -> Observed:
     """Let grip and operator watch a shot.
 
     Args:
         shot: the shot.
         preroll: frames watched before the first handle; None for `preroll_frames`.
+        dolly: whether there is one, so that the grip has something to believe.
     """
     n_before = preroll_frames(shot) if preroll is None else preroll
     first, last = shot.first - shot.handles[0], shot.last + shot.handles[1]
     ticks = shot.times_of(np.arange(first - n_before, last + 2, dtype=np.float64))
     return Observed(
         ticks=ticks,
-        grip=believe(shot.crew.grip, shot.subjects, ticks),
+        grip=believe(shot.crew.grip, shot.subjects, ticks if dolly else ticks[:0]),
         operator=believe(shot.crew.operator, shot.subjects, ticks),
         facing=_facing(shot.crew.operator, shot.subjects, ticks),
     )
