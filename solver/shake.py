@@ -19,8 +19,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .arrays import FloatArray
+from .arrays import FloatArray, frozen
 from .camera import Gate
+from .cosines import cosine_sums, in_bins
 
 COMPONENTS = 48
 # A rate must carry the top of the band at 0.45 cycles a sample, under the Nyquist
@@ -160,39 +161,34 @@ def shake_layer(
     spread = [shift, shift, shift, angle, angle, math.radians(level.roll_degrees)]
     if not any(spread):
         return ShakeTrack(**dict.fromkeys(_AXES, np.zeros(len(times_s))))
-    frequency, phase, amplitude = _components(level.band_hz, seed)
-    unit = _sum_of_cosines(np.asarray(times_s), frequency, phase, amplitude)
-    return ShakeTrack(**{name: unit[k] * spread[k] for k, name in enumerate(_AXES)})
+    frequency, phase = _components(level.band_hz, seed)
+    layer = np.empty((len(_AXES), len(times_s)))
+    cosine_sums(
+        np.asarray(times_s), frequency, phase, _AMPLITUDES, np.array(spread), layer
+    )
+    return ShakeTrack(**dict(zip(_AXES, layer, strict=True)))
 
 
 def _components(
     band_hz: tuple[float, float], seed: int
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return frequency [Hz] and phase [rad], (6, 48), and amplitude (48,)."""
+) -> tuple[FloatArray, FloatArray]:
+    """Return frequency [Hz] and phase [turns] of the components, (6, 48) each."""
     low, high = band_hz
     # Raw words of the bit generator: numpy promises their stream for good, which it
     # does not for the distributions of a Generator.
     source = np.random.PCG64(np.random.SeedSequence([_SEED_LABEL, seed]))
     words = source.random_raw(2 * len(_AXES) * COMPONENTS) >> np.uint64(11)
     draws = (words * 2.0**-53).reshape(2, len(_AXES), COMPONENTS)
-    place = (np.arange(COMPONENTS) + draws[0]) / COMPONENTS
-    # math.pow, because numpy's power has other last bits on other vector units.
-    steps = [math.pow(high / low, y) for y in place.flat]
-    frequency = low * np.array(steps).reshape(place.shape)
-    edges = np.linspace(0.0, 1.0, COMPONENTS + 1)
-    share = np.diff(edges - np.sin(2.0 * np.pi * edges) / (2.0 * np.pi))
-    return frequency, 2.0 * np.pi * draws[1], np.sqrt(2.0 * share)
+    frequency = np.empty((len(_AXES), COMPONENTS))
+    in_bins(draws[0], low, high / low, frequency)
+    return frequency, draws[1]
 
 
-def _sum_of_cosines(
-    times_s: FloatArray,
-    frequency: FloatArray,
-    phase: FloatArray,
-    amplitude: FloatArray,
-) -> FloatArray:
-    """Return (6, n) sums, added in one order so that a trim changes no bit."""
-    rate = 2.0 * np.pi * frequency
-    total = np.zeros((len(frequency), len(times_s)))
-    for k in range(len(amplitude)):
-        total += amplitude[k] * np.cos(rate[:, k, None] * times_s + phase[:, k, None])
-    return total
+def _amplitudes() -> FloatArray:
+    """Return the amplitudes of the components at unit variance, (48,)."""
+    edges = [k / COMPONENTS for k in range(COMPONENTS + 1)]
+    power = [y - math.sin(2.0 * math.pi * y) / (2.0 * math.pi) for y in edges]
+    return frozen(np.sqrt(2.0 * np.diff(power)))
+
+
+_AMPLITUDES = _amplitudes()
