@@ -108,7 +108,7 @@ def audit(shot: Shot, kept: KeptTake) -> Measures:
         place=kept.place[rows],
         turn=kept.turn[rows],
         focus_m=kept.focus_m[rows],
-        **seen_through(now, times, base, pan[:, 0], tilt[:, 0], kept.focus_m[rows]),
+        **seen_through(now, times, base, pan, tilt, kept.focus_m[rows]),
         aim_u=kept.aim_u[rows],
         aim_v=kept.aim_v[rows],
         dolly_plans=none,

@@ -1,10 +1,12 @@
 """The crew's whole performance of a shot: what each sees, and the plans each makes."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
 
+from .acted import acted, of_each
 from .arrays import BoolArray, FloatArray, IntArray
 from .grip import run_grip
 from .observe import Observed, believe, observe
@@ -12,9 +14,8 @@ from .operator import run_operator
 from .plan import PLAN_WIDTH, evaluate_log
 from .planner import Planner
 from .puller import run_puller
+from .rehearse import rehearsed_focus
 from .shot import HOLDS, Framing, Shot
-
-LEAST_DEPTH_M = 1e-3
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -58,6 +59,7 @@ class Performance:
     focus: Plans
 
 
+@lru_cache(maxsize=64)
 def _cue_rows(framings: tuple[Framing, ...]) -> tuple[FloatArray, FloatArray]:
     """Return the kernels' cue rows (CUE_* columns) and weights (n_cues, n_subjects)."""
     rows = [
@@ -78,9 +80,12 @@ def _cue_rows(framings: tuple[Framing, ...]) -> tuple[FloatArray, FloatArray]:
 
 def _log(ticks: FloatArray, rest_s: float, n_cues: int) -> FloatArray:
     """Return an empty plan log with room for every decision."""
-    span = ticks[-1] - ticks[0]
-    most = min(len(ticks), ceil(2 * span / max(rest_s, 1e-3)) + 2) + n_cues + 2
-    return np.zeros((most, PLAN_WIDTH))
+    return np.zeros((_most_plans(ticks, rest_s, n_cues), PLAN_WIDTH))
+
+
+def _most_plans(ticks: FloatArray, rest_s: float, n_cues: int) -> int:
+    span = float(ticks[-1]) - float(ticks[0])
+    return min(len(ticks), ceil(2 * span / max(rest_s, 1e-3)) + 2) + n_cues + 2
 
 
 def _plans(log: FloatArray, count: int, planner: Planner, refused: int) -> Plans:
@@ -134,9 +139,9 @@ def head_plans(
     seen = observed.operator
     cues, weights = _cue_rows(shot.framings)
     tx, ty = shot.tangents
-    one = _log(ticks, operator.rest_s, len(cues))
-    logs = np.stack([one, one])
-    whips = np.zeros((2, len(one)), dtype=np.bool_)
+    most = _most_plans(ticks, operator.rest_s, len(cues))
+    logs = np.zeros((2, most, PLAN_WIDTH))
+    whips = np.zeros((2, most), dtype=np.bool_)
     aims = np.zeros((len(ticks), 2))
     pans, tilts, refused = run_operator(
         shot.rig.shape,
@@ -176,13 +181,15 @@ def head_plans(
 
 def framing_at(shot: Shot, times: FloatArray) -> IntArray:
     """Return the index of the framing in force at each time, (n,)."""
+    if len(shot.framings) == 1:
+        return np.zeros(len(times), dtype=np.int64)
     starts = np.array([f.start_s for f in shot.framings])
     return np.searchsorted(starts, times + 1e-9, "right") - 1
 
 
 def primary_of(shot: Shot) -> IntArray:
     """Return the primary subject's index for each framing."""
-    return np.array([int(np.argmax(f.weights)) for f in shot.framings])
+    return np.array([f.weights.index(max(f.weights)) for f in shot.framings])
 
 
 def primary_points(shot: Shot, times: FloatArray, fractions: FloatArray) -> FloatArray:
@@ -199,36 +206,34 @@ def primary_points(shot: Shot, times: FloatArray, fractions: FloatArray) -> Floa
     return out
 
 
-def depth_of(
-    points: FloatArray, base: FloatArray, pan: FloatArray, tilt: FloatArray
-) -> FloatArray:
-    """Return the distance along the lens axis, (n,) [m]."""
-    d = points - base
-    return (
-        -d[:, 0] * np.sin(pan) * np.cos(tilt)
-        + d[:, 1] * np.sin(tilt)
-        - d[:, 2] * np.cos(pan) * np.cos(tilt)
-    )
-
-
 def _run_puller(
     shot: Shot, ticks: FloatArray, dolly: Plans, pan: Plans, tilt: Plans
 ) -> Plans:
     puller = shot.crew.puller
     planner = puller.planner()
     cues, weights = _cue_rows(shot.framings)
-    ones = np.ones(len(shot.framings))
-    eyes = primary_points(shot, ticks, ones)
-    base = shot.rig.places(dolly.at(ticks)[:, 0])
-    depth = depth_of(eyes, base, pan.at(ticks)[:, 0], tilt.at(ticks)[:, 0])
     nearest = 1.0 / shot.lens.close_focus_m
-    truth = np.minimum(nearest, 1.0 / np.maximum(depth, LEAST_DEPTH_M))
+    by_marks = shot.crew.focus_method == "marks"
+    truth = np.empty(len(ticks))
+    for k, mine in of_each(primary_of(shot)[framing_at(shot, ticks)]):
+        rehearsed_focus(
+            acted(shot.subjects[k]),
+            ticks,
+            mine,
+            shot.rig.shape,
+            dolly.log,
+            pan.log,
+            tilt.log,
+            nearest,
+            truth,
+        )
     longest = max(len(p.log) for p in (dolly, pan, tilt))
     logs = np.zeros((3, longest, PLAN_WIDTH))
     for i, plans in enumerate((dolly, pan, tilt)):
         logs[i, : len(plans.log)] = plans.log
     half_depth = shot.stop * shot.coc_mm * 1e-3 / (shot.lens.focal_mm * 1e-3) ** 2
-    seen = believe(puller, shot.subjects, ticks)
+    # A puller who works by marks goes by the rehearsal, and believes nothing.
+    seen = believe(puller, shot.subjects, ticks[:0] if by_marks else ticks)
     log = _log(ticks, puller.rest_s, len(cues))
     count, refused = run_puller(
         planner,
@@ -241,7 +246,7 @@ def _run_puller(
         shot.rig.shape,
         logs,
         np.array([len(p.log) for p in (dolly, pan, tilt)]),
-        shot.crew.focus_method == "marks",
+        by_marks,
         puller.tolerance * half_depth,
         puller.rest_s,
         puller.fades_s,
@@ -253,7 +258,7 @@ def _run_puller(
 
 def perform(shot: Shot) -> Performance:
     """Let grip, operator and puller work through a shot, in this order."""
-    observed = observe(shot)
+    observed = observe(shot, dolly=shot.rig.length_m > 0.0)
     ticks = observed.ticks
     dolly = dolly_plans(shot, observed)
     pan, tilt, asked = head_plans(shot, observed, dolly)

@@ -5,21 +5,15 @@ from typing import Any
 
 import numpy as np
 
+from .acted import acted, of_each
 from .arrays import BoolArray, FloatArray, IntArray
 from .body import EYES
-from .camera import compose_shake, project
-from .lens import depth_of_field_m
-from .operator import SAFE
-from .perform import (
-    Plans,
-    depth_of,
-    framing_at,
-    perform,
-    primary_of,
-    primary_points,
-)
+from .lens import hyperfocal_m
+from .look import hidden_samples, look
+from .perform import Plans, framing_at, perform, primary_of
+from .pose import base_poses, shake_over
 from .shake import ShakeTrack, shake_layer
-from .shot import Shot
+from .shot import Shot, Subject
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -90,14 +84,19 @@ def hidden_at(shot: Shot, times: FloatArray, primary: IntArray) -> BoolArray:
     older than two data steps.
     """
     out = np.zeros(len(times), dtype=np.bool_)
-    for k in np.unique(primary):
-        subject = shot.subjects[k]
-        now = primary == k
-        at = np.searchsorted(subject.times_s, times[now] + 1e-9, "right") - 1
-        step = np.median(np.diff(subject.times_s)) if len(subject.times_s) > 1 else 0.0
-        age = times[now] - subject.times_s[np.maximum(at, 0)]
-        out[now] = (at < 0) | ~subject.visible[np.maximum(at, 0)] | (age > 2 * step)
+    for k, mine in of_each(primary):
+        one = shot.subjects[k]
+        hidden_samples(one.times_s, one.visible, _step(one), times, mine, out)
     return out
+
+
+def _step(subject: Subject) -> float:
+    """Return the median time between a subject's samples [s]."""
+    steps = np.sort(np.diff(subject.times_s))
+    middle = len(steps) // 2
+    if len(steps) % 2:
+        return float(steps[middle])
+    return float((steps[middle - 1] + steps[middle]) / 2) if middle else 0.0
 
 
 def operate(shot: Shot) -> Take:
@@ -108,11 +107,23 @@ def operate(shot: Shot) -> Take:
     which the pre-roll reads). Focus by marks is rehearsed and reads ahead.
     """
     done = perform(shot)
-    ticks, aims = done.ticks, done.asked
     frame, sub = sample_frames(shot)
     times = shot.times_of(frame + sub / shot.samples_per_frame)
-    rail, pan, tilt = (p.at(times) for p in (done.dolly, done.pan, done.tilt))
-    base = shot.rig.places(rail[:, 0])
+    n = len(times)
+    tracks, base, focus_m = np.empty((3, n, 3)), np.empty((n, 3)), np.empty(n)
+    base_poses(
+        shot.rig.shape,
+        times,
+        done.dolly.log,
+        done.pan.log,
+        done.tilt.log,
+        done.focus.log,
+        1.0 / shot.lens.close_focus_m,
+        tracks,
+        base,
+        focus_m,
+    )
+    rail, pan, tilt = tracks
     shake = shake_layer(
         shot.shake,
         times_s=times,
@@ -120,18 +131,10 @@ def operate(shot: Shot) -> Take:
         focal_mm=shot.lens.focal_mm,
         gate=shot.gate,
     )
-    roll = np.full(len(times), shot.roll_rad)
-    place, turn = compose_shake(
-        base,
-        pan[:, 0],
-        tilt[:, 0],
-        roll,
-        shake.xyz,
-        shake.pan,
-        shake.tilt,
-        shake.roll,
-    )
-    dioptres = np.clip(done.focus.at(times)[:, 0], 1e-4, 1.0 / shot.lens.close_focus_m)
+    layer = (shake.x, shake.y, shake.z, shake.pan, shake.tilt, shake.roll)
+    place, turn = np.empty((n, 3)), np.empty((n, 4))
+    shake_over(base, pan, tilt, shot.roll_rad, layer, place, turn)
+    ticks, aims = done.ticks, done.asked
     tick = np.clip(np.searchsorted(ticks, times + 1e-9, "right") - 1, 0, len(ticks) - 1)
     return Take(
         shot=shot,
@@ -145,8 +148,8 @@ def operate(shot: Shot) -> Take:
         shake=shake,
         place=place,
         turn=turn,
-        focus_m=1 / dioptres,
-        **seen_through(shot, times, base, pan[:, 0], tilt[:, 0], 1 / dioptres),
+        focus_m=focus_m,
+        **seen_through(shot, times, base, pan, tilt, focus_m),
         aim_u=aims[tick, 0],
         aim_v=aims[tick, 1] + shot.gate.axis_v,
         dolly_plans=done.dolly,
@@ -168,44 +171,53 @@ def seen_through(
 
     Args:
         shot: its subjects, framings, lens and gate.
-        times: of the samples, (n,) [s].
+        times: of the samples, ascending, (n,) [s].
         base: lens without shake, (n, 3) [m].
-        pan: (n,) [rad]; likewise tilt.
+        pan: (n, 3), the angle first [rad]; likewise tilt.
         tilt: see pan.
         focus_m: focus distance, (n,) [m].
     """
     tx, ty = shot.tangents
-    roll = np.full(len(times), shot.roll_rad)
     framing = framing_at(shot, times)
     primary = primary_of(shot)[framing]
-    hidden = hidden_at(shot, times, primary)
-    axis_v = shot.gate.axis_v
-
-    def screen(fractions: list[float]) -> tuple[FloatArray, FloatArray]:
-        points = primary_points(shot, times, np.array(fractions) / EYES)
-        u, v, _ = project(points, base, pan, tilt, roll, tx, ty)
-        return np.where(hidden, np.nan, u), np.where(hidden, np.nan, v + axis_v)
-
-    u, v = screen([f.aim * EYES for f in shot.framings])
-    top_u, top_v = screen([f.top for f in shot.framings])
-    low_u, low_v = screen([f.bottom for f in shot.framings])
-    in_frame = (np.abs(u) <= 1) & (np.abs(v) <= 1)
-    body = np.stack([top_u, top_v, low_u, low_v])
-    ends = np.abs(body).max(axis=0) <= 1
-    # Behind the lens a point is infinitely far out of frame, and a span has no size.
-    top_u, top_v, low_u, low_v = np.where(np.isfinite(body).all(axis=0), body, np.nan)
-    eyes = primary_points(shot, times, np.ones(len(shot.framings)))
-    depth = depth_of(eyes, base, pan, tilt)
-    near, far = depth_of_field_m(shot.lens.focal_mm, shot.stop, shot.coc_mm, focus_m)
+    fractions = np.array([[f.aim * EYES, f.top, f.bottom] for f in shot.framings])
+    n = len(times)
+    limits, screen = np.empty((2, n)), np.empty((3, n))
+    flags = np.empty((4, n), dtype=np.bool_)
+    for k, mine in of_each(primary):
+        subject = shot.subjects[k]
+        look(
+            acted(subject),
+            subject.times_s,
+            subject.visible,
+            _step(subject),
+            times,
+            mine,
+            framing,
+            fractions / EYES,
+            base,
+            pan,
+            tilt,
+            shot.roll_rad,
+            tx,
+            ty,
+            shot.gate.axis_v,
+            shot.lens.focal_mm * 1e-3,
+            hyperfocal_m(shot.lens.focal_mm, shot.stop, shot.coc_mm),
+            focus_m,
+            limits,
+            screen,
+            flags,
+        )
     return {
-        "near_m": near,
-        "far_m": far,
-        "soft": ~hidden & ((depth < near) | (depth > far)),
+        "near_m": limits[0],
+        "far_m": limits[1],
+        "soft": flags[0],
         "subject": primary,
-        "u": u,
-        "v": v,
-        "size": np.hypot((top_u - low_u) * tx / ty, top_v - low_v) / 2,
-        "in_frame": in_frame,
-        "body_in_frame": in_frame & ends,
-        "in_safe": (np.abs(u) <= SAFE) & (np.abs(v) <= SAFE),
+        "u": screen[0],
+        "v": screen[1],
+        "size": screen[2],
+        "in_frame": flags[1],
+        "body_in_frame": flags[2],
+        "in_safe": flags[3],
     }
