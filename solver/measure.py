@@ -3,23 +3,60 @@
 Measures read the whole take and may look both ways in time; the crew never does.
 """
 
-from math import degrees, radians
+from math import degrees, isfinite, log2, radians, sqrt
 
 import numpy as np
 
-from .arrays import BoolArray, FloatArray
-from .lag import delay_errors
+from .acted import acted, acted_gap, acted_sight, of_each
+from .arrays import FloatArray
+from .lag import least_delay
 from .perform import Plans
 from .take import Take
+from .tally import (
+    ANGLED,
+    BODY_IN,
+    DRIFT_MOST,
+    DRIFT_SQUARE,
+    IN_FRAME,
+    N_TALLIES,
+    OWN_PAN_SPEED,
+    PAN_ACCEL,
+    PAN_HIGH,
+    PAN_LOW,
+    PAN_SPEED,
+    RAIL_ACCEL,
+    RAIL_HIGH,
+    RAIL_LOW,
+    RAIL_SPEED,
+    REVERSED,
+    SAFE_IN,
+    SHAKE_PAN_SQUARE,
+    SHAKE_TILT_SQUARE,
+    SHOWN,
+    SIZED,
+    SOFT,
+    TILT_HIGH,
+    TILT_LOW,
+    TILT_SPEED,
+    fastest_while_sliding,
+    rates,
+    starts_within,
+    tally,
+    tally_moves,
+    unwrap,
+)
 
 LEVEL_DEG = 8.0  # camera within this of the eye line counts as level
 ANGLED_DEG = 3.0  # and beyond this counts as above or below
 ASKED_DEG = 5.0  # an angle in degrees is honoured within this
 SIZE_KEPT = 0.25
+SIZE_KEPT_LOG2 = log2(1 + SIZE_KEPT)
 MOVING_DEG_S = 1.0  # an axis that never turns faster is still
 MOVING_M_S = 0.02
 MOST_LAG_S = 1.0
 LAG_STEP_S = 0.005
+LAGS_S = np.arange(0.0, MOST_LAG_S + LAG_STEP_S / 2, LAG_STEP_S)
+SLIDING = 0.5  # half frames a second across the frame
 FAR_OUT = 3.0  # half frames; beyond, and behind the lens, how far means nothing
 LEAST_TURN_DEG_S = 3.0  # below this r.m.s. a lag means nothing
 
@@ -32,98 +69,121 @@ def measure(take: Take) -> Measures:
     Shares are of the cut's samples at which the primary subject is to be seen; None
     stands where a number would mean nothing (no such sample, or too little motion).
     """
-    cut = ~take.handle
-    seen = cut & ~np.isnan(take.u)
-    miss_u, miss_v = take.u - take.aim_u, take.v - take.aim_v
     shot = take.shot
-    seconds = float(cut.sum() / shot.samples_per_frame / shot.rate)
-    distance = np.array([f.distance_m for f in shot.framings])
-    at = np.searchsorted([f.start_s for f in shot.framings], take.times_s, "right") - 1
-    spans = np.array([f.top - f.bottom for f in shot.framings])
-    heights = np.array([shot.subjects[k].height_m for k in take.subject])
-    asked = spans[at] * heights / (2 * shot.tangents[1] * distance[at])
-    ratio = np.abs(np.log2(np.maximum(take.size, 1e-9) / asked))
-    operator = shot.crew.operator
-    own_pan = take.pan[_own(take, take.pan_plans)]
+    first, last = np.searchsorted(take.frame, (shot.first, shot.last + 1))
+    n_cut = last - first
+    seconds = float(n_cut / shot.samples_per_frame / shot.rate)
+    bearing, rise = _sight(take)
+    found = _tallied(take, int(first), int(last), rise)
+    shown = found[SHOWN]
+
+    def share(index: int) -> float | None:
+        return float(found[index] / shown) if shown else None
+
+    def root(square: float, n: float) -> float | None:
+        return sqrt(square / n) if n and isfinite(square) else None
+
+    def rate(plans: Plans) -> float:
+        times = take.times_s
+        inside: int = starts_within(plans.starts_s, times[first], times[last - 1])
+        return inside / seconds
+
+    own_speed = found[OWN_PAN_SPEED]
     return {
-        "frames": int(cut.sum() // shot.samples_per_frame),
+        "frames": int(n_cut // shot.samples_per_frame),
         "seconds": seconds,
-        "seen": _share(seen[cut]),
-        "in_frame": _share(take.in_frame[seen]),
-        "body_in_frame": _share(take.body_in_frame[seen]),
-        "in_safe": _share(take.in_safe[seen]),
-        "size_kept": _share((ratio <= np.log2(1 + SIZE_KEPT))[seen]),
-        "angle_kept": _share(_angle_kept(take)[seen]),
-        "drift_rms": _rms(np.hypot(miss_u, miss_v)[seen]),
-        "drift_max": _most(np.maximum(np.abs(miss_u), np.abs(miss_v))[seen]),
-        "lag_s": _lag(take),
-        "pan_decisions_per_s": _rate(take, take.pan_plans, seconds),
-        "tilt_decisions_per_s": _rate(take, take.tilt_plans, seconds),
-        "dolly_decisions_per_s": _rate(take, take.dolly_plans, seconds),
+        "seen": float(shown / n_cut) if n_cut else None,
+        "in_frame": share(IN_FRAME),
+        "body_in_frame": share(BODY_IN),
+        "in_safe": share(SAFE_IN),
+        "size_kept": share(SIZED),
+        "angle_kept": share(ANGLED),
+        "drift_rms": root(found[DRIFT_SQUARE], shown),
+        "drift_max": found[DRIFT_MOST]
+        if shown and isfinite(found[DRIFT_MOST])
+        else None,
+        "lag_s": _lag(take, bearing),
+        "pan_decisions_per_s": rate(take.pan_plans),
+        "tilt_decisions_per_s": rate(take.tilt_plans),
+        "dolly_decisions_per_s": rate(take.dolly_plans),
         "refused_plans": take.dolly_plans.refused
         + take.pan_plans.refused
         + take.focus_plans.refused,
         "whip_plans": int(take.pan_plans.whips.sum() + take.tilt_plans.whips.sum()),
-        "reversals": _reversals(take.rail[cut, 1]),
-        "moving_axes": int(
-            sum(
-                np.abs(track[cut, 1]).max() > least
-                for track, least in (
-                    (take.rail, MOVING_M_S),
-                    (take.pan, np.radians(MOVING_DEG_S)),
-                    (take.tilt, np.radians(MOVING_DEG_S)),
-                )
-            )
-        ),
-        "dolly_m": float(np.ptp(take.rail[cut, 0])),
-        "dolly_max_speed_m_s": float(np.abs(take.rail[cut, 1]).max()),
-        "dolly_max_accel_m_s2": float(np.abs(take.rail[cut, 2]).max()),
-        "pan_range_deg": degrees(np.ptp(take.pan[cut, 0])),
-        "pan_max_speed_deg_s": degrees(np.abs(take.pan[cut, 1]).max()),
-        "pan_max_accel_deg_s2": degrees(np.abs(take.pan[cut, 2]).max()),
+        "reversals": int(found[REVERSED]),
+        "moving_axes": int(found[RAIL_SPEED] > MOVING_M_S)
+        + int(found[PAN_SPEED] > radians(MOVING_DEG_S))
+        + int(found[TILT_SPEED] > radians(MOVING_DEG_S)),
+        "dolly_m": found[RAIL_HIGH] - found[RAIL_LOW],
+        "dolly_max_speed_m_s": found[RAIL_SPEED],
+        "dolly_max_accel_m_s2": found[RAIL_ACCEL],
+        "pan_range_deg": degrees(found[PAN_HIGH] - found[PAN_LOW]),
+        "pan_max_speed_deg_s": degrees(found[PAN_SPEED]),
+        "pan_max_accel_deg_s2": degrees(found[PAN_ACCEL]),
         "pan_speed_used": None
-        if len(own_pan) == 0
-        else float(np.abs(own_pan[:, 1]).max() / operator.max_speed),
-        "tilt_range_deg": degrees(np.ptp(take.tilt[cut, 0])),
-        "tilt_max_speed_deg_s": degrees(np.abs(take.tilt[cut, 1]).max()),
-        "closest_m": _closest(take, cut),
-        "soft": _share(take.soft[seen]),
-        "strobing_deg_s": _strobing(take),
-        "shake_pan_rms_deg": degrees(_rms(take.shake.pan[cut]) or 0.0),
-        "shake_tilt_rms_deg": degrees(_rms(take.shake.tilt[cut]) or 0.0),
+        if own_speed < 0.0
+        else own_speed / shot.crew.operator.max_speed,
+        "tilt_range_deg": degrees(found[TILT_HIGH] - found[TILT_LOW]),
+        "tilt_max_speed_deg_s": degrees(found[TILT_SPEED]),
+        "closest_m": min(
+            acted_gap(acted(subject), take.times_s, take.base, first, last)
+            for subject in shot.subjects
+        ),
+        "soft": share(SOFT),
+        "strobing_deg_s": _strobing(take, first, last),
+        "shake_pan_rms_deg": degrees(root(found[SHAKE_PAN_SQUARE], n_cut) or 0.0),
+        "shake_tilt_rms_deg": degrees(root(found[SHAKE_TILT_SQUARE], n_cut) or 0.0),
     }
 
 
-def _share(flags: BoolArray) -> float | None:
-    return float(flags.mean()) if len(flags) else None
+def _tallied(take: Take, first: int, last: int, rise: FloatArray) -> list[float]:
+    """Return the tallies of samples `first` up to `last`, `N_TALLIES` of them."""
+    shot, framings = take.shot, take.shot.framings
+    out = np.empty(N_TALLIES)
+    tally(
+        first,
+        last,
+        take.times_s,
+        np.array([f.start_s for f in framings]),
+        np.array([f.top - f.bottom for f in framings]),
+        np.array([2 * shot.tangents[1] * f.distance_m for f in framings]),
+        np.array([angle_range(f.angle) for f in framings]),
+        SIZE_KEPT_LOG2,
+        take.subject,
+        np.array([subject.height_m for subject in shot.subjects]),
+        (take.u, take.v, take.size),
+        take.aim_u,
+        take.aim_v,
+        (take.in_frame, take.body_in_frame, take.in_safe, take.soft),
+        rise,
+        out,
+    )
+    tally_moves(
+        first,
+        last,
+        take.times_s,
+        take.rail,
+        take.pan,
+        take.tilt,
+        take.pan_plans.starts_s,
+        take.pan_plans.whips,
+        MOVING_M_S,
+        take.shake.pan,
+        take.shake.tilt,
+        out,
+    )
+    numbers: list[float] = out.tolist()
+    return numbers
 
 
-def _rms(values: FloatArray) -> float | None:
-    if len(values) == 0 or not np.isfinite(values).all():
-        return None
-    return float(np.sqrt(np.mean(values**2)))
-
-
-def _most(values: FloatArray) -> float | None:
-    return float(values.max()) if len(values) and np.isfinite(values).all() else None
-
-
-def _rate(take: Take, plans: Plans, seconds: float) -> float:
-    cut = take.times_s[~take.handle]
-    starts = plans.starts_s
-    return float(((starts >= cut[0]) & (starts <= cut[-1])).sum() / seconds)
-
-
-def _own(take: Take, plans: Plans) -> BoolArray:
-    """Return the samples that run on the operator's own limits, no whip's, (n,)."""
-    at = np.searchsorted(plans.starts_s, take.times_s + 1e-9, "right") - 1
-    return ~plans.whips[np.maximum(at, 0)] & ~take.handle
-
-
-def _reversals(speed: FloatArray) -> int:
-    """Count changes of direction between moves faster than a crawl."""
-    moving = np.sign(speed[np.abs(speed) > MOVING_M_S])
-    return int((np.diff(moving) != 0).sum())
+def _sight(take: Take) -> tuple[FloatArray, FloatArray]:
+    """Return bearing of the eyes from the lens, and its rise over them, (n,) [rad]."""
+    bearing, rise = np.empty(len(take.times_s)), np.empty(len(take.times_s))
+    for k, mine in of_each(take.subject):
+        who = acted(take.shot.subjects[k])
+        acted_sight(who, take.times_s, mine, take.base, bearing, rise)
+    unwrap(bearing)
+    return bearing, rise
 
 
 def angle_range(asked: str | float) -> tuple[float, float]:
@@ -139,60 +199,22 @@ def angle_range(asked: str | float) -> tuple[float, float]:
     return radians(low), radians(high)
 
 
-def _angle_kept(take: Take) -> BoolArray:
-    """Return the samples whose camera stands as asked against the eye line, (n,)."""
-    shot = take.shot
-    at = np.searchsorted([f.start_s for f in shot.framings], take.times_s, "right") - 1
-    low, high = np.array([angle_range(f.angle) for f in shot.framings])[at].T
-    eyes = np.empty_like(take.base)
-    for k in np.unique(take.subject):
-        now = take.subject == k
-        eyes[now] = shot.subjects[k].at(take.times_s[now], 1.0)
-    d = take.base - eyes
-    rise = np.arctan2(d[:, 1], np.hypot(d[:, 0], d[:, 2]))
-    kept: BoolArray = (rise >= low) & (rise <= high)
-    return kept
-
-
-def _closest(take: Take, cut: BoolArray) -> float:
-    """Return the least distance of any subject from the lens [m]."""
-    least = np.inf
-    for subject in take.shot.subjects:
-        for fraction in (0.0, 0.5, 1.0):
-            points = subject.at(take.times_s[cut], fraction)
-            gap = np.linalg.norm(points - take.base[cut], axis=1).min()
-            least = min(least, float(gap))
-    return least
-
-
-def _bearing_rates(take: Take) -> tuple[FloatArray, FloatArray]:
-    """Return the subject's and the camera's turn rates about the up axis, (n,)."""
-    points = np.empty_like(take.base)
-    for k in np.unique(take.subject):
-        now = take.subject == k
-        points[now] = take.shot.subjects[k].at(take.times_s[now], 1.0)
-    d = points - take.base
-    bearing = np.unwrap(np.arctan2(-d[:, 0], -d[:, 2]))
-    return np.gradient(bearing, take.times_s), take.pan[:, 1]
-
-
-def _lag(take: Take) -> float | None:
+def _lag(take: Take, bearing: FloatArray) -> float | None:
     """Return the delay at which the pan rate best fits the subject's [s]."""
-    if len(take.times_s) < 3:
+    times = take.times_s
+    if len(times) < 3:
         return None
-    subject, camera = _bearing_rates(take)
-    if np.sqrt(np.mean(subject**2)) < np.radians(LEAST_TURN_DEG_S):
+    subject = np.empty_like(bearing)
+    rates(bearing, times, np.inf, subject)
+    if sqrt(np.mean(subject**2)) < radians(LEAST_TURN_DEG_S):
         return None
-    lags = np.arange(0.0, MOST_LAG_S + LAG_STEP_S / 2, LAG_STEP_S)
-    first = int(np.searchsorted(take.times_s, take.times_s[0] + MOST_LAG_S))
-    if len(take.times_s) - first < 3:
+    first = int(np.searchsorted(times, times[0] + MOST_LAG_S))
+    if len(times) - first < 3:
         return None
-    errors = np.zeros_like(lags)
-    delay_errors(take.times_s, subject, camera, first, lags, errors)
-    return float(lags[int(np.argmin(errors))])
+    return float(least_delay(times, subject, take.pan[:, 1], first, LAGS_S))
 
 
-def _strobing(take: Take) -> float:
+def _strobing(take: Take, first: int, last: int) -> float:
     """Return the fastest pan while the subject itself moves across the frame [deg/s].
 
     A note only: the seven-second rule holds for a background that the eye follows
@@ -200,6 +222,6 @@ def _strobing(take: Take) -> float:
     """
     if len(take.times_s) < 3:
         return 0.0
-    slide = np.abs(np.gradient(np.clip(take.u, -FAR_OUT, FAR_OUT), take.times_s))
-    off = (slide > 0.5) & ~take.handle
-    return degrees(float(np.abs(take.pan[off, 1]).max())) if off.any() else 0.0
+    slide = np.empty_like(take.u)
+    rates(take.u, take.times_s, FAR_OUT, slide)
+    return degrees(fastest_while_sliding(slide, take.pan[:, 1], first, last, SLIDING))
