@@ -238,3 +238,13 @@ def test_a_stage_that_spoils_the_best_setup_is_kept_to_by_the_convex_programme(
     assert found[0].rank <= candidates(ask)[0].rank
     take = operate(in_setup(ask.shot, found[0].setup))
     assert inside_floor(stage, take.base[:, [0, 2]]).all()
+
+
+def test_a_lower_price_of_track_brings_moves() -> None:
+    path = walk(2.0, start=(-5.0, 0.0, 0.0))(SECONDS)
+    kinds = {}
+    for price in (0.0, 1.0):
+        found = best(open_ask(person(path), "cowboy", kit=(50,), rig_price=price))
+        assert found.holds
+        kinds[price] = found.setup.rig.kind
+    assert kinds == {0.0: "track", 1.0: "sticks"}
