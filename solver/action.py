@@ -7,7 +7,6 @@ takes. The crew never sees it.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
 from .arrays import BoolArray, FloatArray, IntArray
 from .body import EYES
@@ -137,6 +136,9 @@ def _headings(
     shot: Shot, times: FloatArray, walked: FloatArray, primary: int
 ) -> tuple[float, FloatArray]:
     """Return the main heading and the heading at each frame [rad]."""
+    # Imported here: most commands judge nothing, and this takes a while to load.
+    from scipy.ndimage import gaussian_filter1d
+
     rate = float(shot.rate)
     smooth = gaussian_filter1d(walked, SMOOTH_S * rate / 2, axis=0, mode="nearest")
     speed = np.gradient(smooth, times, axis=0) if len(times) > 1 else 0 * smooth

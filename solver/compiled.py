@@ -6,35 +6,88 @@ named after a digest of its source and of every module of this package that it i
 directly or through others: an edit in any of them compiles afresh. The target is a
 generic processor without fast-math, so that one architecture gives one result. Where
 the user's cache folder can't be written (read-only installs, accounts without a home),
-the machine code goes to a temporary folder.
+the machine code goes to a temporary folder. The compiler itself is only imported when a
+kernel is first called: commands that solve nothing start without it.
 """
 
+import functools
 import hashlib
 import os
 import re
+import sys
 import tempfile
+import threading
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-import numba
-
-config: Any = numba.config  # its settings are made at run time
-
-config.CPU_NAME = "generic"
-config.CPU_FEATURES = ""
-
 _IMPORTED = re.compile(r"^\s*from \.(\w+) import", re.MULTILINE)
+_MAKING = threading.RLock()
 
 
-def kernel(function: Callable[..., Any]) -> Callable[..., Any]:
+class Kernel:
+    """A function that is compiled when it, or a kernel that calls it, is first called.
+
+    Attributes:
+        compiled: the compiler's own object; made when it is first asked for.
+    """
+
+    compiled: Any
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        functools.update_wrapper(self, function)
+        self._function = function
+
+    def __call__(self, *arguments: Any) -> Any:
+        """Call the machine code."""
+        return self.compiled(*arguments)
+
+    def __getattr__(self, name: str) -> Any:
+        """Make `compiled`, or return the type by which other kernels know this one."""
+        if name == "_numba_type_":
+            return self.compiled._numba_type_
+        if name != "compiled":
+            raise AttributeError(name)
+        with _MAKING:
+            if "compiled" not in self.__dict__:
+                self.compiled = _compiled(self._function)
+        return self.__dict__["compiled"]
+
+
+def kernel(function: Callable[..., Any]) -> Kernel:
     """Compile `function` on first call, cached on disk, strict IEEE arithmetic."""
-    before = config.CACHE_DIR
-    config.CACHE_DIR = _cache_folder(Path(function.__code__.co_filename))
-    compiled: Callable[..., Any] = numba.njit(cache=True, error_model="numpy")(function)
-    config.CACHE_DIR = before
+    return Kernel(function)
+
+
+def has_machine_code(module: str) -> bool:
+    """Tell whether kernels of a module of this package were compiled before."""
+    folder = _cache_folder(Path(__file__).with_name(f"{module}.py"))
+    return any(Path(folder).rglob("*.nbi"))
+
+
+def _compiled(function: Callable[..., Any]) -> Any:
+    numba = _compiler()
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = _cache_folder(Path(function.__code__.co_filename))
+    compiled = numba.njit(cache=True, error_model="numpy")(function)
+    numba.config.CACHE_DIR = before
     return compiled
+
+
+@cache
+def _compiler() -> Any:
+    """Return the compiler, set to a processor that all machines are at least."""
+    import numba
+
+    config: Any = numba.config  # its settings are made at run time
+    config.CPU_NAME = "generic"
+    config.CPU_FEATURES = ""
+    return numba
+
+
+if "numba" in sys.modules:  # who imported it may compile before a kernel is called
+    _compiler()
 
 
 def sources_of(module: Path) -> tuple[Path, ...]:
@@ -53,12 +106,12 @@ def sources_of(module: Path) -> tuple[Path, ...]:
 @cache
 def _cache_folder(module: Path) -> str:
     """Return a writable folder named after the sources that a module depends on."""
-    digest = hashlib.sha256(numba.__version__.encode())
+    digest = hashlib.sha256(_compiler().__version__.encode())
     for source in sources_of(module):
         digest.update(source.name.encode())
         digest.update(source.read_bytes())
     name = f"carrellata-kernels-{digest.hexdigest()[:16]}"
-    home = config.CACHE_DIR or os.path.expanduser("~/.cache")  # noqa: PTH111 - Path.home() raises without a home
+    home = os.environ.get("NUMBA_CACHE_DIR") or os.path.expanduser("~/.cache")  # noqa: PTH111 - Path.home() raises without a home
     for base in (home, tempfile.gettempdir()):
         folder = Path(base) / name
         try:

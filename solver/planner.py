@@ -8,7 +8,6 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from scipy.linalg import null_space
 
 from .arrays import FloatArray
 
@@ -287,6 +286,9 @@ def _build(
     right[:n, 2:] = e_u.T @ cost.targets
     right[n, 1] = -1.0 / jerk  # sum u h = -a0 / J
     gain = np.linalg.solve(kkt, right)[:n]
+    # Imported here: most commands plan nothing, and this takes a while to load.
+    from scipy.linalg import null_space
+
     free = null_space(lengths[None, :])
     lower = np.linalg.cholesky(free.T @ hessian @ free)
     white = np.linalg.solve(lower, free.T).T
