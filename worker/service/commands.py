@@ -12,7 +12,6 @@ import typer
 
 from ...jobs.cli import app, print_json
 from ...jobs.errors import InputError
-from ...jobs.quantities import NAME_PATTERN
 
 _DEFAULT_PORT = 8791
 _TOKEN_VARIABLE = "CARRELLATA_TOKEN"
@@ -100,6 +99,7 @@ def token(
 ) -> None:
     """Make a token for the service; it is shown once, and kept as a digest."""
     _need_extra()
+    from ...jobs.quantities import NAME_PATTERN
     from .auth import new_token, token_entry
 
     if re.fullmatch(NAME_PATTERN, project) is None:
