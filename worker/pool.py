@@ -41,7 +41,8 @@ def run_worker(
     if pool == "batch":
         os.nice(_BATCH_NICE)
     warm_for_all()
-    worker_name = name or f"{pool}-{os.getpid()}@{socket.gethostname()}"
+    own = name or f"{pool}-{os.getpid()}"
+    worker_name = own if "@" in own else f"{own}@{socket.gethostname()}"
 
     def keep_ours(**_: Any) -> None:
         """Keep the library from replacing our log."""

@@ -180,9 +180,9 @@ class TestFarm:
         return files_below(self.folder / out)
 
     def is_empty(self) -> bool:
-        """Tell whether no message waits or is with a worker."""
+        """Tell whether no message of a batch waits or is with a worker."""
         with self.server.client() as client:
-            waiting = [client.llen(one) for one in ("batch", "joins", "interactive")]
+            waiting = [client.llen(one) for one in ("batch", "joins")]
             return not any(waiting) and not client.hlen("unacked")
 
     def stop(self) -> None:
