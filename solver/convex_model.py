@@ -22,7 +22,6 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-import scipy.sparse
 
 from .arrays import BoolArray, FloatArray, IntArray
 
@@ -159,6 +158,7 @@ class _Programme:
         n_limits: int,
     ) -> None:
         import cvxpy  # takes half a second to load
+        import scipy.sparse
 
         cp: Any = cvxpy
         self.x = cp.Variable(f_pattern.shape[1])
@@ -208,6 +208,8 @@ class _Programme:
 
 def _product(cp: Any, pattern: BoolArray, x: Any) -> tuple[Any, Any]:
     """Return a parameter of a matrix's entries, and the matrix times x."""
+    import scipy.sparse
+
     rows, columns = np.nonzero(pattern)
     ones, order = np.ones(len(rows)), np.arange(len(rows))
     total = scipy.sparse.csr_array(

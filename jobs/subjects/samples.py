@@ -140,7 +140,10 @@ def _frames(table: pa.Table, source: Source) -> FloatArray:
 
 def _values(table: pa.Table, name: str) -> FloatArray:
     """A column as float64, empty cells as NaN."""
-    values: FloatArray = table[name].cast(pa.float64(), safe=False).to_numpy()
+    column = table[name]
+    if column.type != pa.float64():
+        column = column.cast(pa.float64(), safe=False)
+    values: FloatArray = column.to_numpy()
     return values
 
 
