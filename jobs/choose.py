@@ -1,6 +1,6 @@
 """Chooses a setup for every shot of a job across its cuts: the join after judging."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
@@ -43,16 +43,16 @@ def choose_setups(
     Args:
         job: the checked job.
         judgements: by name of the shot; those without candidates are left out of the
-            choice, as are shots that are not there.
-
-    Raises:
-        SolverError: the shots of a letter have no setup in common.
+            choice, as are shots that are not there, and the shots of a letter that
+            have no setup in common.
     """
-    specs = [
+    judged = [
         spec
         for spec in job.shots
         if spec.name in judgements and judgements[spec.name].candidates
     ]
+    apart = _apart(judged, judgements)
+    specs = [spec for spec in judged if spec.name not in apart]
     if not specs:
         return {}
     there = {spec.name for spec in specs}
@@ -87,6 +87,25 @@ def choose_setups(
     return found
 
 
+def _apart(specs: Sequence[ShotSpec], judgements: Mapping[str, Judgement]) -> set[str]:
+    """Return the shots whose letter has no setup that holds all its shots."""
+    common: dict[tuple[str, str], set[str]] = {}
+    members: dict[tuple[str, str], set[str]] = {}
+    for spec in specs:
+        if spec.setup is None:
+            continue
+        letter = spec.scene.lower(), spec.setup.lower()
+        own = {_shared(each) for each in judgements[spec.name].candidates}
+        common[letter] = common.get(letter, own) & own
+        members.setdefault(letter, set()).add(spec.name)
+    return {name for key, names in members.items() if not common[key] for name in names}
+
+
+def _shared(candidate: Candidate) -> str:
+    """Return a name for what shots of one letter share of a setup."""
+    return digest({name: candidate.setup[name] for name in SHARED_FIELDS})
+
+
 def _runner_up(candidate: Candidate, more: float | None) -> dict[str, Any]:
     return {
         "setup": candidate.setup,
@@ -101,7 +120,6 @@ def _open_shot(spec: ShotSpec, judgement: Judgement, *, gap: bool) -> OpenShot:
     states = []
     for k, candidate in enumerate(judgement.candidates):
         ends = candidate.shot_ends
-        shared = {name: candidate.setup[name] for name in SHARED_FIELDS}
         states.append(
             State(
                 score=candidate.score,
@@ -109,7 +127,7 @@ def _open_shot(spec: ShotSpec, judgement: Judgement, *, gap: bool) -> OpenShot:
                 last=ends.last,
                 left=ends.left,
                 order=k,
-                setup=digest(shared),
+                setup=_shared(candidate),
             )
         )
     return OpenShot(

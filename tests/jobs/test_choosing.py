@@ -113,6 +113,26 @@ def test_shots_of_one_letter_share_rig_lens_and_height(tmp_path: Path) -> None:
         assert found["010"][field] == found["030"][field]
 
 
+def test_shots_of_one_letter_that_no_setup_holds_say_so_and_the_others_go_on(
+    tmp_path: Path,
+) -> None:
+    north = {"stage": {"floor": [[-600, 500], [900, 500], [900, 1500], [-600, 1500]]}}
+    south = {"stage": {"floor": [[-600, -900], [900, -900], [900, 300], [-600, 300]]}}
+    alone = solve(
+        tmp_path / "alone", open_shot("010", **north), open_shot("030", **south)
+    )
+    assert [row.status for row in alone.rows] == ["solved", "solved"]
+    outcome = solve(
+        tmp_path / "letter",
+        open_shot("010", setup="A", **north),
+        open_shot("020"),
+        open_shot("030", setup="A", **south),
+    )
+    assert [row.status for row in outcome.rows] == ["no_setup", "solved", "no_setup"]
+    for row in outcome.failed:
+        assert row.error is not None
+
+
 SMALL_FLOOR = {"floor": [[0, 350], [120, 350], [120, 450], [0, 450]]}
 
 
