@@ -258,6 +258,9 @@ def _plain_verdict(
     good.sort(key=lambda one: one[1] - (one[0].name == "shifted") * LIKE)
     if good:
         way, left = good[0]
+        nothing = way.name != "shifted" and way.seconds < step / 2
+        if nothing:  # a lag or a smoothing of less than a sample is exact aim
+            way = replace(way, name="shifted", seconds=0.0)
         others = {kinds[one.name] for one, rest in good if rest <= best + LIKE}
         early = max(0.0, -way.seconds) if way.seconds < -step / 2 else 0.0
         verdict_ = verdict(

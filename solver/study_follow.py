@@ -137,6 +137,7 @@ class _Fit:
     ) -> None:
         self.camera, self.points, self.name, self.rails = camera, points, name, rails
         self.inside = inner(camera)
+        self.held: tuple[float, float] | None = None
         self.exact = None if rails else centred_aim(camera, points, camera.place)
 
     def made(self, seconds: float) -> tuple[FloatArray, float, float, float]:
@@ -152,7 +153,11 @@ class _Fit:
             beside = float(gap.mean())
             off_rail = float(gap.std()) / self.rails.scale_m
             place = self.rails.places(self.rails.feet + beside)
-            angles, u, v = centred_aim(self.camera, self.points, place)
+            if self.held is None:
+                _, u, v = centred_aim(self.camera, self.points, place)
+                self.held = u, v
+            u, v = self.held
+            angles = exact_aim(self.camera, self.points, place, u, v)
         out = passed(self.name, angles, samples)
         # Where it is held is fitted too: to first order an offset of the angles.
         off = (self.camera.angles - out)[:, self.inside]

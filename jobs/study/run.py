@@ -24,11 +24,15 @@ FEWEST_A_WORKER = 24  # a process takes longer to start than these to study
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Work:
-    """What every camera of a study is studied with."""
+    """What every camera of a study is studied with.
+
+    `places` are the cameras' indices in the file, by name.
+    """
 
     file: StudyFile
     folder: Path
     fit: bool
+    places: dict[str, int]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -72,7 +76,8 @@ def study_all(
     Returns:
         In the order of the file.
     """
-    work = Work(file=file, folder=folder, fit=fit)
+    places = {spec.name: k for k, spec in enumerate(file.cameras)}
+    work = Work(file=file, folder=folder, fit=fit, places=places)
     enough = 1 if fit else FEWEST_A_WORKER
     most = min(n_processors(), -(-len(file.cameras) // enough))
     n_workers = most if workers is None else workers
@@ -92,7 +97,7 @@ def _lost(work: Work, spec: StudiedSpec) -> Studied:
 
 
 def _one(work: Work, spec: StudiedSpec, *, keep: bool) -> Studied:
-    path = f"cameras[{work.file.cameras.index(spec)}]"
+    path = f"cameras[{work.places[spec.name]}]"
     try:
         camera, subject = read_pair(work.file, spec, work.folder, path)
     except SubjectError as error:
