@@ -109,7 +109,8 @@ async def delete_batch(
             "content": {"text/event-stream": {"schema": {"type": "string"}}},
         },
     )
-    | _LIMITS,
+    | _LIMITS
+    | problems(422),
 )
 async def get_events(
     request: Request,
