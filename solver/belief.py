@@ -116,6 +116,8 @@ def perceive(
             crew is in step as the shot starts).
         velocity: filled with the velocity [m/s] believed, (k, m).
     """
+    p, gain = np.empty((4, 4)), np.empty(4)
+    settle(first_step_s(times, fresh), fade, bandwidth, gait, p, gain)
     perceive_columns(
         times,
         points,
@@ -127,9 +129,40 @@ def perceive(
         fade,
         gait,
         carry,
+        p,
+        gain,
         place,
         velocity,
     )
+
+
+@kernel
+def first_step_s(times, fresh):
+    """Return the time from the first to the second fresh sample, 1/24 s without one."""
+    first = 0
+    while first < times.shape[0] and not fresh[first]:
+        first += 1
+    second = first + 1
+    while second < times.shape[0] and not fresh[second]:
+        second += 1
+    return times[second] - times[first] if second < times.shape[0] else 1.0 / 24
+
+
+@kernel
+def settle(dt, fade, bandwidth, gait, p, gain):
+    """Fill the covariance p (4, 4) and gain (4,) to which samples `dt` apart lead."""
+    f = np.zeros((4, 4))
+    q = np.zeros((4, 4))
+    half = np.empty((4, 4))
+    pred = np.empty((4, 4))
+    p[:] = 0.0
+    p[0, 0] = p[1, 1] = 1.0
+    # The bounce starts as it stays; else its slow decay would outlast the settling.
+    p[2, 2] = gait
+    p[3, 3] = gait * (2 * np.pi * GAIT_HZ) ** 2
+    transition(dt, fade, bandwidth, gait, f, q)
+    for _ in range(SETTLE):
+        step_within(p, f, q, 1.0 / dt, gain, half, pred)
 
 
 @kernel
@@ -144,12 +177,15 @@ def perceive_columns(
     fade,
     gait,
     carry,
+    settled_p,
+    settled_gain,
     place,
     velocity,
 ):
     """Do what `perceive` does for some of the columns of points, place and velocity.
 
-    They share the gains, which depend on times and noise only.
+    They share the gains, which depend on times and noise only: `settle` gives those of
+    the step between the first two fresh samples.
     """
     n = times.shape[0]
     first = 0
@@ -172,16 +208,11 @@ def perceive_columns(
         state[c, 0] = points[first, columns[c]]
     f = np.zeros((4, 4))
     q = np.zeros((4, 4))
-    gain = np.zeros(4)
     half = np.empty((4, 4))
     pred = np.empty((4, 4))
-    p = np.eye(4)
-    # The bounce starts as it stays; else its slow decay would outlast the settling.
-    p[2, 2] = gait
-    p[3, 3] = gait * (2 * np.pi * GAIT_HZ) ** 2
+    p = settled_p.copy()
+    gain = settled_gain.copy()
     transition(dt, fade, bandwidth, gait, f, q)
-    for _ in range(SETTLE):
-        step_within(p, f, q, 1.0 / dt, gain, half, pred)
     step = dt
     last_gain = gain.copy()
     settled = False

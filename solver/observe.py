@@ -5,12 +5,13 @@ setups of one shot are tried on the same beliefs.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
 
 from .arrays import FloatArray
-from .belief import perceive_columns
+from .belief import first_step_s, perceive_columns, settle
 from .compiled import kernel
 from .crew import Member
 from .shot import Shot, Subject
@@ -29,12 +30,23 @@ class Seen:
     velocity: FloatArray
 
 
+@lru_cache(maxsize=512)
+def _settled(
+    dt_s: float, fade_s: float, bandwidth_rad_s: float, gait: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return the covariance and gain that `settle` fills; few steps differ in a job."""
+    p, gain = np.empty((4, 4)), np.empty(4)
+    settle(dt_s, fade_s, bandwidth_rad_s, gait, p, gain)
+    return p, gain
+
+
 def believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) -> Seen:
     """Return what one member believes about the subjects at the ticks."""
     shape = (len(subjects), len(ticks), 2, 3)
     place, velocity = np.empty(shape), np.empty(shape)
     for i, subject in enumerate(subjects if len(ticks) else ()):
         body = np.concatenate((subject.floor, subject.eyes), axis=1)
+        step = first_step_s(subject.times_s, subject.fresh)
         for axes, share, fade, gait in (
             (_GROUND, 1.0, member.fade_s, member.gait),
             (
@@ -55,6 +67,7 @@ def believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) ->
                 fade,
                 gait,
                 axes is _GROUND,
+                *_settled(step, fade, member.bandwidth_rad_s * share, gait),
                 place[i].reshape(-1, 6),
                 velocity[i].reshape(-1, 6),
             )

@@ -60,9 +60,11 @@ def frame_target(
     high = high_t = np.inf
     several = 0
     for s in range(weights.shape[0]):
+        if weights[s] > 0.0:
+            several += 1
+    for s in range(weights.shape[0]):
         if weights[s] <= 0.0:
             continue
-        several += 1
         aim = cue[CUE_AIM]
         dx = believed(p, w, s, tick, aim, ahead, fade, 0) - cam[0]
         dy = believed(p, w, s, tick, aim, ahead, fade, 1) - cam[1]
@@ -71,7 +73,7 @@ def frame_target(
         total += weights[s]
         pan += weights[s] * turn_near(a, near)
         tilt += weights[s] * b
-        if must[s]:
+        if must[s] and several > 1:
             a, b = aim_scalar(dx, dy, dz, 0.0, 0.0, roll, tx, ty)
             a = turn_near(a, near)
             room, room_t = np.arctan(HOLD_MARGIN * tx), np.arctan(HOLD_MARGIN * ty)
