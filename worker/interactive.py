@@ -16,6 +16,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any, cast
 
+from celery.exceptions import SoftTimeLimitExceeded
 from pydantic import ValidationError
 
 from ..jobs.choose import choose_setups
@@ -26,7 +27,7 @@ from ..jobs.solve_shot import Work, failed_row, solve_shot, unchosen_row
 from ..jobs.spec import JobFile
 from ..jobs.spec_shot import ShotSpec
 from ..jobs.store import Store
-from .app import send_take
+from .app import SOFT, send_take
 from .broker import answering
 from .farm import Farm
 from .inputs import FarmReader, submission_faults
@@ -138,7 +139,11 @@ def solve_now(machine: Machine, message: TakeMessage) -> None:
     if tries > machine.settings.max_attempts:
         row = failed_row(work, spec, "shots[0]: quarantined: its process was lost")
     else:
-        row = _solve(work, spec)
+        try:
+            row = _solve(work, spec)
+        except SoftTimeLimitExceeded:
+            answer_late(machine, message, machine.settings.time_limit_s * SOFT)
+            return
     answer(machine, message, {"row": asdict(row), "folder": str(work.store.folder)})
     log(
         logging.INFO,
@@ -161,11 +166,11 @@ def _solve(work: Work, spec: ShotSpec) -> ShotRow:
     return solve_shot(work, spec, chosen)
 
 
-def answer_late(machine: Machine, message: TakeMessage) -> None:
-    """Answer for a shot whose process was killed by the time limit."""
+def answer_late(machine: Machine, message: TakeMessage, limit_s: float) -> None:
+    """Answer for a shot that was stopped for the time it took."""
     work = _work(machine, message)
-    limit = machine.settings.time_limit_s
-    row = failed_row(work, work.job.shots[0], f"shots[0]: took longer than {limit:g} s")
+    reason = f"shots[0]: took longer than {limit_s:.3g} s and was stopped"
+    row = failed_row(work, work.job.shots[0], reason)
     answer(machine, message, {"row": asdict(row), "folder": str(work.store.folder)})
 
 

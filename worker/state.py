@@ -84,6 +84,10 @@ class State:
         """Make this batch the open one of its work, whatever was."""
         self.redis.set(f"{PREFIX}claim:{digest}", batch, ex=self.lifetime_s)
 
+    def claim_age_s(self, digest: str) -> float:
+        """Return how long ago work was claimed."""
+        return self.lifetime_s - self.redis.ttl(f"{PREFIX}claim:{digest}")
+
     def sent(self, batch: str) -> None:
         """Note that all messages of a batch's first phase are queued."""
         self.redis.hset(batch_key(batch), "sent", "1")

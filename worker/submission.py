@@ -26,6 +26,8 @@ from .spool import Record, dump_job, new_name
 from .state import CLOSED, State
 from .units import BAD
 
+_SETTING_UP_S = 30  # that another submission of the same work may take
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Submitted:
@@ -80,6 +82,8 @@ def submit(
                 if "sent" not in found:
                     record = farm.spool.read(holder)
                     start(*parts, record)
+                return Submitted(batch=holder, is_new=False, n_shots=len(record.shots))
+            if found is None and farm.state.claim_age_s(record.digest) < _SETTING_UP_S:
                 return Submitted(batch=holder, is_new=False, n_shots=len(record.shots))
             farm.state.reclaim(record.digest, record.batch)
         farm.spool.write(record)

@@ -34,10 +34,11 @@ from .units import give_up, work_through
 
 _PAUSE_S = 1.0
 
-_AFTER_LIMIT: dict[str, tuple[type[Any], Callable[[Machine, Any], None]]] = {
+_AFTER_LIMIT: dict[str, tuple[type[Any], Callable[[Machine, Any, float], None]]] = {
     UNITS_TASK: (UnitsMessage, give_up),
     TAKE_TASK: (TakeMessage, answer_late),
 }
+"""What is done, given the limit in seconds, once it has ended a message's process."""
 
 
 def register(app: Celery, settings: Settings) -> None:
@@ -89,7 +90,7 @@ def register(app: Celery, settings: Settings) -> None:
         worker = sender.request.hostname or "worker"
         machine = machine_of(settings, app, worker)
         try:
-            after(machine, read_message(kind, args[0]))
+            after(machine, read_message(kind, args[0]), settings.time_limit_s)
         except (MessageError, RedisError, OperationalError, OSError) as error:
             log(logging.ERROR, "not recorded", task=sender.name, reason=str(error))
 

@@ -31,6 +31,15 @@ def work_through(machine: Machine, message: UnitsMessage) -> None:
         RedisError: Redis was away for too long; the message must be given back.
     """
     batch, phase = meant(machine, message)
+    try:
+        _work_through(machine, message, batch, phase)
+    except SoftTimeLimitExceeded:
+        give_up(machine, message, machine.settings.time_limit_s * SOFT)
+
+
+def _work_through(
+    machine: Machine, message: UnitsMessage, batch: Batch, phase: Phase
+) -> None:
     name = batch.record.batch
     cancelled, lost = machine.state.look(name, phase.name, message.shots)
     if cancelled:
@@ -54,21 +63,23 @@ def work_through(machine: Machine, message: UnitsMessage) -> None:
         machine.send_join(name, phase)
 
 
-def give_up(machine: Machine, message: UnitsMessage) -> None:
-    """End the shots of a message whose process was killed by the time limit.
+def give_up(machine: Machine, message: UnitsMessage, limit_s: float) -> None:
+    """End the shots of a message that was stopped for the time it took.
 
-    Several shots are queued again, each alone; a single one has had its time.
+    Several shots are queued again, each alone, as if they had not been begun: one may
+    have taken the others' time. A single one has had its own.
     """
     batch, phase = meant(machine, message)
     name, undone = batch.record.batch, _undone(machine, batch, phase, message.shots)
     if len(message.shots) > 1:
+        for shot in undone:
+            machine.state.abandon(name, phase.name, shot)
         machine.send_single(name, phase, undone)
         return
     for shot in undone:
-        limit = machine.settings.time_limit_s
-        reason = f"took longer than {limit:g} s and was stopped"
+        reason = f"took longer than {limit_s:.3g} s and was stopped"
         outcome = _lost(batch, phase, shot, reason, TIMED_OUT)
-        n_ends = _end(machine, batch, phase, shot, outcome, 1e3 * limit)
+        n_ends = _end(machine, batch, phase, shot, outcome, 1e3 * limit_s)
         if n_ends >= len(batch.shots[phase.name]):
             machine.send_join(name, phase)
 
@@ -135,13 +146,9 @@ def _attempt(machine: Machine, batch: Batch, phase: Phase, shot: int) -> Outcome
 
     try:
         row = phase.unit(work, spec, machine.given(batch, phase, shot), mark)
-    except SoftTimeLimitExceeded:
-        limit = machine.settings.time_limit_s
-        reason = f"took longer than {limit * SOFT:g} s and was stopped"
-        return _lost(batch, phase, shot, reason, TIMED_OUT)
     except OSError as error:
         return _lost(batch, phase, shot, _not_written(error), FAILED)
-    except RecordError:
+    except (RecordError, SoftTimeLimitExceeded):
         raise
     except Exception as error:
         # A defect met by one shot must not keep a night of others from their report.

@@ -101,7 +101,7 @@ def test_redis_that_is_not_there_is_exit_code_three(farm: TestFarm) -> None:
     farm.server.kill()
     with pytest.raises(ServiceError, match="does not answer"):
         farm.submit(job)
-    for words in (("submit", job), ("status",), ("status", "--farm")):
+    for words in (("submit", job), ("status", "--farm")):
         ended = farm.run(*words)
         assert ended.returncode == 3
         assert ended.stderr.strip().endswith("does not answer")

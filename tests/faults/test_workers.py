@@ -1,8 +1,10 @@
 """Children, workers and shots that die: nothing is lost, and nothing runs for ever."""
 
+import json
 import os
 import signal
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -101,9 +103,10 @@ def test_poison_shot_is_quarantined_at_the_fourth_delivery(farm: TestFarm) -> No
     assert rows_of(farm)["020"] == ("solved", None)
 
 
-def test_shot_over_the_time_limit_is_stopped_and_named(make_farm: object) -> None:
-    assert callable(make_farm)
-    farm: TestFarm = make_farm(TIME_LIMIT_S="3", VISIBILITY_TIMEOUT_S="8")
+def test_shot_over_the_time_limit_is_stopped_and_named(
+    make_farm: Callable[..., TestFarm],
+) -> None:
+    farm = make_farm(TIME_LIMIT_S="3", VISIBILITY_TIMEOUT_S="8")
     farm.faults["hang"] = ["010"]
     worker = farm.worker()
     batch = farm.submit(farm.job(walking_job(*many_shots(4)))).batch
@@ -113,6 +116,18 @@ def test_shot_over_the_time_limit_is_stopped_and_named(make_farm: object) -> Non
     error = rows_of(farm)["010"][1]
     assert error == "shots[1]: took longer than 3 s and was stopped"
     assert worker.alive
+
+
+def test_bundle_that_takes_too_long_condemns_none_of_its_shots(
+    make_farm: Callable[..., TestFarm],
+) -> None:
+    farm = make_farm(TIME_LIMIT_S="3", VISIBILITY_TIMEOUT_S="8")
+    farm.faults["slow_s"] = 0.7
+    farm.worker()
+    batch = farm.submit(farm.job(walking_job(*many_shots(96)))).batch
+    with farm.server.client() as client:
+        assert client.llen("batch") < 96 / 5  # five or six a message, 4 s and more
+    assert farm.end(batch).counts == {"solved": 96}
 
 
 def test_crash_between_last_shot_and_join_joins_by_the_sweeper(farm: TestFarm) -> None:
@@ -177,6 +192,48 @@ def test_stopped_worker_gives_its_shots_back_and_ends(farm: TestFarm) -> None:
     # What was in hand ended there; nothing waited for a time-out, or ran twice.
     assert len(farm.started()) == 12
     assert len(in_hand) < 12
+
+
+def test_take_that_cannot_be_written_fails_its_shot_and_no_other(
+    farm: TestFarm,
+) -> None:
+    farm.worker()
+    blocked = farm.folder / "out/chase/history/010"
+    blocked.parent.mkdir(parents=True)
+    blocked.write_text("in the way")
+    batch = farm.submit(farm.job(walking_job(*many_shots(3)))).batch
+    assert farm.end(batch).counts == {"failed": 1, "solved": 2}
+    error = rows_of(farm)["010"][1]
+    assert error is not None
+    assert error.startswith("shots[1]: cannot be written: ")
+    blocked.unlink()
+    ended = farm.run("retry", batch, "--wait")
+    assert ended.returncode == 0, ended.stderr
+    assert "3 solved" in ended.stdout
+    assert rows_of(farm)["010"] == ("solved", None)
+
+
+def test_commands_end_with_the_codes_they_promise(farm: TestFarm) -> None:
+    farm.faults |= {"poison": ["010"], "slow_s": 0.2}
+    farm.worker()
+    job = farm.job(walking_job(*many_shots(3)))
+    ended = farm.run("submit", job, "-o", farm.folder / "out", "--wait")
+    assert ended.returncode == 1
+    assert "quarantined" in ended.stdout
+    night = farm.job(walking_job(*many_shots(60), sequence="night"), "night")
+    ended = farm.run("submit", night, "-o", farm.folder / "out", "--json")
+    assert ended.returncode == 0
+    batch = json.loads(ended.stdout)["batch"]
+    assert farm.run("cancel", batch).returncode == 0
+    assert farm.run("watch", batch).returncode == 4
+    said = json.loads(farm.run("status", batch, "--json").stdout)["batches"][0]
+    assert said["state"] == "cancelled"
+    unknown = farm.run("status", "0" * 16)
+    assert unknown.returncode == 2
+    assert unknown.stderr == f"batch {'0' * 16}: is not known\n"
+    outside = farm.run("submit", job, "-o", "/elsewhere")
+    assert outside.returncode == 2
+    assert "lies outside the folders that the farm may use" in outside.stderr
 
 
 def test_open_setups_are_judged_and_chosen_on_the_farm(farm: TestFarm) -> None:
