@@ -85,6 +85,7 @@ TAKE_FIELDS = pa.schema(
 )
 UNITS: dict[str, str] = {name: unit for name, _, unit in _COLUMNS if unit}
 _TEXTS = [name for name, kind, _ in _COLUMNS if kind == _TEXT]
+_ORDERED = ["frame", "time_s"]  # what readers look for a part of a take by
 
 
 def take_table(
@@ -212,14 +213,18 @@ def take_metadata(table: pa.Table) -> dict[str, Any]:
 def take_bytes(table: pa.Table) -> bytes:
     """Return the Parquet file of a take: zstd, one row group, same table same bytes."""
     buffer = pa.BufferOutputStream()
-    pq.write_table(
-        table,
+    # The metadata goes in beside the schema: within it, it would be written twice.
+    plain = table.replace_schema_metadata(None)
+    with pq.ParquetWriter(
         buffer,
+        plain.schema,
         compression="zstd",
         use_dictionary=_TEXTS,
-        row_group_size=max(1, table.num_rows),
         write_page_checksum=True,
-    )
+        write_statistics=_ORDERED,
+    ) as file:
+        file.write_table(plain, row_group_size=max(1, table.num_rows))
+        file.add_key_value_metadata(table.schema.metadata or {})
     data: bytes = buffer.getvalue().to_pybytes()
     return data
 
