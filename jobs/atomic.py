@@ -13,8 +13,14 @@ from pathlib import Path
 _SUFFIX = ".part"
 
 
-def write_whole(path: Path, data: bytes) -> None:
+def write_whole(path: Path, data: bytes, *, flush: bool = True) -> None:
     """Give `path` these bytes in one step; its folder is made if need be.
+
+    Args:
+        path: the file.
+        data: all of it.
+        flush: whether it has to outlast a loss of power. What is made again where it
+            is missing or damaged need not; a writer that is killed spoils neither.
 
     Raises:
         OSError: nothing was changed and nothing is left behind; it names `path`.
@@ -26,7 +32,8 @@ def write_whole(path: Path, data: bytes) -> None:
             fcntl.flock(file, fcntl.LOCK_EX)
             file.write(data)
             file.flush()
-            os.fsync(file.fileno())
+            if flush:
+                os.fsync(file.fileno())
             temporary.replace(path)
     except OSError as error:
         raise OSError(error.errno, error.strerror, str(path)) from error

@@ -7,7 +7,7 @@ done, and spares a shot whose inputs are the same the next night.
 """
 
 import json
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
@@ -74,8 +74,15 @@ class Judgement:
         Raises:
             OSError: it could not be written; the file at `path` is as it was.
         """
-        values = {"schema": JUDGEMENT_SCHEMA, **asdict(self)}
-        write_whole(path, canonical(values).encode())
+        values = {"schema": JUDGEMENT_SCHEMA, **_plain(self)}
+        values["candidates"] = [_plain(each) for each in self.candidates]
+        # Where a loss of power spoils it, the shot is judged again.
+        write_whole(path, canonical(values).encode(), flush=False)
+
+
+def _plain(values: Judgement | Candidate) -> dict[str, Any]:
+    """Return fields by name, not copied as they are written at once."""
+    return {each.name: getattr(values, each.name) for each in fields(values)}
 
 
 def read_judgement(path: Path) -> Judgement | None:

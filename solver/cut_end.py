@@ -5,7 +5,7 @@ half frames, u positive to the right and v up. Without the shake.
 """
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 from math import atan2, cos, hypot, isfinite, radians, sin
 from typing import Any
 
@@ -82,7 +82,7 @@ class CutEnd(Acted):
 
     def plain(self) -> dict[str, Any]:
         """Return the end as values that JSON carries without loss."""
-        return asdict(self)
+        return {field.name: getattr(self, field.name) for field in fields(self)}
 
     @classmethod
     def from_plain(cls, values: Mapping[str, Any]) -> "CutEnd":
