@@ -59,11 +59,15 @@ class Subject:
         Interpolates between visible samples, so it reads ahead: for measures and
         rehearsed focus, never for the crew. A held key stays where it is drawn.
         """
+        times, floor, eyes = self.times_s, self.floor, self.eyes
         seen = self.visible | self.fresh
-        points = self.floor[seen] + (self.eyes[seen] - self.floor[seen]) * fraction
-        return np.column_stack(
-            [np.interp(times_s, self.times_s[seen], points[:, c]) for c in range(3)]
-        )
+        if not seen.all():
+            times, floor, eyes = times[seen], floor[seen], eyes[seen]
+        points = floor if fraction == 0.0 else floor + (eyes - floor) * fraction
+        out = np.empty((len(times_s), 3))
+        for c in range(3):
+            out[:, c] = np.interp(times_s, times, points[:, c])
+        return out
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
