@@ -3,10 +3,13 @@
 import numpy as np
 
 from .arrays import FloatArray
+from .compiled import kernel
 from .rig import Rig
 from .stage import Stage, floor_margin, rail_crosses
 
 RAIL_SAMPLES = 25
+WALKED_EVERY = 4  # samples of a path
+_STEPS = np.arange(RAIL_SAMPLES, dtype=np.float64)
 DEFAULT_HEIGHT_M = (0.3, 2.6)  # of lenses on usual rigs; common practice, no source
 
 
@@ -18,13 +21,17 @@ def rail_faults(stage: Stage, rig: Rig) -> dict[str, float]:
     """
     places = rail_places(rig)
     found: dict[str, float] = {}
-    beyond = -float(floor_margin(stage, places[:, [0, 2]]).min())
-    if beyond > 0:
-        found["floor"] = beyond
+    if stage.floor is not None:
+        beyond = -float(floor_margin(stage, places[:, [0, 2]]).min())
+        if beyond > 0:
+            found["floor"] = beyond
     low, high = stage.heights
-    off = max(low - float(places[:, 1].min()), float(places[:, 1].max()) - high)
+    lens = places[:, 1].tolist()
+    off = max(low - min(lens), max(lens) - high)
     if off > 1e-6:
         found["height"] = off
+    if not stage.names:
+        return found
     for name, hit in zip(stage.names, rail_crosses(stage, places), strict=True):
         if hit:
             found[f"keep_out:{name}"] = 1.0
@@ -33,8 +40,12 @@ def rail_faults(stage: Stage, rig: Rig) -> dict[str, float]:
 
 def rail_places(rig: Rig) -> FloatArray:
     """Return lens places along a whole rail, (k, 3) [m]; one for sticks."""
-    count = RAIL_SAMPLES if rig.length_m > 0 else 1
-    return rig.places(np.linspace(0.0, rig.length_m, count))
+    length = rig.length_m
+    if length == 0.0:
+        return rig.shape.origin[None]
+    s = _STEPS * (length / (RAIL_SAMPLES - 1))
+    s[-1] = length
+    return rig.places(s)
 
 
 def path_gap_m(rig: Rig, feet: FloatArray) -> float:
@@ -44,16 +55,30 @@ def path_gap_m(rig: Rig, feet: FloatArray) -> float:
         rig: with its run-up.
         feet: of every subject, (n_subjects, n, 3) [m].
     """
-    rail = rail_places(rig)[:, [0, 2]]
-    walked = feet[:, ::4][..., [0, 2]].reshape(-1, 2)
-    if len(rail) == 1:
-        return float(np.hypot(*(walked - rail[0]).T).min())
-    start, along = rail[:-1], np.diff(rail, axis=0)
-    off = walked[:, None] - start
-    square = np.maximum(np.einsum("kc,kc->k", along, along), 1e-12)
-    share = np.clip(np.einsum("nkc,kc->nk", off, along) / square, 0.0, 1.0)
-    gap = off - share[..., None] * along
-    return float(np.hypot(gap[..., 0], gap[..., 1]).min())
+    gap: float = ground_gap(rail_places(rig), feet)
+    return gap
+
+
+@kernel
+def ground_gap(rail, feet):
+    """Return the least distance on the ground of a polyline from anyone's feet [m].
+
+    `rail` is (k, 3), `feet` (n_subjects, n, 3) [m], of which every fourth is read.
+    """
+    least = np.inf
+    for k in range(max(rail.shape[0] - 1, 1)):
+        x, z = rail[k, 0], rail[k, 2]
+        end = min(k + 1, rail.shape[0] - 1)
+        along_x, along_z = rail[end, 0] - x, rail[end, 2] - z
+        square = max(along_x * along_x + along_z * along_z, 1e-12)
+        for i in range(feet.shape[0]):
+            for j in range(0, feet.shape[1], WALKED_EVERY):
+                dx, dz = feet[i, j, 0] - x, feet[i, j, 2] - z
+                share = (dx * along_x + dz * along_z) / square
+                share = min(max(share, 0.0), 1.0)
+                gap = np.hypot(dx - share * along_x, dz - share * along_z)
+                least = min(least, gap)
+    return least
 
 
 def room_m(stage: Stage, targets: FloatArray) -> float:

@@ -12,12 +12,14 @@ import numpy as np
 
 from .arrays import FloatArray
 from .belief import first_step_s, perceive_columns, settle
+from .clearance import rail_places
 from .compiled import kernel
 from .crew import Member
 from .shot import Shot, Subject
 
 PREROLL_S = 3.0  # the crew follows this long before the first solved frame
 NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this far off
+FAR_SQUARE = 1.0001 * NEAREST_PREROLL_M**2  # beyond, no need to measure
 # Columns of the ground and of heights in floor x, y, z, eyes x, y, z.
 _GROUND, _HEIGHT = np.array([0, 2, 3, 5]), np.array([1, 4])
 
@@ -126,8 +128,7 @@ def preroll_frames(shot: Shot) -> int:
     """
     rate = float(shot.rate)
     clear = ceil(PREROLL_S * rate)
-    n_places = 25 if shot.rig.length_m > 0 else 1
-    rail = shot.rig.places(np.linspace(0, shot.rig.length_m, n_places))
+    rail = rail_places(shot.rig)
     for subject, weight in zip(shot.subjects, shot.framings[0].weights, strict=True):
         if weight > 0:
             clear = frames_clear(
@@ -154,6 +155,9 @@ def frames_clear(times, floor, fresh, rail, rate, most):
         back = (k + 1) / rate
         x, z = floor[one, 0] - back * vx, floor[one, 2] - back * vz
         for i in range(rail.shape[0]):
-            if np.hypot(x - rail[i, 0], z - rail[i, 2]) < NEAREST_PREROLL_M:
+            dx, dz = x - rail[i, 0], z - rail[i, 2]
+            if dx * dx + dz * dz > FAR_SQUARE:
+                continue
+            if np.hypot(dx, dz) < NEAREST_PREROLL_M:
                 return k
     return most
