@@ -85,7 +85,7 @@ class Judged:
 def judged(ask: Ask, action: Action, trial: Trial) -> Judged:
     """Return the verdict on a trial."""
     parts = {
-        name: round(points, 6)
+        name: _to_micro(points)
         for name, points in _points(ask, trial).items()
         if abs(points) > QUANTUM
     }
@@ -93,30 +93,34 @@ def judged(ask: Ask, action: Action, trial: Trial) -> Judged:
         trial=trial,
         broken=_broken(ask, action, trial),
         parts=parts,
-        score=round(sum(parts.values()), 6),
+        score=_to_micro(sum(parts.values())),
     )
+
+
+def _to_micro(points: float) -> float:
+    return round(points * 1e6) / 1e6
 
 
 def _broken(ask: Ask, action: Action, trial: Trial) -> dict[str, float]:
     """Return the musts that a trial breaks, each with how far it is off, above 0."""
-    numbers, setup, stage = trial.numbers, trial.setup, ask.stage
+    numbers, setup, stage = trial.numbers.tolist(), trial.setup, ask.stage
     found = {
         "in_frame": (MUST_IN - numbers[IN]) / (1 - MUST_IN),
         "held_in_frame": (MUST_IN - numbers[HELD_IN]) / (1 - MUST_IN),
         "size": (MUST_SIZE - numbers[SIZED]) / MUST_SIZE,
         "min_distance": (stage.min_distance_m - numbers[CLOSEST]),
-        "sight": trial.hidden if stage.sight_forbidden.any() else 0.0,
+        "sight": trial.hidden if trial.hidden and stage.sight_forbidden.any() else 0.0,
     }
     if ask.rig is None:
         found |= rail_faults(stage, setup.rig)
         if setup.rig.length_m > 0:
             gap = path_gap_m(setup.rig, action.bodies[:, 0])
             found["rail_in_path"] = (MUST_CLEAR_M - gap) / MUST_CLEAR_M
-    return {name: float(off) for name, off in found.items() if off > 1e-9}
+    return {name: off for name, off in found.items() if off > 1e-9}
 
 
 def _points(ask: Ask, trial: Trial) -> dict[str, float]:
-    numbers, setup = trial.numbers, trial.setup
+    numbers, setup = trial.numbers.tolist(), trial.setup
     distance = distance_of(ask, setup.lens)
     drift = numbers[DRIFT]
     points = {

@@ -22,6 +22,7 @@ from .rig import rig_place
 from .setup import Ask, Setup, in_setup
 from .shot import Shot
 from .stage import Stage, sight_hidden
+from .tally import starts_within
 
 VIEW_KEPT = np.radians(35)
 BODY_RADIUS_M = 0.25  # of whoever stands in the way; common practice, no source
@@ -318,10 +319,11 @@ class Rehearsal:
 
 
 def _rate(plans: Plans, action: Action) -> float:
-    starts, times = plans.starts_s, action.times_s
-    n = np.searchsorted(starts, times[-1], "right") - np.searchsorted(starts, times[0])
-    step = (times[-1] - times[0]) / max(len(times) - 1, 1)
-    return float(n / max(step * len(times), 1e-9))
+    times = action.times_s
+    first, last = float(times[0]), float(times[-1])
+    n: int = starts_within(plans.starts_s, first, last)
+    step = (last - first) / max(len(times) - 1, 1)
+    return n / max(step * len(times), 1e-9)
 
 
 def _hidden(stage: Stage, cams: FloatArray, action: Action) -> float:
