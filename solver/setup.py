@@ -4,11 +4,12 @@ Bearings are about the up axis, 0 ahead of the subject's travel, positive on its
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import radians
 
 from .lens import Lens
 from .rig import Rig
-from .shot import Shot
+from .shot import Framing, Shot
 from .stage import Stage
 
 VIEWS_RAD: dict[str, float] = {
@@ -89,12 +90,6 @@ class Ask:
 def in_setup(shot: Shot, setup: Setup) -> Shot:
     """Return a shot as it is worked from a setup, sizes kept at the new lens."""
     longer = setup.lens.focal_mm / shot.lens.focal_mm
-    framings = shot.framings
-    if longer != 1.0:
-        framings = tuple(
-            replace(framing, distance_m=framing.distance_m * longer)
-            for framing in framings
-        )
     return replace(
         shot,
         lens=setup.lens,
@@ -103,5 +98,15 @@ def in_setup(shot: Shot, setup: Setup) -> Shot:
         view_rad=setup.view_rad,
         side_offset=setup.offset,
         follow=setup.follow,
-        framings=framings,
+        framings=_further(shot.framings, longer),
+    )
+
+
+@lru_cache(maxsize=256)
+def _further(framings: tuple[Framing, ...], longer: float) -> tuple[Framing, ...]:
+    """Return framings whose sizes are kept by a lens so much longer."""
+    if longer == 1.0:
+        return framings
+    return tuple(
+        replace(framing, distance_m=framing.distance_m * longer) for framing in framings
     )
