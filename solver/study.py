@@ -46,6 +46,7 @@ EXPLAINED = 0.85  # share of the slow departure's power that a crew has to expla
 STILL = 0.01  # half frames of slow motion that counts as none
 FOLLOWS = 0.5  # share of the motion that exact aim has to explain
 SYNCED = 0.0008  # half frames of slow difference at which every decision agrees
+TRIES = 4  # searches more, where decisions part
 SLOW_SHARE = 0.15  # of shake, that is slow
 DOLLY_SYNCED_M = 0.02
 LONGEST_FIT_S = 30.0
@@ -375,8 +376,8 @@ def _fit(
         if ticks != rate
     }
     other = min(losses, key=lambda one: losses[one])
-    for ticks, again in ((other, seed), (rate, seed + 1), (other, seed + 1)):
-        found = found_at(ticks, again)
+    for again in range(TRIES):
+        found = found_at(other if again == 0 else best[2], seed + again)
         best = min(best, found, key=lambda one: one[0].trial.loss)
         if _synced(camera, best[0]):
             break
