@@ -13,45 +13,31 @@ import numpy as np
 from .arrays import FloatArray
 from .body import span_of
 from .crew import PRESETS, Crew, Member
-from .rig import sticks
 from .shot import Framing, Subject
-from .study_camera import CameraMove, smoothed
-from .study_crew import (
-    MEMBER_KNOBS,
-    Bench,
-    Trial,
-    dolly_bench,
-    head_bench,
-    recorded_dolly,
-)
+from .study_camera import CameraMove
+from .study_fit import fit_crew
 from .study_follow import (
     REACH,
+    SLOW_S,
     Rails,
     Way,
     centred_aim,
-    inner,
     plain_ways,
+    slow_of,
 )
 from .study_framing import Framed, LensUse, study_framing, study_lens
 from .study_lag import Lag, measure_lag
 from .study_limits import Peaks, study_limits
 from .study_path import StudiedPath, along_path, places_along, study_path
-from .study_search import Found, first_look, replace_knobs, search
+from .study_search import Found
 from .study_shake import ShakeFound, study_shake
 
-SLOW_S = 0.5
 EXACT = 0.0025  # half frames of slow difference that a plain way may leave
 LIKE = 0.0004  # half frames; closer ways explain alike
 EXPLAINED = 0.85  # share of the slow departure's power that a crew has to explain
 STILL = 0.01  # half frames of slow motion that counts as none
 FOLLOWS = 0.5  # share of the motion that exact aim has to explain
-SYNCED = 0.0008  # half frames of slow difference at which every decision agrees
-TRIES = 4  # searches more, where decisions part
-SLOW_SHARE = 0.15  # of shake, that is slow
-DOLLY_SYNCED_M = 0.02
-LONGEST_FIT_S = 30.0
 LEAST_FIT_S = 3.0
-OTHER_RATES = (Fraction(24), Fraction(25), Fraction(30))
 
 RIGID, LAGGED, SMOOTHED = "rigid aim", "low-pass lag", "whole-shot smoothing"
 CREW, NOT_FOLLOWING = "followed by a crew", "not made by following"
@@ -154,7 +140,7 @@ def study(
         verdict = replace(verdict, why=why)
     elif fit and verdict.kind == UNCLEAR:
         framing = _framing(framed, u, v)
-        operator, grip, tick_rate = _fit(
+        operator, grip, tick_rate = fit_crew(
             camera, subject, path, framing, rate, (u, v), seed
         )
         verdict = _crew_verdict(camera, verdict, operator, lag)
@@ -196,22 +182,6 @@ def _rails(
         places=lambda s: places_along(path, s),
         scale_m=framed.distance_m * camera.tangents[0],
     )
-
-
-def slow_of(camera: CameraMove, angles: FloatArray) -> float:
-    """Return the r.m.s. of the slow difference from given angles, half frames.
-
-    Args:
-        camera: what was moved.
-        angles: (2, k) [rad], k at most n: only as much is compared.
-    """
-    n = angles.shape[1]
-    off = (camera.angles[:, :n] - angles) / camera.half[:, None]
-    off = smoothed(off, SLOW_S * camera.rate_hz)
-    cut = inner(camera).start
-    part = off[:, cut : n - cut]
-    part = part - part.mean(axis=1, keepdims=True)
-    return float(np.sqrt(np.mean(part**2)))
 
 
 def _left(camera: CameraMove, way: Way) -> float:
@@ -315,97 +285,3 @@ def _framing(framed: Framed, u: float, v: float) -> Framing:
         distance_m=framed.distance_m,
         weights=(1.0,),
     )
-
-
-def _fit(
-    camera: CameraMove,
-    subject: Subject,
-    path: StudiedPath,
-    framing: Framing,
-    rate: Fraction,
-    held: tuple[float, float],
-    seed: int,
-) -> tuple[Found, Found | None, Fraction]:
-    """Fit grip and operator at the camera's rate, then at others if decisions part."""
-    guess = np.array([0.0, *held])
-
-    def operators(ticks: Fraction, grip: Found | None, trial: Trial | None) -> Bench:
-        rig = path.rig if path.rig is not None else sticks(camera.place.mean(axis=0))
-        rail = path.rail if path.rig is not None else 0 * path.rail
-        dolly = recorded_dolly(camera.times_s, rail)
-        if grip is not None and trial is not None and grip.typical < DOLLY_SYNCED_M:
-            rig, dolly = grip.bench.plans(trial)
-        return head_bench(
-            camera,
-            subject,
-            rig=rig,
-            dolly=dolly,
-            framing=framing,
-            rate=ticks,
-            most_s=LONGEST_FIT_S,
-        )
-
-    def found_at(ticks: Fraction, seed: int) -> tuple[Found, Found | None, Fraction]:
-        grip = _fit_grip(camera, subject, path, framing, ticks, seed)
-        trial = None if grip is None else grip.trial
-        found = search(operators(ticks, grip, trial), guess, seed=seed)
-        if grip is None or _synced(camera, found):
-            return found, grip, ticks
-        # The operator goes by where the dolly is about to go, of which the dolly's
-        # own path tells less than the picture does.
-        head = found.trial
-        trials = [
-            (replace_knobs(operators(ticks, grip, one), len(MEMBER_KNOBS)), one)
-            for one in grip.like
-        ]
-        losses = [bench.run(head.preset, head.values).loss for bench, _ in trials]
-        if losses and min(losses) < head.loss:
-            trial = trials[int(np.argmin(losses))][1]
-            again = search(operators(ticks, grip, trial), guess, seed=seed)
-            found = min(found, again, key=lambda one: one.trial.loss)
-        return found, grip, ticks
-
-    best = found_at(rate, seed)
-    if _synced(camera, best[0]):
-        return best
-    # Decisions fall on frames of the rate at which the take was made, which a
-    # resampled one does not say; and a walk may miss what the next one finds.
-    losses = {
-        ticks: first_look(operators(ticks, None, None), guess)
-        for ticks in OTHER_RATES
-        if ticks != rate
-    }
-    other = min(losses, key=lambda one: losses[one])
-    for again in range(TRIES):
-        found = found_at(other if again == 0 else best[2], seed + again)
-        best = min(best, found, key=lambda one: one[0].trial.loss)
-        if _synced(camera, best[0]):
-            break
-    return best
-
-
-def _synced(camera: CameraMove, found: Found) -> bool:
-    """Tell whether every decision agrees: what is left is fast, as shake is."""
-    return slow_of(camera, found.curves) <= SYNCED + SLOW_SHARE * found.miss
-
-
-def _fit_grip(
-    camera: CameraMove,
-    subject: Subject,
-    path: StudiedPath,
-    framing: Framing,
-    rate: Fraction,
-    seed: int,
-) -> Found | None:
-    if path.rig is None or path.kind == "point":
-        return None
-    bench = dolly_bench(
-        camera,
-        subject,
-        rig=path.rig,
-        rail=path.rail,
-        framing=framing,
-        rate=rate,
-        most_s=LONGEST_FIT_S,
-    )
-    return search(bench, np.zeros(1), seed=seed)

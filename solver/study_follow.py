@@ -22,7 +22,7 @@ LONGEST_LAG_S = 1.5
 LONGEST_SMOOTHING_S = 2.5
 # Of a Gaussian's weight, 5 % lies further ahead than this many of its widths.
 REACH = 1.6449
-FLOOR = 1e-3  # half frames; nobody sees less
+SLOW_S = 0.5
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -214,3 +214,19 @@ def plain_ways(
         for dolly in ([None] if rails is None else [None, rails])
         for name, (low, high) in bounds.items()
     ]
+
+
+def slow_of(camera: CameraMove, angles: FloatArray) -> float:
+    """Return the r.m.s. of the slow difference from given angles, half frames.
+
+    Args:
+        camera: what was moved.
+        angles: (2, k) [rad], k at most n: only as much is compared.
+    """
+    n = angles.shape[1]
+    off = (camera.angles[:, :n] - angles) / camera.half[:, None]
+    off = smoothed(off, SLOW_S * camera.rate_hz)
+    cut = inner(camera).start
+    part = off[:, cut : n - cut]
+    part = part - part.mean(axis=1, keepdims=True)
+    return float(np.sqrt(np.mean(part**2)))

@@ -8,7 +8,8 @@ from studied import camera_of, exactly_aimed, person, staged
 from carrellata.solver.study import study
 from carrellata.solver.study_camera import CameraMove, noise_of, smoothed
 from carrellata.solver.study_follow import shifted
-from carrellata.solver.study_lag import SEEN, measure_lag
+from carrellata.solver.study_lag import measure_lag
+from carrellata.solver.study_onset import SEEN
 
 STEP_S = 1 / 24
 
