@@ -16,7 +16,7 @@ from .judge_shot import judge_shot
 from .judgement import Judgement
 from .load import load_job
 from .lock import with_locked_setups
-from .pool import Run, n_processors, runner
+from .pool import WARMED, WARMED_TO_CHOOSE, Run, n_processors, runner
 from .sequence_table import ShotRow, merge_sequence
 from .solve_shot import Work, failed_row, faults_of_shot, solve_shot, unchosen_row
 from .spec import JobFile
@@ -24,6 +24,7 @@ from .spec_shot import ShotSpec
 from .store import Store
 from .subjects import SubjectReader, read_subject
 from .threads import use_one_thread
+from .warm import is_warm, warm_up
 
 Progress = Callable[[ShotRow | Judgement, int], None]
 """Called with what came of each step that is done, and how many there are in all."""
@@ -95,9 +96,16 @@ def solve_job(
     job = with_locked_setups(job, store)
     chosen = choose_shots(job, shots=shots, shard=shard)
     work = Work(job=job, folder=folder or job_path.parent, store=store, read=read)
+    choosing = any(spec.is_open for spec in chosen)
+    if not is_warm(choosing=choosing):
+        warm_up(choosing=choosing)
     rows: list[ShotRow] = []
     merged: tuple[ShotRow, ...] = ()
-    with runner(work, workers or workers_for(chosen)) as run:
+    with runner(
+        work,
+        workers or workers_for(chosen),
+        preload=(WARMED_TO_CHOOSE if choosing else WARMED,),
+    ) as run:
         if strict:
             _refuse_faulty(run, chosen)
         store.tidy()

@@ -20,7 +20,8 @@ from .threads import use_one_thread
 S = TypeVar("S")
 T = TypeVar("T")
 
-_WARMED = f"{__package__}.warmed"
+WARMED = f"{__package__}.warmed"
+WARMED_TO_CHOOSE = f"{__package__}.warmed_to_choose"
 
 
 class Run(Protocol):
@@ -41,7 +42,9 @@ class Run(Protocol):
 
 
 @contextmanager
-def runner(work: object, n_workers: int) -> Iterator[Run]:
+def runner(
+    work: object, n_workers: int, *, preload: Sequence[str] = (WARMED,)
+) -> Iterator[Run]:
     """Give what runs functions over shots.
 
     Leaving the context waits for the shots in hand and drops those not begun.
@@ -49,6 +52,8 @@ def runner(work: object, n_workers: int) -> Iterator[Run]:
     Args:
         work: first argument of every call; sent once to each process.
         n_workers: processes; up to 1 runs in this one.
+        preload: modules that are imported once, in the process that all workers are
+            forked from.
     """
     if n_workers <= 1:
 
@@ -65,8 +70,7 @@ def runner(work: object, n_workers: int) -> Iterator[Run]:
         return
 
     context = multiprocessing.get_context("forkserver")
-    # Compiled once, in the process that all workers are forked from.
-    context.set_forkserver_preload([_WARMED])
+    context.set_forkserver_preload(list(preload))
     executor = ProcessPoolExecutor(
         n_workers, mp_context=context, initializer=_start, initargs=(work,)
     )

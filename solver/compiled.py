@@ -19,6 +19,7 @@ import tempfile
 import threading
 from collections.abc import Callable
 from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -60,10 +61,10 @@ def kernel(function: Callable[..., Any]) -> Kernel:
     return Kernel(function)
 
 
-def has_machine_code(module: str) -> bool:
-    """Tell whether kernels of a module of this package were compiled before."""
+def has_machine_code(module: str, function: str) -> bool:
+    """Tell whether a kernel, of a module of this package, was compiled before."""
     folder = _cache_folder(Path(__file__).with_name(f"{module}.py"))
-    return any(Path(folder).rglob("*.nbi"))
+    return any(Path(folder).rglob(f"{module}.{function}-*.nbi"))
 
 
 def _compiled(function: Callable[..., Any]) -> Any:
@@ -106,7 +107,7 @@ def sources_of(module: Path) -> tuple[Path, ...]:
 @cache
 def _cache_folder(module: Path) -> str:
     """Return a writable folder named after the sources that a module depends on."""
-    digest = hashlib.sha256(_compiler().__version__.encode())
+    digest = hashlib.sha256(version("numba").encode())
     for source in sources_of(module):
         digest.update(source.name.encode())
         digest.update(source.read_bytes())
