@@ -89,7 +89,8 @@ class Process:
         return [line for line in self.lines() if line["message"] == message]
 
     def wait_ready(self) -> None:
-        until(lambda: self.said("ready") or not self.alive)
+        # Kernels that have changed are compiled first.
+        until(lambda: self.said("ready") or not self.alive, seconds=400)
         assert self.alive, self.log.read_text()
 
     def kill(self) -> None:
