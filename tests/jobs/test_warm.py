@@ -1,0 +1,81 @@
+"""What is compiled before work arrives."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from walks import save_job, walking_job, walking_shot
+
+PROGRAM = """
+import sys
+from pathlib import Path
+from carrellata.jobs.warm import is_warm, warm_up
+warm_up(choosing=True)
+assert is_warm(choosing=False) and is_warm(choosing=True)
+from carrellata.jobs.local import solve_job
+from numba.core import event
+heard = event.RecordingListener()
+event.register("numba:compile", heard)
+rows = solve_job(Path(sys.argv[1]), Path(sys.argv[2]), workers=1).rows
+print([row.status for row in rows])
+print(sorted({e.data["dispatcher"].py_func.__name__ for _, e in heard.buffer}))
+"""
+
+
+@pytest.mark.slow
+def test_warmed_process_compiles_nothing_when_it_solves(tmp_path: Path) -> None:
+    """Open and fixed shots, one with two people, cues and a stage."""
+    opened = {"rig": {"kind": "choose"}, "lens_mm": "choose"}
+    stage = {
+        "floor": [[-9000, -9000], [9000, -9000], [9000, 9000], [-9000, 9000]],
+        "keep_outs": [{"name": "box", "from": [900, 900, 0], "to": [950, 950, 100]}],
+    }
+    job = save_job(
+        tmp_path,
+        walking_job(
+            walking_shot("010", shake="shoulder"),
+            walking_shot("020", rig={"kind": "sticks", "at": [0, 0, 150]}),
+            walking_shot("030", stage=stage, **opened),
+            walking_shot("040", framing={"angle": "above"}, **opened),
+        ),
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", PROGRAM, str(job), str(tmp_path / "out")],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    statuses, compiled = done.stdout.splitlines()
+    assert statuses == str(["solved"] * 4)
+    assert compiled == "[]"
+
+
+def test_loading_the_solver_loads_no_compiler() -> None:
+    program = (
+        "import sys\n"
+        "import carrellata.jobs.local\n"
+        "heavy = {'numba', 'llvmlite', 'scipy', 'cvxpy', 'jinja2'}\n"
+        "print(sorted(heavy & set(sys.modules)))\n"
+    )
+    found = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    )
+    assert found.stdout.strip() == "[]"
+
+
+def test_kernel_cache_is_named_before_the_compiler_is_loaded(tmp_path: Path) -> None:
+    program = (
+        "import sys\n"
+        "from carrellata.jobs.warm import is_warm\n"
+        "print(is_warm(choosing=False), 'numba' in sys.modules)\n"
+    )
+    found = subprocess.run(
+        [sys.executable, "-c", program],
+        env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert found.stdout.split() == ["False", "False"]

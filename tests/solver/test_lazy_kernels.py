@@ -1,0 +1,53 @@
+"""Kernels that are compiled when they are first called."""
+
+import numba
+import numpy as np
+
+from carrellata.solver.compiled import Kernel, kernel
+from carrellata.solver.rig import arc, rig_place, sticks, track
+
+
+def test_a_kernel_called_by_another_compiler_s_function_is_the_same_code() -> None:
+    rig = track(np.array([0.0, 1.0, 2.0]), np.array([3.0, 1.5, 4.0]))
+
+    @numba.njit
+    def through(shape, s):
+        return rig_place(shape, s)
+
+    assert isinstance(rig_place, Kernel)
+    assert through(rig.shape, 1.25) == rig_place(rig.shape, 1.25)
+
+
+def test_target_is_a_processor_that_every_machine_is_at_least() -> None:
+    rig_place(sticks(np.zeros(3)).shape, 0.0)
+    assert numba.config.CPU_NAME == "generic"
+    assert numba.config.CPU_FEATURES == ""
+
+
+def test_a_kernel_keeps_its_name_and_documentation() -> None:
+    def twice(x):
+        """Double."""
+        return 2 * x
+
+    made = kernel(twice)
+    assert made.__name__ == "twice"
+    assert made.__doc__ == "Double."
+
+
+def test_places_on_a_rig_are_those_of_the_kernel_to_the_bit() -> None:
+    random = np.random.default_rng(3)
+    for k in range(300):
+        rig = (
+            sticks(random.normal(size=3)),
+            track(random.normal(size=3), random.normal(size=3)),
+            arc(
+                random.normal(size=3),
+                radius=random.uniform(0.5, 20.0),
+                start=random.uniform(-7, 7),
+                sweep=random.choice([-4.0, 0.7]),
+            ),
+        )[k % 3]
+        along = random.uniform(0, rig.length_m, 20)
+        places = np.array([rig_place(rig.shape, s) for s in along.tolist()])
+        assert places.tobytes() == rig.places(along).tobytes()
+        assert np.ptp(places, axis=0).any() == (k % 3 > 0)
