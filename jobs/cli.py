@@ -110,7 +110,7 @@ def solve(
 
     severity = None if fail_on is None else _severity(fail_on)
     explained = () if explain is None else _explained(job, _names(explain))
-    with progress_bar() as progress:
+    with progress_bars("shots", "pages") as (progress, reporting):
         outcome = solve_job(
             job,
             out,
@@ -119,12 +119,14 @@ def solve(
             workers=workers,
             strict=strict,
             progress=progress,
+            reporting=reporting,
         )
     if as_json:
         print_json(
             {
                 "sequence": outcome.sequence,
                 "folder": str(outcome.folder),
+                "review": None if outcome.review is None else str(outcome.review),
                 "shots": [
                     {
                         **row.plain(),
@@ -151,6 +153,8 @@ def solve(
         for name in explained:
             for line in _explanation(outcome.folder, name):
                 typer.echo(line)
+        if outcome.review is not None:
+            typer.echo(f"review: {outcome.review}")
     if outcome.failed:
         raise typer.Exit(1)
     if severity and reached((row.findings for row in outcome.rows), severity):
@@ -268,14 +272,25 @@ def _explanation(folder: Path, name: str) -> Iterator[str]:
             yield from explain_lines(row, store)
 
 
-@contextmanager
-def progress_bar() -> Iterator[Callable[[object, int], None] | None]:
-    """Give what draws a bar on a terminal, or None where there is none.
+Advance = Callable[[object, int], None]
+"""Called with what is done, which is not looked at, and how many there are."""
 
-    It is called with what is done, which is not looked at, and how many there are.
+
+@contextmanager
+def progress_bar(words: str = "shots") -> Iterator[Advance | None]:
+    """Give what draws a bar on a terminal, or None where there is none."""
+    with progress_bars(words) as (advance,):
+        yield advance
+
+
+@contextmanager
+def progress_bars(*words: str) -> Iterator[tuple[Advance | None, ...]]:
+    """Give what draws a bar for each of some words on a terminal, or None for each.
+
+    A bar comes up when it first advances.
     """
     if not sys.stderr.isatty():
-        yield None
+        yield tuple(None for _ in words)
         return
     from rich.console import Console
     from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
@@ -283,8 +298,19 @@ def progress_bar() -> Iterator[Callable[[object, int], None] | None]:
     columns = (*Progress.get_default_columns()[:2], MofNCompleteColumn())
     console = Console(stderr=True)
     with Progress(*columns, TimeRemainingColumn(), console=console) as bar:
-        task = bar.add_task("shots", total=None)
-        yield lambda _, total: bar.update(task, advance=1, total=total)
+        yield tuple(_advancing(bar, one) for one in words)
+
+
+def _advancing(bar: Any, words: str) -> Advance:
+    """Return what advances a bar of its own."""
+    tasks: list[Any] = []
+
+    def advance(_: object, total: int) -> None:
+        if not tasks:
+            tasks.append(bar.add_task(words, total=total))
+        bar.update(tasks[0], advance=1, total=total)
+
+    return advance
 
 
 def _names(text: str) -> list[str]:

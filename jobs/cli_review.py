@@ -14,12 +14,15 @@ def register(app: typer.Typer) -> None:
 
 def review(
     out: Annotated[Path, typer.Argument(metavar="OUT", help="Folder of the takes.")],
+    workers: Annotated[
+        int | None, typer.Option(min=1, help="Processes; default: as needed.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
-    """Write the pages of the review anew from what was solved."""
+    """Write the pages of the review from what was solved, those that changed."""
     from .cli import print_json, progress_bar
     from .errors import InputError
-    from .review.write import write_review
+    from .review.write import write_review, write_with
     from .store import stores_below
 
     stores = [store for store in stores_below(out) if store.sequence.is_file()]
@@ -27,13 +30,15 @@ def review(
         raise InputError(str(out), "holds no solved sequence")
     written = []
     for store in stores:
-        with progress_bar() as progress:
-            written.append(write_review(store.folder, progress=progress))
+        with progress_bar("pages") as progress:
+            written.append(
+                write_review(store.folder, progress=progress, write=write_with(workers))
+            )
     if as_json:
         print_json({"reviews": [str(path) for path in written]})
     else:
         for path in written:
-            typer.echo(f"review in {path}")
+            typer.echo(f"review: {path}")
 
 
 def compare(

@@ -5,7 +5,7 @@ the number of workers, the shard or the selection of shots.
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
@@ -29,6 +29,9 @@ from .warm import is_warm, warm_up
 Progress = Callable[[ShotRow | Judgement, int], None]
 """Called with what came of each step that is done, and how many there are in all."""
 
+Reporting = Callable[[object, int], None]
+"""Called with how many pages of the review are written, and how many there are."""
+
 _WORTH_A_POOL = 10_000  # samples; fewer are done before the processes have started
 
 _LOST = "its process was killed, perhaps for want of memory; solve it again"
@@ -42,11 +45,13 @@ class Outcome:
         sequence: its name.
         folder: where its takes lie.
         rows: of the shots that were asked for, in the order of the job.
+        review: its index; None where nothing came of the run.
     """
 
     sequence: str
     folder: Path
     rows: tuple[ShotRow, ...]
+    review: Path | None = None
 
     @property
     def failed(self) -> tuple[ShotRow, ...]:
@@ -63,6 +68,7 @@ def solve_job(
     workers: int | None = None,
     strict: bool = False,
     progress: Progress | None = None,
+    reporting: Reporting | None = None,
     folder: Path | None = None,
     read: SubjectReader = read_subject,
 ) -> Outcome:
@@ -81,6 +87,7 @@ def solve_job(
             one where there is little to do.
         strict: refuse the job, before anything is written, if a shot's data is faulty.
         progress: called in this process as each shot is done.
+        reporting: called in this process as each page of the review is written.
         folder: where subject files are found from; None: where the job file lies.
         read: how subjects are read.
 
@@ -130,17 +137,33 @@ def solve_job(
         finally:
             if rows:
                 merged = merge_sequence(store.sequence, job, rows)
-    done_now = {row.shot for row in rows}
-    if merged:
-        # Imported here: checking a job writes no pages.
-        from .review.write import report
-
-        report(store.folder, done_now)
+        done_now = {row.shot for row in rows}
+        review = None
+        if merged:
+            review = _report(run, store.folder, done_now, reporting)
     return Outcome(
         sequence=job.sequence,
         folder=store.folder,
         rows=tuple(row for row in merged if row.shot in done_now),
+        review=review,
     )
+
+
+def _report(
+    run: Run, folder: Path, shots: Collection[str], progress: Reporting | None
+) -> Path:
+    """Write the review where shots were solved; return its index."""
+    # Imported here: checking a job writes no pages.
+    from .review.write import PageTask, WrittenPage, report, write_page
+
+    def write(tasks: Sequence[PageTask]) -> Iterator[WrittenPage]:
+        return run(write_page, tasks, lost=write_page)
+
+    try:
+        return report(folder, shots, progress=progress, write=write)
+    except KeyboardInterrupt as error:
+        message = "stopped while the review was written; all takes are whole"
+        raise CancelledError(message) from error
 
 
 class Task(NamedTuple):

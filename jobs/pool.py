@@ -81,13 +81,20 @@ def runner(
         *,
         lost: Callable[[Any, S], T],
     ) -> Iterator[T]:
-        shot_of = {executor.submit(_call, function, shot): shot for shot in shots}
+        shot_of, unsent = {}, []
+        for shot in shots:
+            try:
+                shot_of[executor.submit(_call, function, shot)] = shot
+            except BrokenProcessPool:  # by a shot before
+                unsent.append(shot)
         for future in as_completed(shot_of):
             try:
                 result: T = future.result()
             except BrokenProcessPool:
                 result = lost(work, shot_of[future])
             yield result
+        for shot in unsent:
+            yield lost(work, shot)
 
     try:
         yield run_in_pool

@@ -8,11 +8,16 @@ import numpy as np
 from ...solver.arrays import FloatArray
 from .drawing import WIDTH, Drawing
 from .shown import Shown
-from .svg import Box, text
-from .time_plots import Curve, Plot, lag_mark, mark_numbers, time_axis, time_plot
+from .svg import Box, group, text
+from .time_plots import Clock, Curve, Plot, clock_of, lag_mark, time_plot
 
 _BOX = Box(left=42, top=16, width=WIDTH - 42 - 8, height=112)
 _HEIGHT = _BOX.bottom + 46
+_UNDER = text(
+    "s from the first frame",
+    ((_BOX.left + _BOX.right) / 2, _BOX.bottom + 43),
+    class_="label middle",
+)
 _LAG_PX = 28.0
 _SUBJECT = ("subject", "subject")
 _DECISION = ("decision", "decision")
@@ -22,29 +27,39 @@ _EDGES = ("corridor", "tolerance")
 def curves(shown: Shown) -> Iterator[Drawing]:
     """Yield the plots of a take in reading order."""
     operator = shown.metadata["crew"]["operator"]
-    yield _turning(shown, operator)
+    clock = clock_of(shown, _BOX)
+    yield _turning(shown, clock, operator)
     for c, way, axis in ((0, "across", "pan"), (1, "up", "tilt")):
-        yield _place(shown, c, way, axis, float(operator["tolerance"]))
+        yield _place(shown, clock, c, way, axis, float(operator["tolerance"]))
     yield _rate(
-        shown, "pan_accel", "Pan acceleration, deg/s\u00b2", operator["max_accel"]
+        shown,
+        clock,
+        "pan_accel",
+        "Pan acceleration, deg/s\u00b2",
+        operator["max_accel"],
     )
-    yield _rate(shown, "tilt_speed", "Tilt speed, deg/s", operator["max_speed"])
+    yield _rate(shown, clock, "tilt_speed", "Tilt speed, deg/s", operator["max_speed"])
     yield _rate(
-        shown, "tilt_accel", "Tilt acceleration, deg/s\u00b2", operator["max_accel"]
+        shown,
+        clock,
+        "tilt_accel",
+        "Tilt acceleration, deg/s\u00b2",
+        operator["max_accel"],
     )
     if len(shown.rail) > 1:
         grip = shown.metadata["crew"]["grip"]
-        yield _rate(shown, "rail_speed", "Dolly speed, m/s", grip["max_speed"])
+        yield _rate(shown, clock, "rail_speed", "Dolly speed, m/s", grip["max_speed"])
         yield _rate(
-            shown, "rail_accel", "Dolly acceleration, m/s\u00b2", grip["max_accel"]
+            shown,
+            clock,
+            "rail_accel",
+            "Dolly acceleration, m/s\u00b2",
+            grip["max_accel"],
         )
-    yield _focus(shown)
+    yield _focus(shown, clock)
 
 
-def _turning(shown: Shown, operator: dict[str, Any]) -> Drawing:
-    box = Box(
-        left=_BOX.left, top=_BOX.top + _LAG_PX, width=_BOX.width, height=_BOX.height
-    )
+def _turning(shown: Shown, clock: Clock, operator: dict[str, Any]) -> Drawing:
     pan = Curve(values=shown.column("pan_speed"), kind="pan")
     plot = Plot(
         name="pan_plot",
@@ -60,7 +75,8 @@ def _turning(shown: Shown, operator: dict[str, Any]) -> Drawing:
     )
     return Drawing(
         title="Subject against camera, deg/s",
-        body=lag_mark(shown, box, top=_BOX.top + 6) + _whole(shown, box, plot),
+        body=lag_mark(clock, top=_BOX.top + 6)
+        + group(_whole(clock, plot), transform=f"translate(0 {_LAG_PX:g})"),
         height=_HEIGHT + _LAG_PX,
         words=f"Speed of the subject's bearing and of the pan; {late}. "
         f"{_used(plot)}. {_count(shown, 'pan')}.",
@@ -69,7 +85,9 @@ def _turning(shown: Shown, operator: dict[str, Any]) -> Drawing:
     )
 
 
-def _place(shown: Shown, c: int, way: str, axis: str, tolerance: float) -> Drawing:
+def _place(
+    shown: Shown, clock: Clock, c: int, way: str, axis: str, tolerance: float
+) -> Drawing:
     asked = shown.asked[:, c]
     place = np.where(shown.anew, np.nan, shown.place[:, c])
     plot = Plot(
@@ -85,7 +103,7 @@ def _place(shown: Shown, c: int, way: str, axis: str, tolerance: float) -> Drawi
     share = 100 * float(kept.mean())
     return Drawing(
         title=f"Place {way} the frame, half frames",
-        body=_whole(shown, _BOX, plot),
+        body=_whole(clock, plot),
         height=_HEIGHT,
         words=f"Within the tolerance of {tolerance:g} in {share:.0f} % of the frames. "
         f"{_count(shown, axis)}.",
@@ -94,7 +112,7 @@ def _place(shown: Shown, c: int, way: str, axis: str, tolerance: float) -> Drawi
     )
 
 
-def _rate(shown: Shown, column: str, title: str, limit: float) -> Drawing:
+def _rate(shown: Shown, clock: Clock, column: str, title: str, limit: float) -> Drawing:
     decided = {"rail": "decided_dolly", "tilt": "decided_tilt", "pan_": "decided_pan"}
     plot = Plot(
         name=f"{column}_plot",
@@ -106,7 +124,7 @@ def _rate(shown: Shown, column: str, title: str, limit: float) -> Drawing:
     )
     return Drawing(
         title=title,
-        body=_whole(shown, _BOX, plot),
+        body=_whole(clock, plot),
         height=_HEIGHT,
         words=f"{_used(plot)}.",
         key=(("pan", "camera"), _DECISION)
@@ -115,7 +133,7 @@ def _rate(shown: Shown, column: str, title: str, limit: float) -> Drawing:
     )
 
 
-def _focus(shown: Shown) -> Drawing:
+def _focus(shown: Shown, clock: Clock) -> Drawing:
     subject_m = _subject_depth(shown)
     focus_m = shown.column("focus_m")
     near_m, far_m = shown.column("dof_near_m"), shown.column("dof_far_m")
@@ -135,7 +153,7 @@ def _focus(shown: Shown) -> Drawing:
     stop = shown.columns["stop"][0]
     return Drawing(
         title="Focus and depth of field, m",
-        body=_whole(shown, _BOX, plot),
+        body=_whole(clock, plot),
         height=_HEIGHT,
         words=f"Focus {focus_m.min():.1f} to {focus_m.max():.1f} m at f/{stop:g}; the "
         f"subject's eyes are soft in {share:.0f} % of the frames.",
@@ -158,16 +176,8 @@ def _subject_depth(shown: Shown) -> FloatArray:
     return np.where(shown.anew | np.isnan(shown.place[:, 0]), np.nan, depth)
 
 
-def _whole(shown: Shown, box: Box, plot: Plot) -> str:
-    middle = (box.left + box.right) / 2
-    return (
-        mark_numbers(shown, box, low=box.top - 4)
-        + time_plot(shown, box, plot)
-        + time_axis(shown, box, top=box.bottom + 18)
-        + text(
-            "s from the first frame", (middle, box.bottom + 43), class_="label middle"
-        )
-    )
+def _whole(clock: Clock, plot: Plot) -> str:
+    return clock.numbers + time_plot(clock, plot) + clock.seconds + _UNDER
 
 
 def _used(plot: Plot) -> str:

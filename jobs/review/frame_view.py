@@ -1,6 +1,6 @@
 """The frame with the trace of the followed point through it."""
 
-from collections.abc import Iterator
+from functools import lru_cache
 
 import numpy as np
 
@@ -31,13 +31,13 @@ def frame_view(shown: Shown, box: Box, *, ticks: bool = True) -> str:
     up = Scale(low=-1, high=1, start=box.bottom, end=box.top)
     inside = np.where(np.abs(shown.place) <= _FAR, shown.place, np.nan)
     trace = _on_page(np.where(shown.anew[:, None], np.nan, inside), across, up)
-    places = [(float(x), float(y)) for x, y in _on_page(inside, across, up)]
+    places = [(x, y) for x, y in _on_page(inside, across, up).tolist()]
     seen = [k for k in shown.marks if np.isfinite(places[k]).all()]
     in_sight = [k for k in seen if (np.abs(shown.place[k]) <= 1.3).all()]
     numbered = numbers_by_place(in_sight, places, numbers=shown.marks, same_px=_SAME_PX)
     asked = sorted({(across(u), up(v)) for u, v in shown.asked[list(shown.marks)]})
     return group(
-        *(_guides(box) if ticks else ()),
+        _guides(box) if ticks else "",
         element(
             "rect",
             class_="edge",
@@ -95,27 +95,29 @@ def _decisions(shown: Shown, trace: FloatArray) -> FloatArray:
     return broken(list(ends))
 
 
-def _guides(box: Box) -> Iterator[str]:
-    """Yield ticks at the thirds, and corners of the action-safe area, with labels."""
+@lru_cache(maxsize=16)
+def _guides(box: Box) -> str:
+    """Return ticks at the thirds, and corners of the action-safe area, with labels."""
     across = Scale(low=-1, high=1, start=box.left, end=box.right)
     up = Scale(low=-1, high=1, start=box.bottom, end=box.top)
+    drawn = []
     for third in (-1 / 3, 1 / 3):
         for v, out in ((1.0, -1.0), (-1.0, 1.0)):
-            yield _tick((across(third), up(v)), (0.0, out))
+            drawn.append(_tick((across(third), up(v)), (0.0, out)))
         for u, out in ((-1.0, -1.0), (1.0, 1.0)):
-            yield _tick((across(u), up(third)), (out, 0.0))
+            drawn.append(_tick((across(u), up(third)), (out, 0.0)))
     for u, words in ((-1 / 3, "\u2153"), (1 / 3, "\u2154")):
-        yield text(words, (across(u), box.top - 9), class_="label middle")
+        drawn.append(text(words, (across(u), box.top - 9), class_="label middle"))
     corners = []
     for u in (-SAFE, SAFE):
         for v in (-SAFE, SAFE):
             x, y = across(u), up(v)
             along, down = np.copysign(_CORNER_PX, [-u, v])
             corners.append(np.array([(x + along, y), (x, y), (x, y + down)]))
-    yield path(broken(corners), class_="guide")
+    drawn.append(path(broken(corners), class_="guide"))
     words = f"action safe {100 * SAFE:.0f} %"
     place = (across(-SAFE) + 5, up(-SAFE) - 5)
-    yield text(words, place, class_="label")
+    return "".join([*drawn, text(words, place, class_="label")])
 
 
 def _tick(place: Point, out: tuple[float, float]) -> str:

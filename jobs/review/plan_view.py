@@ -50,7 +50,8 @@ def plan_view(shown: Shown, box: Box) -> str:
     The group carries `data-pixels-per-metre`, and in `data-origin` the place of the
     origin of the scene [px].
     """
-    ground = _fit(shown, box)
+    views, stage = _views(shown), stage_of(shown.metadata)
+    ground = _fit(shown, box, views, stage)
     camera, subject = ground(shown.camera), ground(shown.floor)
     rows = shown.marks
     beside_rail = _APART_PX
@@ -59,7 +60,7 @@ def plan_view(shown: Shown, box: Box) -> str:
     return group(
         element(
             "svg",
-            "".join([*_stage(stage_of(shown.metadata), ground, box)]),
+            "".join([*_stage(stage, ground, box)]),
             x=box.left,
             y=box.top,
             width=box.width,
@@ -67,7 +68,7 @@ def plan_view(shown: Shown, box: Box) -> str:
             viewBox=f"{box.left:g} {box.top:g} {box.width:g} {box.height:g}",
         ),
         *_rail(shown.rail, ground),
-        *(path(ground(view), class_="view") for view in _views(shown)),
+        *(path(ground(view), class_="view") for view in views),
         *_subjects(shown, ground),
         *(_camera(shown, row, camera[row]) for row in rows),
         *(_subject(shown, row, subject[row]) for row in rows),
@@ -80,13 +81,13 @@ def plan_view(shown: Shown, box: Box) -> str:
     )
 
 
-def _fit(shown: Shown, box: Box) -> Ground:
+def _fit(shown: Shown, box: Box, views: list[FloatArray], stage: Stage) -> Ground:
     middle = [shown.rail, shown.camera[:, :2]]
     edge = [points + side for points in middle for side in (-GAUGE_M, GAUGE_M)]
     bodies = [body.floor[:, :2] for body in shown.bodies if _is_followed(shown, body)]
-    points = np.concatenate([*edge, *_views(shown), *bodies])
+    points = np.concatenate([*edge, *views, *bodies])
     low, high = points.min(axis=0), points.max(axis=0)
-    floor = stage_of(shown.metadata).floor
+    floor = stage.floor
     if floor is not None:
         whole = np.concatenate([points, floor])
         wide_low, wide_high = whole.min(axis=0), whole.max(axis=0)

@@ -72,6 +72,11 @@ class SequenceRow:
         return self.plain["status"] in WITHOUT_TAKE
 
     @property
+    def locked(self) -> bool:
+        """Whether the job locks its take."""
+        return bool(self.plain["status"] == "locked")
+
+    @property
     def errors(self) -> tuple[str, ...]:
         """Its faults, a line each."""
         return tuple((self.plain.get("error") or "").splitlines())

@@ -5,16 +5,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pyarrow as pa
 from markupsafe import Markup
 
 from ...solver.arrays import FloatArray
-from ..grip_sheet import grip_sheet_of
+from ..grip_sheet import sheet_words
 from .curves import curves
 from .frame_view import thumbnail
 from .rows import SequenceRow
 from .shell import page
-from .shown import Shown, shown_of
+from .shown import Shown
 from .spectrum import shake_spectrum
 from .svg import element
 from .viewfinder import viewfinder_data
@@ -55,7 +54,7 @@ class Kept:
 
 def shot_page(
     row: SequenceRow,
-    table: pa.Table | None,
+    shown: Shown | None,
     *,
     before: str | None,
     after: str | None,
@@ -65,13 +64,12 @@ def shot_page(
 
     Args:
         row: of the shot.
-        table: its current take; None: it has none.
+        shown: its current take; None: it has none.
         before: name of the shot before, likewise `after`; None at the ends.
         after: see before.
         changes: what is another since the last solve.
     """
-    shown = None if table is None else shown_of(table)
-    sheet = [] if table is None else _sheet(table)
+    sheet = [] if shown is None else _sheet(shown)
     values: dict[str, Any] = {
         "row": row,
         "sequence": row.plain["sequence"],
@@ -105,10 +103,9 @@ def shot_page(
     return page("shot.html", **values), kept
 
 
-def _sheet(table: pa.Table) -> list[str]:
-    """Return the grip's sheet of a take, a line each, without the page's own notice."""
-    lines: list[str] = grip_sheet_of(table)["words"]
-    return lines[1:]
+def _sheet(shown: Shown) -> list[str]:
+    """Return the grip's sheet of a take, a line each, the notice first."""
+    return sheet_words(shown.metadata["grip_sheet"])
 
 
 def _facts(row: SequenceRow, shown: Shown) -> str:

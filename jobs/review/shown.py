@@ -18,6 +18,17 @@ from ..bodies import Body, read_bodies
 from ..takes import take_metadata
 
 N_MARKS = 4
+READ = (
+    *("frame", "time_s", "handle", "x", "y", "z", "pan_deg", "tilt_deg", "roll_deg"),
+    *("shake_pan_deg", "shake_tilt_deg", "cam_x", "cam_y", "cam_z"),
+    *("qx", "qy", "qz", "qw", "focus_m", "stop", "dof_near_m", "dof_far_m", "soft"),
+    *("rail_speed", "rail_accel", "pan_speed", "pan_accel", "tilt_speed"),
+    *("tilt_accel", "subject_x", "subject_y", "subject_z", "subject_u", "subject_v"),
+    *("subject_size", "aim_u", "aim_v", "decided_pan", "decided_tilt"),
+    "decided_dolly",
+)
+"""Columns of a take that are drawn, beside the names in it."""
+
 _SIZE_STEP = 0.15  # of the logarithm within a frame; only a cue changes it so
 
 
@@ -29,7 +40,7 @@ class Shown:
         shot: its name.
         metadata: of the take.
         rate: frames a second.
-        columns: of the take on those frames, by name, as written, (n,).
+        columns: of the take on those frames, `READ` by name, as written, (n,).
         frames: (n,).
         times_s: from the first cut frame, (n,).
         rail: along the middle of the rail from above, (m, 2) [m]; m is 1 on sticks.
@@ -104,23 +115,18 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
         n_marks: frames to mark, >= 2.
     """
     metadata = take_metadata(table)
-    whole = table["sub"].to_numpy() == 0
-    columns = {
-        name: table[name].to_numpy()[whole]
-        for name in table.column_names
-        if not pa.types.is_dictionary(table.schema.field(name).type)
-    }
     axes = metadata["axes"]
-    camera = _metres(np.column_stack([columns[name] for name in "xyz"]), axes)
-    names = _texts(table["subject"])[whole]
-    cut = ~columns["handle"]
+    every = slice(None, None, metadata["asked"]["samples_per_frame"])
+    columns = {name: table[name].to_numpy()[every] for name in READ}
+    names = _texts(table["subject"])[every]
+    cut = _run(~columns["handle"])
+    camera = _metres(np.array([columns[name] for name in "xyz"]).T, axes)
     times_s = columns["time_s"]
     bodies = [
-        Body(
-            name=body.name,
-            height_m=body.height_m,
-            floor=_metres(body.floor[whole], axes),
-            eyes=_metres(body.eyes[whole], axes),
+        replace(
+            body,
+            floor=_metres(body.floor[every], axes),
+            eyes=_metres(body.eyes[every], axes),
         )
         for body in read_bodies(table)
     ]
@@ -146,11 +152,17 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
         floor=floor[cut],
         eyes=eyes[cut],
         bearing_speed=_bearing_speed(eyes - camera, times_s, names)[cut],
-        place=np.column_stack([columns["subject_u"], columns["subject_v"]])[cut],
-        asked=np.column_stack([columns["aim_u"], columns["aim_v"]])[cut],
+        place=np.array([columns["subject_u"], columns["subject_v"]]).T[cut],
+        asked=np.array([columns["aim_u"], columns["aim_v"]]).T[cut],
         anew=_anew(names, columns["subject_size"])[cut],
         marks=marked_rows(camera[cut, :2], floor[cut, :2], n_marks),
     )
+
+
+def _run(cut: BoolArray) -> slice:
+    """Return the rows of the cut, which are one run."""
+    rows = np.flatnonzero(cut)
+    return slice(int(rows[0]), int(rows[-1]) + 1)
 
 
 def _metres(points: FloatArray, axes: dict[str, Any]) -> FloatArray:

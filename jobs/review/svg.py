@@ -5,14 +5,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from html import escape
-from math import floor, log10
+from math import floor, isfinite, log10
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...solver.arrays import FloatArray
 
 Point = tuple[float, float]
 _ESCAPED = re.compile(r'[&<>"\n\r\t]')
+_MOST_PX = 400  # larger than a drawing; places within are looked up, others worked out
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -71,10 +73,10 @@ def round_step(least: float) -> float:
 
 def element(name: str, body: str = "", /, **attributes: float | str) -> str:
     """Return an element; `_` in the name of an attribute stands for `-`."""
-    parts = [
-        f' {_attribute(key)}="{_value(value)}"' for key, value in attributes.items()
-    ]
-    return f"<{name}{''.join(parts)}" + (f">{body}</{name}>" if body else "/>")
+    said = "".join(
+        [f' {_attribute(key)}="{_value(value)}"' for key, value in attributes.items()]
+    )
+    return f"<{name}{said}>{body}</{name}>" if body else f"<{name}{said}/>"
 
 
 @cache
@@ -87,7 +89,7 @@ def _value(value: float | str) -> str:
         if not _ESCAPED.search(value):
             return value
         return escape(value, quote=False).replace('"', "&quot;")
-    return number(value)
+    return _shortest(value)
 
 
 def group(*bodies: str, **attributes: float | str) -> str:
@@ -97,7 +99,10 @@ def group(*bodies: str, **attributes: float | str) -> str:
 
 def text(words: str, at: Point, **attributes: float | str) -> str:
     """Return a text; `at` is the left end of its base line unless anchored."""
-    return element("text", escape(words, quote=False), x=at[0], y=at[1], **attributes)
+    said = escape(words, quote=False) if _ESCAPED.search(words) else words
+    if not attributes:  # most of them: their group says how they look
+        return f'<text x="{_shortest(at[0])}" y="{_shortest(at[1])}">{said}</text>'
+    return element("text", said, x=at[0], y=at[1], **attributes)
 
 
 def line(start: Point, end: Point, **attributes: float | str) -> str:
@@ -108,19 +113,59 @@ def line(start: Point, end: Point, **attributes: float | str) -> str:
 
 def path(points: Sequence[Point] | FloatArray, **attributes: float | str) -> str:
     """Return a line through points (n, 2), broken where one is not finite."""
-    return element("path", d=steps(points), fill="none", **attributes)
+    return drawn(steps(points), **attributes)
+
+
+def drawn(way: str, **attributes: float | str) -> str:
+    """Return a line from its steps, unfilled."""
+    return element("path", d=way, fill="none", **attributes)
 
 
 def steps(points: Sequence[Point] | FloatArray) -> str:
     """Return the steps of a line through points (n, 2), as a path writes them."""
-    places = np.asarray(points, dtype=np.float64).reshape(-1, 2)
-    known = np.asarray(np.isfinite(places).all(axis=1))
-    ends = np.flatnonzero(np.diff(known)) + 1
-    runs = (run for run in np.split(np.arange(len(places)), ends) if known[run].any())
-    return "".join(
-        "M" + ("L%.2f %.2f" * len(run))[1:] % tuple((places[run] + 0.0).ravel())
-        for run in runs
-    )
+    x, y = np.asarray(points, dtype=np.float64).reshape(-1, 2).T
+    return steps_through(numbers(x), numbers(y))
+
+
+def steps_through(x: Sequence[str], y: Sequence[str]) -> str:
+    """Return the steps of a line through places as `numbers` writes them."""
+    if "" not in x and "" not in y:
+        return _joined(x, y)
+    gaps = [k for k, pair in enumerate(zip(x, y, strict=True)) if "" in pair]
+    runs = zip([-1, *gaps], [*gaps, len(x)], strict=True)
+    return "".join(_joined(x[gap + 1 : end], y[gap + 1 : end]) for gap, end in runs)
+
+
+def _joined(x: Sequence[str], y: Sequence[str]) -> str:
+    if not x:
+        return ""
+    words = ["L", "", " ", ""] * len(x)
+    words[0], words[1::4], words[3::4] = "M", x, y
+    return "".join(words)
+
+
+def numbers(values: FloatArray) -> list[str]:
+    """Return numbers (n,) with at most two decimals, "" where one is not finite."""
+    near = (values >= 0) & (values < _MOST_PX)
+    if near.all():
+        return _looked_up(values)
+    words = _looked_up(np.where(near, values, 0.0))
+    for k in np.flatnonzero(~near).tolist():
+        value = float(values[k])
+        words[k] = _shortest(value) if isfinite(value) else ""
+    return words
+
+
+def _looked_up(values: FloatArray) -> list[str]:
+    words: list[str] = _places()[(values * 100 + 0.5).astype(np.int64)].tolist()
+    return words
+
+
+@cache
+def _places() -> NDArray[np.object_]:
+    """Return the words for every hundredth from 0 on."""
+    words = [_shortest(k / 100) for k in range(_MOST_PX * 100 + 1)]
+    return np.array(words, dtype=np.object_)
 
 
 def broken(pieces: Iterable[FloatArray]) -> FloatArray:
@@ -132,6 +177,11 @@ def broken(pieces: Iterable[FloatArray]) -> FloatArray:
 
 def number(value: float | str) -> str:
     """Return a number with at most two decimals, or a text as it is."""
-    if isinstance(value, str):
-        return value
-    return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")
+    return value if isinstance(value, str) else _shortest(value)
+
+
+def _shortest(value: float) -> str:
+    words = f"{value:.2f}"
+    if words[-1] == "0":
+        words = words[:-3] if words[-2] == "0" else words[:-1]
+    return "0" if words in ("-0", "-0.00") else words

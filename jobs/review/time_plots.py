@@ -7,11 +7,23 @@ import numpy as np
 
 from ...solver.arrays import BoolArray, FloatArray
 from .shown import Shown
-from .svg import Box, Scale, broken, element, group, line, path, text
+from .svg import (
+    Box,
+    Scale,
+    drawn,
+    group,
+    line,
+    number,
+    numbers,
+    steps_through,
+    text,
+)
 
 _TICK_ROW_PX = 16.0  # below an axis, for the decisions
 _TICK_PX = 20.0  # least height between numbers
 _MINUS = "\u2212"
+_FLAT = 0.7  # share of heights that differ, above which a curve has no long flat run
+_NUMBERS_APART_PX = 8.0  # marks that are closer share the first one's number
 _NEAR_LIMIT = 2.2  # a limit within this factor of the curve is drawn, others are told
 
 
@@ -52,7 +64,8 @@ class Plot:
     def most(self) -> float:
         """Largest size of the first curve; 0 where it has no values."""
         values = self.curves[0].values
-        return float(np.nanmax(np.abs(values))) if np.isfinite(values).any() else 0.0
+        known = values[np.isfinite(values)]
+        return float(np.abs(known).max()) if len(known) else 0.0
 
     @property
     def shows_limit(self) -> bool:
@@ -60,38 +73,92 @@ class Plot:
         return self.limit is not None and self.limit <= _NEAR_LIMIT * self.most
 
 
-def time_plot(shown: Shown, box: Box, plot: Plot) -> str:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Clock:
+    """The axis of time of all plots of a take, in a box [px].
+
+    Attributes:
+        box: of the plots.
+        scale: from seconds to the page.
+        rate_hz: frames a second.
+        times_s: of the frames, (n,).
+        across: places of the frames as they are written, (n,).
+        marks: places of the marked frames.
+        lag_s: of the pan behind the subject; None where it cannot be told.
+        numbers: of the marked frames, above the box.
+        seconds: numbers of time, below the box and the decisions.
+    """
+
+    box: Box
+    scale: Scale
+    rate_hz: float
+    times_s: FloatArray
+    across: list[str]
+    marks: list[float]
+    lag_s: float | None
+    numbers: str
+    seconds: str
+
+    def way(self, heights: FloatArray) -> str:
+        """Return the steps through heights (n,) [px], in which a flat run is one."""
+        x, y = self.across, numbers(heights)
+        if len(set(y)) > _FLAT * len(y) or len(y) < 3:
+            return steps_through(x, y)
+        threes = zip(y, y[1:], y[2:], strict=False)
+        inner = [k for k, (a, b, c) in enumerate(threes, 1) if not a == b == c]
+        kept = [0, *inner, len(y) - 1]
+        return steps_through([x[k] for k in kept], [y[k] for k in kept])
+
+
+def clock_of(shown: Shown, box: Box) -> Clock:
+    """Return the axis of time of a take's plots."""
+    last_s = float(shown.times_s[-1]) or 1.0
+    scale = Scale(low=0, high=last_s, start=box.left, end=box.right)
+    marks = [scale(float(shown.times_s[row])) for row in shown.marks]
+    return Clock(
+        box=box,
+        scale=scale,
+        rate_hz=float(shown.rate),
+        times_s=shown.times_s,
+        across=numbers(scale.all(shown.times_s)),
+        marks=marks,
+        lag_s=shown.lag_s,
+        numbers=_mark_numbers(marks, box.top - 4),
+        seconds=_seconds(scale, box.bottom + 30),
+    )
+
+
+def time_plot(clock: Clock, plot: Plot) -> str:
     """Return a plot; its numbers stand left of the box, its decisions below it."""
-    times = _times(shown, box)
-    scale = _scale(box, plot)
-    marks = [times(shown.times_s[row]) for row in shown.marks]
+    box, near = clock.box, plot.shows_limit
+    scale = _scale(box, plot, near)
+    ticks: list[float] = scale.ticks(max(2, int(box.height / _TICK_PX))).tolist()
     return group(
-        path(_grid(box, scale, marks), class_="faint"),
-        *_numbers(box, scale),
+        drawn(_grid(clock, [scale(value) for value in ticks]), class_="faint"),
+        _numbers(box, scale, ticks),
         line((box.left, scale(0)), (box.right, scale(0)), class_="axis")
         if scale.low <= 0 <= scale.high
         else "",
-        *_corridor(shown, plot, times, scale),
-        *(_curve(shown, curve, times, scale) for curve in plot.curves),
-        *_limits(box, plot, scale),
-        *_decisions(shown, box, plot),
-        *_flags(shown, box, plot, times),
+        *(
+            drawn(clock.way(scale.all(_within(edge, scale))), class_="corridor")
+            for edge in plot.corridor or ()
+        ),
+        *(_curve(clock, curve, scale) for curve in plot.curves),
+        *(_limits(box, plot.limit, scale) if near and plot.limit is not None else ()),
+        *_decisions(clock, plot),
+        *_flags(clock, plot),
         id=plot.name,
     )
 
 
-def _times(shown: Shown, box: Box) -> Scale:
-    last_s = shown.times_s[-1] or 1.0
-    return Scale(low=0, high=float(last_s), start=box.left, end=box.right)
-
-
-def _scale(box: Box, plot: Plot) -> Scale:
-    shown = [curve.values for curve in plot.curves]
-    shown += [] if plot.corridor is None else list(plot.corridor)
-    finite = [values[np.isfinite(values)] for values in shown]
-    low = min(plot.lowest, *(float(v.min()) for v in finite if len(v)), plot.highest)
-    high = max(plot.highest, *(float(v.max()) for v in finite if len(v)), plot.lowest)
-    if plot.shows_limit:
+def _scale(box: Box, plot: Plot, near: bool) -> Scale:
+    values = [curve.values for curve in plot.curves]
+    values += [] if plot.corridor is None else list(plot.corridor)
+    every = np.concatenate(values)
+    finite = every[np.isfinite(every)].tolist()
+    low = min([plot.lowest, plot.highest, *finite])
+    high = max([plot.lowest, plot.highest, *finite])
+    if near:
         assert plot.limit is not None
         high = max(high, plot.limit)
         low = min(low, -plot.limit if low < 0 else low)
@@ -101,120 +168,99 @@ def _scale(box: Box, plot: Plot) -> Scale:
     return Scale(low=low, high=high, start=box.bottom, end=box.top)
 
 
-def _ticks(box: Box, scale: Scale) -> list[float]:
-    found: list[float] = scale.ticks(max(2, int(box.height / _TICK_PX))).tolist()
-    return found
-
-
-def _grid(box: Box, scale: Scale, marks: Sequence[float]) -> FloatArray:
+def _grid(clock: Clock, heights: Sequence[float]) -> str:
     """Return lines at the marked moments and at the numbers of the axis."""
-    upright = [np.array([(x, box.top), (x, box.bottom)]) for x in marks]
-    heights = [scale(value) for value in _ticks(box, scale)]
-    return broken(
-        [*upright, *(np.array([(box.left, y), (box.right, y)]) for y in heights)]
+    left, right, top, bottom = map(
+        number, (clock.box.left, clock.box.right, clock.box.top, clock.box.bottom)
+    )
+    upright = [f"M{number(x)} {top}V{bottom}" for x in clock.marks]
+    level = [f"M{left} {number(y)}H{right}" for y in heights]
+    return "".join([*upright, *level])
+
+
+def _numbers(box: Box, scale: Scale, ticks: Sequence[float]) -> str:
+    return group(
+        *(
+            text(
+                f"{value + 0.0:g}".replace("-", _MINUS),
+                (box.left - 7, scale(value) + 4),
+            )
+            for value in ticks
+        ),
+        class_="label end",
     )
 
 
-def _numbers(box: Box, scale: Scale) -> Iterator[str]:
-    for value in _ticks(box, scale):
-        words = f"{value + 0.0:g}".replace("-", _MINUS)
-        yield text(words, (box.left - 7, scale(value) + 4), class_="label end")
-
-
-def _curve(shown: Shown, curve: Curve, times: Scale, scale: Scale) -> str:
-    values = np.where(np.isinf(curve.values), np.nan, curve.values)
-    low, high = sorted((scale.low, scale.high))
+def _within(values: FloatArray, scale: Scale) -> FloatArray:
+    """Return values held inside a scale, NaN where they are not finite."""
     # A curve that leaves the axis runs along its edge, so that it is seen to leave.
-    heights = scale.all(np.clip(values, low, high))
-    return path(np.column_stack([times.all(shown.times_s), heights]), class_=curve.kind)
+    return np.minimum(np.maximum(values, scale.low), scale.high)
 
 
-def _corridor(shown: Shown, plot: Plot, times: Scale, scale: Scale) -> Iterator[str]:
-    if plot.corridor is None:
-        return
-    for edge in plot.corridor:
-        heights = scale.all(np.clip(edge, scale.low, scale.high))
-        places = np.column_stack([times.all(shown.times_s), heights])
-        yield path(places, class_="corridor")
+def _curve(clock: Clock, curve: Curve, scale: Scale) -> str:
+    return drawn(clock.way(scale.all(_within(curve.values, scale))), class_=curve.kind)
 
 
-def _limits(box: Box, plot: Plot, scale: Scale) -> Iterator[str]:
-    if not plot.shows_limit:
-        return
-    assert plot.limit is not None
-    for value in (plot.limit, -plot.limit):
+def _limits(box: Box, limit: float, scale: Scale) -> Iterator[str]:
+    for value in (limit, -limit):
         if scale.low <= value <= scale.high:
             y = scale(value)
             yield line((box.left, y), (box.right, y), class_="limit")
-    words = f"limit {plot.limit:g}"
-    yield text(words, (box.right, scale(plot.limit) + 12), class_="label end")
+    yield text(f"limit {limit:g}", (box.right, scale(limit) + 12), class_="label end")
 
 
-def _decisions(shown: Shown, box: Box, plot: Plot) -> Iterator[str]:
-    if plot.decided is None:
-        return
-    times = _times(shown, box)
-    for t in shown.times_s[plot.decided]:
-        x = times(float(t))
-        start, end = (x, box.bottom + 4), (x, box.bottom + _TICK_ROW_PX)
-        yield line(start, end, class_="decision")
+def _decisions(clock: Clock, plot: Plot) -> Iterator[str]:
+    """Yield a tick below the plot for each decision."""
+    rows = [] if plot.decided is None else np.flatnonzero(plot.decided).tolist()
+    if rows:
+        start = f"{number(clock.box.bottom + 4)}v{number(_TICK_ROW_PX - 4)}"
+        ticks = [f"M{clock.across[row]} {start}" for row in rows]
+        yield drawn("".join(ticks), class_="decision")
 
 
-def _flags(shown: Shown, box: Box, plot: Plot, times: Scale) -> Iterator[str]:
+def _flags(clock: Clock, plot: Plot) -> Iterator[str]:
     """Yield a bar along the foot of the plot where rows are flagged."""
     if plot.flagged is None or not plot.flagged.any():
         return
-    step_s, foot = float(1 / shown.rate), box.bottom - 4
-    pieces = [
-        np.array([(times(float(t)), foot), (times(float(t) + step_s), foot)])
-        for t in shown.times_s[plot.flagged]
+    steps = np.diff(plot.flagged.astype(np.int8), prepend=0, append=0)
+    starts, ends = np.flatnonzero(steps > 0), np.flatnonzero(steps < 0) - 1
+    foot, scale = number(clock.box.bottom - 4), clock.scale
+    bars = [
+        f"M{number(scale(start_s))} {foot}H{number(scale(end_s + 1 / clock.rate_hz))}"
+        for start_s, end_s in zip(
+            clock.times_s[starts].tolist(), clock.times_s[ends].tolist(), strict=True
+        )
     ]
-    yield path(broken(pieces), class_="flagged")
+    yield drawn("".join(bars), class_="flagged")
 
 
-def lag_mark(shown: Shown, box: Box, *, top: float) -> str:
+def lag_mark(clock: Clock, *, top: float) -> str:
     """Return a bar as long as the pan's lag, at the scale of the axis of time."""
-    if shown.lag_s is None:
+    if clock.lag_s is None:
         return ""
-    times = _times(shown, box)
-    left, right = box.left, box.left + times(shown.lag_s) - times(0.0)
+    left, right = clock.box.left, clock.scale(clock.lag_s)
     return group(
         line((left, top), (right, top), class_="axis"),
         *(line((x, top - 4), (x, top + 4), class_="axis") for x in (left, right)),
-        text(f"pan lags by {shown.lag_s:.2f} s", (left, top - 8)),
+        text(f"pan lags by {clock.lag_s:.2f} s", (left, top - 8)),
         class_="label",
     )
 
 
-def time_axis(shown: Shown, box: Box, *, top: float) -> str:
-    """Return numbers of time with their base line at `top` + 12 [px]."""
-    times = _times(shown, box)
+def _seconds(scale: Scale, low: float) -> str:
+    """Return numbers of time with their base line at `low` [px]."""
     return group(
-        *(
-            text(f"{value:g}", (times(float(value)), top + 12), class_="label middle")
-            for value in times.ticks(6)
-        ),
+        *(text(f"{t:g}", (scale(t), low)) for t in scale.ticks(6).tolist()),
+        class_="label middle",
     )
 
 
-def mark_numbers(shown: Shown, box: Box, *, low: float) -> str:
+def _mark_numbers(marks: Sequence[float], low: float) -> str:
     """Return the numbers of the marked frames with their base line at `low` [px]."""
-    times = _times(shown, box)
     last = -np.inf
     parts = []
-    for k, row in enumerate(shown.marks, 1):
-        x = times(float(shown.times_s[row]))
-        if x - last >= 8:
+    for k, x in enumerate(marks, 1):
+        if x - last >= _NUMBERS_APART_PX:
             parts.append(text(str(k), (x, low), class_="number"))
             last = x
     return group(*parts)
-
-
-def key_line(kind: str, words: str, left: float, low: float) -> str:
-    """Return one entry of a key: a short line of a class and what it is."""
-    return element(
-        "g",
-        path([(left, low - 4), (left + 18, low - 4)], class_=kind)
-        + text(words, (left + 24, low)),
-        class_="label",
-    )

@@ -1,26 +1,73 @@
 """Writes the review of a sequence from what was written of it, and nothing else."""
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from pathlib import Path
-
-import pyarrow as pa
+from typing import NamedTuple
 
 from ..atomic import write_whole
 from ..errors import InputError
+from ..pool import n_processors, runner
 from ..previous import note_reported, previous_path
-from ..takes import read_take, take_metadata
+from ..takes import read_take
 from .index_page import index_page
+from .record import kept_of, page_key, recorded
 from .rows import SequenceRow, read_rows
 from .shell import page_name
 from .shot_page import Kept, shot_page
+from .shown import Shown, shown_of
 from .since import ShotChange, changes_since
 
 Progress = Callable[[object, int], None]
 """Called with how many pages are written, and how many there are in all."""
 
+_WORTH_A_POOL = 200  # pages; fewer are written before the processes have started
+
+
+class PageTask(NamedTuple):
+    """A page to be written: its shot's row, its neighbours, its record's key."""
+
+    folder: Path
+    row: SequenceRow
+    before: str | None
+    after: str | None
+    changes: tuple[str, ...]
+    key: str
+
+
+class WrittenPage(NamedTuple):
+    """A page that is written, and what the index keeps of it."""
+
+    shot: str
+    kept: Kept | None
+
+
+WritePages = Callable[[Sequence[PageTask]], Iterable[WrittenPage]]
+"""Writes pages, in any order: `write_with`, or a pool that is open anyway."""
+
+
+def write_with(workers: int | None = 1) -> WritePages:
+    """Return what writes pages in some processes.
+
+    Args:
+        workers: processes, >= 1; one is this process. None for one a processor, or
+            one where there are few pages.
+    """
+
+    def write(tasks: Sequence[PageTask]) -> Iterator[WrittenPage]:
+        few = len(tasks) < _WORTH_A_POOL
+        count = (1 if few else n_processors()) if workers is None else workers
+        with runner(None, count, preload=(__name__,)) as run:
+            yield from run(write_page, tasks, lost=write_page)
+
+    return write
+
 
 def report(
-    folder: Path, shots: Collection[str], *, progress: Progress | None = None
+    folder: Path,
+    shots: Collection[str],
+    *,
+    progress: Progress | None = None,
+    write: WritePages | None = None,
 ) -> Path:
     """Write the review after a run, with what changed since the one before.
 
@@ -28,6 +75,7 @@ def report(
         folder: of the sequence.
         shots: names of the shots that were solved in the run.
         progress: called as each page is written.
+        write: how pages are written, absent: one by one; their bytes are the same.
 
     Returns:
         Where the index lies.
@@ -37,48 +85,101 @@ def report(
         OSError: a file could not be written.
     """
     note_reported(folder, shots)
-    return write_review(folder, progress=progress)
+    return write_review(folder, progress=progress, write=write)
 
 
-def write_review(folder: Path, *, progress: Progress | None = None) -> Path:
-    """Write the pages of a sequence anew; see `report`."""
+def write_review(
+    folder: Path,
+    *,
+    progress: Progress | None = None,
+    write: WritePages | None = None,
+) -> Path:
+    """Write the pages of a sequence that are not as they would be; see `report`."""
     rows = read_rows(folder / "sequence.parquet")
     if not rows:
         raise InputError(str(folder / "sequence.parquet"), "has no shots yet")
     changes = _changes(folder, rows)
-    by_shot = {change.shot: change for change in changes or ()}
     kept: dict[str, Kept] = {}
-    names = [row.shot for row in rows]
-    around = zip([None, *names], [*names[1:], None], strict=False)
-    pages = folder / "review"
-    for k, (row, (before, after)) in enumerate(zip(rows, around, strict=True)):
-        table = _take(folder, row)
-        change = by_shot.get(row.shot)
-        text, own = shot_page(
-            row,
-            table,
-            before=before,
-            after=after,
-            changes=() if change is None else (*change.lines, *change.setup),
-        )
-        if own is not None and not row.failed:
-            kept[row.shot] = own
-        _write(pages / page_name(row.shot), text)
+    tasks = []
+    n_steps, n_done = len(rows) + 1, 0
+
+    def done(shot: str, own: Kept | None) -> None:
+        nonlocal n_done
+        n_done += 1
+        if own is not None:
+            kept[shot] = own
         if progress is not None:
-            progress(k + 1, len(rows) + 1)
-    _remove_others(pages, names)
+            progress(n_done, n_steps)
+
+    for task in _tasks(folder, rows, changes or ()):
+        own = None if task.row.failed else kept_of(_page(task), task.key)
+        if own is None:
+            tasks.append(task)
+        else:
+            done(task.row.shot, own)
+    for written in (write or write_with())(tasks):
+        done(*written)
+    pages = folder / "review"
+    _remove_others(pages, [row.shot for row in rows])
     index = pages / "index.html"
-    _write(index, index_page(rows, kept, changes=changes))
+    _write(index, index_page(rows, kept, changes=changes).encode(), flush=True)
     if progress is not None:
-        progress(len(rows) + 1, len(rows) + 1)
+        progress(n_steps, n_steps)
     return index
 
 
-def _write(path: Path, text: str) -> None:
+def write_page(work: object, task: PageTask) -> WrittenPage:
+    """Write the page of one shot.
+
+    Args:
+        work: what the pool that this runs in was started with; not looked at.
+        task: the page.
+    """
+    row = task.row
+    shown = _take(task.folder, row)
+    text, own = shot_page(
+        row, shown, before=task.before, after=task.after, changes=task.changes
+    )
+    kept = None if row.failed else own
+    _write(_page(task), recorded(text, task.key, kept), flush=False)
+    return WrittenPage(row.shot, kept)
+
+
+def _tasks(
+    folder: Path, rows: Sequence[SequenceRow], changes: Sequence[ShotChange]
+) -> Iterator[PageTask]:
+    by_shot = {change.shot: change for change in changes}
+    names = [row.shot for row in rows]
+    around = zip([None, *names], [*names[1:], None], strict=False)
+    for row, (before, after) in zip(rows, around, strict=True):
+        change = by_shot.get(row.shot)
+        said = () if change is None else (*change.lines, *change.setup)
+        key = page_key(
+            row,
+            take_bytes=_size(_take_path(folder, row)),
+            before=before,
+            after=after,
+            changes=said,
+        )
+        yield PageTask(folder, row, before, after, said, key)
+
+
+def _page(task: PageTask) -> Path:
+    return task.folder / "review" / page_name(task.row.shot)
+
+
+def _write(path: Path, data: bytes, *, flush: bool) -> None:
     """Write a page, unless it is there as it would be written."""
-    data = text.encode()
-    if not path.is_file() or path.read_bytes() != data:
-        write_whole(path, data)
+    if _size(path) != len(data) or path.read_bytes() != data:
+        # A page that a fall of the machine cuts short is known by its length.
+        write_whole(path, data, flush=flush)
+
+
+def _size(path: Path) -> int | None:
+    try:
+        return path.stat().st_size
+    except FileNotFoundError:
+        return None
 
 
 def _changes(folder: Path, rows: list[SequenceRow]) -> list[ShotChange] | None:
@@ -87,14 +188,19 @@ def _changes(folder: Path, rows: list[SequenceRow]) -> list[ShotChange] | None:
     return changes_since(rows, read_rows(path)) if path.is_file() else None
 
 
-def _take(folder: Path, row: SequenceRow) -> pa.Table | None:
+def _take_path(folder: Path, row: SequenceRow) -> Path:
+    return folder / "takes" / f"{row.shot}.parquet"
+
+
+def _take(folder: Path, row: SequenceRow) -> Shown | None:
     """Return the current take of a shot, None where it has none that is whole."""
     try:
-        table = read_take(folder / "takes" / f"{row.shot}.parquet")
+        table = read_take(_take_path(folder, row))
     except InputError:
         return None
-    keys = take_metadata(table)["keys"]
-    return table if row.failed or keys["take"] == row.plain["take_key"] else None
+    shown = shown_of(table)
+    key = shown.metadata["keys"]["take"]
+    return shown if row.failed or key == row.plain["take_key"] else None
 
 
 def _remove_others(pages: Path, names: list[str]) -> None:

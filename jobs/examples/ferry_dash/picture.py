@@ -16,7 +16,7 @@ from ...review.frame_view import cross, frame_view
 from ...review.plan_view import plan_view
 from ...review.shown import Shown, shown_of
 from ...review.svg import Box, element, group, line, path, text
-from ...review.time_plots import Curve, Plot, mark_numbers, time_axis, time_plot
+from ...review.time_plots import Curve, Plot, clock_of, time_plot
 from ...takes import read_take
 
 WIDTH, HEIGHT = 900, 590
@@ -129,6 +129,7 @@ def _speeds(shown: Shown) -> str:
     """Return both plots over one axis of time."""
     left, right = _PAN.left, _PAN.right
     low, lower = _PAN.top - 22, _DOLLY.top - 10
+    turning, moving = clock_of(shown, _PAN), clock_of(shown, _DOLLY)
     lag = [] if shown.lag_s is None else [f"pan lags by {shown.lag_s:.2f} s"]
     return group(
         text("Turning, deg/s", (left, low - 20), class_="heading"),
@@ -142,11 +143,11 @@ def _speeds(shown: Shown) -> str:
             text("decision", (left + 272, low)),
             class_="label",
         ),
-        mark_numbers(shown, _PAN, low=_PAN.top - 4),
-        time_plot(shown, _PAN, _pan_plot(shown)),
+        turning.numbers,
+        time_plot(turning, _pan_plot(shown)),
         text("Dolly, m/s", (left, lower), class_="heading"),
-        time_plot(shown, _DOLLY, _dolly_plot(shown)),
-        time_axis(shown, _DOLLY, top=_DOLLY.bottom + 18),
+        time_plot(moving, _dolly_plot(shown)),
+        moving.seconds,
         text(
             "time from the first frame of the cut, s",
             ((left + right) / 2, _LEGEND - 1),

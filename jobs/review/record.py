@@ -1,0 +1,104 @@
+"""What a page was made from, told in its second line, so that it need not be made anew.
+
+The line is a comment: a digest of all that the page shows and of the program that
+shows it, the length of what follows, and what the index keeps of the shot. A page
+whose digest and length are as they would be is left alone.
+"""
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from .rows import SequenceRow
+from .shot_page import End, Kept
+
+_FORM = "carrellata.page/1"
+_FIRST = b"<!doctype html>\n"
+_ROOMS = ("jobs", "solver")
+_SHOWN = (".py", ".html", ".css", ".js")
+_MOST_BYTES = 100_000  # of a record; a longer second line is none
+
+
+def page_key(
+    row: SequenceRow,
+    *,
+    take_bytes: int | None,
+    before: str | None,
+    after: str | None,
+    changes: Sequence[str],
+) -> str:
+    """Return a digest of all that the page of a shot is made from.
+
+    Args:
+        row: of the shot; whether its take was solved or kept tonight is not shown.
+        take_bytes: size of its current take, which the row names; None: it has none.
+        before: name of the shot before, likewise `after`; None at the ends.
+        after: see before.
+        changes: what is another since the last solve.
+    """
+    shown = {name: value for name, value in row.plain.items() if name != "status"}
+    parts = [
+        shown,
+        row.failed,
+        row.locked,
+        take_bytes,
+        before,
+        after,
+        list(changes),
+        _program(),
+    ]
+    return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
+
+
+def recorded(page: str, key: str, kept: Kept | None) -> bytes:
+    """Return the bytes of a page with its record."""
+    first, rest = page.encode().split(b"\n", 1)
+    known = None if kept is None else asdict(kept)
+    said = json.dumps([_FORM, key, len(rest), known])
+    # Two dashes would end the comment; they stand in texts only.
+    said = said.replace("--", "-\\u002d").replace(">", "\\u003e")
+    return b"%s\n<!--%s-->\n%s" % (first, said.encode(), rest)
+
+
+def kept_of(path: Path, key: str) -> Kept | None:
+    """Return what the index keeps of a page's shot, None unless it has this key whole.
+
+    A page without a take keeps nothing, and is made anew each time.
+    """
+    try:
+        with path.open("rb") as file:
+            first, second = file.readline(_MOST_BYTES), file.readline(_MOST_BYTES)
+            length = path.stat().st_size - len(first) - len(second)
+    except FileNotFoundError:
+        return None
+    if first != _FIRST or not second.startswith(b"<!--["):
+        return None
+    try:
+        form, known, rest, kept = json.loads(second[4:].removesuffix(b"-->\n"))
+    except ValueError:
+        return None
+    if (form, known, rest) != (_FORM, key, length) or kept is None:
+        return None
+    return _kept(kept)
+
+
+def _kept(plain: dict[str, Any]) -> Kept:
+    start, end = (End(**one) for one in plain["ends"])
+    return Kept(**{**plain, "ends": (start, end)})
+
+
+@cache
+def _program() -> str:
+    """Return a digest of the sources that pages are made by."""
+    package = Path(__file__).parents[2]
+    digest = hashlib.sha256()
+    for room in _ROOMS:
+        for path in sorted((package / room).rglob("*")):
+            if path.suffix in _SHOWN:
+                digest.update(path.relative_to(package).as_posix().encode())
+                digest.update(path.read_bytes())
+    return digest.hexdigest()
