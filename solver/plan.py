@@ -33,6 +33,7 @@ N_PIECES = N_BLOCKS + 3  # a stop needs up to three more
 FEASIBLE = 1e-11  # rows are scaled to bounds near 1
 DEPENDENT = 1e-13  # squared, relative
 MAX_STEPS = 200
+HIGH, LOW = 1, 2
 # A plan in a log: start time, x, v, a, then the jerks and lengths of its pieces.
 PLAN_WIDTH = 4 + 2 * N_PIECES
 
@@ -128,7 +129,7 @@ def _solve_gram(chol, size, right, out):
 @kernel
 def _factor_gram(normals, size, first, chol):
     """Factor the Gram matrix of the active normals, rows `first` and later."""
-    m = normals.shape[1]
+    m = N_BLOCKS - 1
     for i in range(first, size):
         for j in range(i + 1):
             s = 0.0
@@ -145,10 +146,12 @@ def _least_distance(rows, low, high, y):
 
     Returns the number of steps, or -1 when the rows contradict each other.
     """
-    n_rows, m = rows.shape
+    n_rows = rows.shape[0]
+    m = N_BLOCKS - 1  # known to the compiler, which unrolls
     normals = np.zeros((m + 1, m))
     bounds = np.zeros(m + 1)
-    held = np.zeros(m + 1)  # the active rows, counted from one, minus for low bounds
+    held = np.zeros(m + 1, dtype=np.int64)  # active rows, counted from one, minus: low
+    sides = np.zeros(n_rows, dtype=np.int64)  # HIGH, LOW or both, where a row is held
     multipliers = np.zeros(m + 1)
     chol = np.zeros((m + 1, m + 1))
     project = np.zeros(m + 1)
@@ -169,14 +172,11 @@ def _least_distance(rows, low, high, y):
             for k in range(m):
                 value += rows[r, k] * y[k]
             # An active row is on its bound; what is left of it is rounding.
-            above = below = True
-            for i in range(size):
-                above &= held[i] != r + 1
-                below &= held[i] != -r - 1
-            if above and value - high[r] > worst:
-                worst, pick, sign = value - high[r], r, 1.0
-            if below and low[r] - value > worst:
-                worst, pick, sign = low[r] - value, r, -1.0
+            over, under = value - high[r], low[r] - value
+            if over > worst and not sides[r] & HIGH:
+                worst, pick, sign = over, r, 1.0
+            if under > worst and not sides[r] & LOW:
+                worst, pick, sign = under, r, -1.0
         if pick < 0:
             return steps
         bound = sign * (high[pick] if sign > 0 else low[pick])
@@ -219,7 +219,8 @@ def _least_distance(rows, low, high, y):
             added += step
             if not dependent and violation / residual <= dual_step:
                 bounds[size] = bound
-                held[size] = sign * (pick + 1)
+                held[size] = (pick + 1) if sign > 0.0 else -(pick + 1)
+                sides[pick] |= HIGH if sign > 0.0 else LOW
                 _factor_gram(normals, size + 1, size, chol)
                 size += 1
                 # From scratch, so that rounding does not build up over the steps.
@@ -232,6 +233,7 @@ def _least_distance(rows, low, high, y):
                         s -= multipliers[i] * normals[i, k]
                     y[k] = s
                 break
+            sides[abs(held[drop]) - 1] &= ~(HIGH if held[drop] > 0 else LOW)
             for i in range(drop, size):
                 bounds[i] = bounds[i + 1]
                 held[i] = held[i + 1]
