@@ -42,6 +42,7 @@ class Service:
     folder: Path
     tokens: dict[str, str]
     words: tuple[str, ...] = ()
+    environment: Mapping[str, str] = field(default_factory=dict)
     address: str = ""
     clients: list[Client] = field(default_factory=list, repr=False)
     process: "subprocess.Popen[str] | None" = field(default=None, repr=False)
@@ -67,6 +68,7 @@ class Service:
                     *("serve", "--port", "0", *self.words),
                     *(f"--{name}={self.folder / at}" for name, at in places.items()),
                 ],
+                env={**os.environ, **self.environment},
                 stdout=subprocess.PIPE,
                 stderr=log,
                 text=True,
@@ -134,7 +136,10 @@ class Service:
 
 @contextmanager
 def running(
-    folder: Path, projects: Mapping[str, str] | None = None, *words: str
+    folder: Path,
+    projects: Mapping[str, str] | None = None,
+    *words: str,
+    environment: Mapping[str, str] | None = None,
 ) -> Iterator[Service]:
     """Run a service.
 
@@ -142,6 +147,7 @@ def running(
         folder: for its state, takes, log, and `root`, the subjects' files.
         projects: more lines of the entry in the file of tokens, by project.
         words: more options of `carrellata serve`.
+        environment: more variables of its process.
     """
     tokens = {}
     text = ""
@@ -151,7 +157,9 @@ def running(
     (folder / "tokens.toml").write_text(text, encoding="utf-8")
     (folder / "root").mkdir(exist_ok=True)
     options = ("--root", str(folder / "root"), *words)
-    service = Service(folder=folder, tokens=tokens, words=options)
+    service = Service(
+        folder=folder, tokens=tokens, words=options, environment=environment or {}
+    )
     service.start()
     try:
         yield service

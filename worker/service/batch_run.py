@@ -10,6 +10,7 @@ import signal
 import sys
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import IO, Any
 
@@ -31,21 +32,33 @@ def main() -> int:
     answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)
     request = json.loads(sys.stdin.readline())
-    os.nice(NICE)
     signal.signal(signal.SIGTERM, signal.default_int_handler)
-    threading.Thread(target=_end_with_service, daemon=True).start()
-    _say(answers, end=_outcome(request, answers))
+
+    def tell(row: ShotRow) -> None:
+        plain = row.plain()
+        _say(answers, row={**plain, "setup": json.loads(plain["setup"])})
+
+    if request["farm"]:
+        from .farm_run import run_on_farm
+
+        end = run_on_farm(request, tell)
+    else:
+        end = _run_here(request, tell)
+    _say(answers, end=end)
     return 0
 
 
-def _outcome(request: dict[str, Any], answers: IO[str]) -> dict[str, str | None]:
+def _run_here(
+    request: dict[str, Any], tell: Callable[[ShotRow], None]
+) -> dict[str, str | None]:
+    """Solve the job on this machine; return how it ended."""
+    os.nice(NICE)
+    threading.Thread(target=_end_with_service, daemon=True).start()
     job_path = Path(request["job"])
 
-    def tell(what: object, _total: int) -> None:
-        if not isinstance(what, ShotRow):
-            return  # a shot that was judged; its take comes later
-        plain = what.plain()
-        _say(answers, row={**plain, "setup": json.loads(plain["setup"])})
+    def done(what: object, _total: int) -> None:
+        if isinstance(what, ShotRow):  # the judging of open shots is not told
+            tell(what)
 
     root = request["root"]
     reader = ConfinedReader(
@@ -59,7 +72,7 @@ def _outcome(request: dict[str, Any], answers: IO[str]) -> dict[str, str | None]
             job_path,
             Path(request["out"]),
             workers=min(worth, request["workers"]),
-            progress=tell,
+            progress=done,
             read=reader,
         )
     except (CancelledError, KeyboardInterrupt):

@@ -1,4 +1,4 @@
-"""Runs batches, one after the other, and tells everybody who listens."""
+"""Runs batches, here one after the other, and tells everybody who listens."""
 
 import asyncio
 import contextlib
@@ -22,6 +22,7 @@ _log = logging.getLogger(__name__)
 _RUN = f"{__package__}.batch_run"
 _LONGEST_LINE = 64 * 2**20
 _GRACE_S = 2.0  # for a run to end in order; then it is killed
+_ON_FARM = 16  # batches that are followed at one time
 _MOST_RUNS = 3  # of a batch whose process dies
 _BEAT_S = 10.0
 
@@ -41,9 +42,9 @@ class Batches:
         self._by_key: dict[tuple[str, str], tuple[str, str]] = {}
         self._queue: asyncio.Queue[Batch] = asyncio.Queue()
         self._changed = asyncio.Condition()
-        self._runner: asyncio.Task[None] | None = None
-        self._process: asyncio.subprocess.Process | None = None
-        self._running: Batch | None = None
+        self._runners: list[asyncio.Task[None]] = []
+        self._processes: dict[str, asyncio.subprocess.Process] = {}
+        self._running: set[str] = set()
 
     def start(self) -> None:
         """Take up what a service before this one left, and begin to run."""
@@ -51,14 +52,15 @@ class Batches:
             self._know_key(batch.record)
             if not batch.has_ended:
                 self._take_up(batch)
-        self._runner = asyncio.create_task(self._run_all())
+        # A machine does one at a time; a farm shares itself among many.
+        count = _ON_FARM if self._settings.farm else 1
+        self._runners = [asyncio.create_task(self._run_all()) for _ in range(count)]
 
     async def stop(self) -> None:
-        """End the run in hand; it goes on when a service starts again."""
-        if self._runner is not None:
-            self._runner.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await self._runner
+        """End the runs in hand; they go on when a service starts again."""
+        for runner in self._runners:
+            runner.cancel()
+        await asyncio.gather(*self._runners, return_exceptions=True)
 
     async def submit(
         self, rules: Rules, checked: CheckedBatch, body: bytes, key: str | None
@@ -115,9 +117,11 @@ class Batches:
             OSError: it could not be noted.
         """
         batch.cancel()
-        if batch is self._running:
-            self._signal(signal.SIGINT)
-            asyncio.get_running_loop().call_later(_GRACE_S, self._kill, batch)
+        if batch.record.id in self._running:
+            self._signal(batch, signal.SIGINT)
+            if not self._settings.farm:  # where others end what they have in hand
+                loop = asyncio.get_running_loop()
+                loop.call_later(_GRACE_S, self._signal, batch, signal.SIGKILL)
         else:
             self._end(batch, "cancelled")
         await self._tell()
@@ -155,7 +159,8 @@ class Batches:
 
     async def _run_out(self, batch: Batch) -> None:
         """Run a batch to its end, again where its process dies."""
-        batch.state, self._running = "running", batch
+        batch.state = "running"
+        self._running.add(batch.record.id)
         await self._tell()
         try:
             for _ in range(_MOST_RUNS):
@@ -170,7 +175,7 @@ class Batches:
             self._end(batch, *end)
             await self._tell()
         finally:
-            self._running = None
+            self._running.discard(batch.record.id)
 
     async def _run_once(self, batch: Batch) -> tuple[str, str | None] | None:
         """Return how a run ended, or None where its process died."""
@@ -182,6 +187,8 @@ class Batches:
             "file_bytes": record.file_bytes,
             "samples": record.samples,
             "workers": self._settings.batch_workers,
+            "project": record.project,
+            "farm": self._settings.farm,
         }
         process = await asyncio.create_subprocess_exec(
             sys.executable,
@@ -192,7 +199,7 @@ class Batches:
             limit=_LONGEST_LINE,
             start_new_session=True,
         )
-        self._process = process
+        self._processes[record.id] = process
         assert process.stdin is not None
         assert process.stdout is not None
         try:
@@ -200,7 +207,7 @@ class Batches:
             return await self._listen(batch, process.stdout)
         finally:
             await _finish(process)
-            self._process = None
+            del self._processes[record.id]
 
     async def _listen(
         self, batch: Batch, lines: asyncio.StreamReader
@@ -224,13 +231,10 @@ class Batches:
         async with self._changed:
             self._changed.notify_all()
 
-    def _kill(self, batch: Batch) -> None:
-        if batch is self._running:
-            self._signal(signal.SIGKILL)
-
-    def _signal(self, number: signal.Signals) -> None:
-        if self._process is not None:
-            _signal_process(self._process, number)
+    def _signal(self, batch: Batch, number: signal.Signals) -> None:
+        process = self._processes.get(batch.record.id)
+        if process is not None:
+            _signal_process(process, number)
 
 
 def _signal_process(

@@ -56,7 +56,10 @@ def serve(
         float, typer.Option(min=0.1, help="Longest time for a request to arrive.")
     ] = 20.0,
     embedded: Annotated[
-        bool, typer.Option("--embedded", help="Solve here, whatever the environment.")
+        bool,
+        typer.Option(
+            "--embedded", help="Solve batches here, whatever the environment."
+        ),
     ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
@@ -74,6 +77,7 @@ def serve(
         tokens=tokens,
         token=None if tokens is not None else _one_token(as_json=as_json),
         queue=queue,
+        farm=_has_farm() and not embedded,
         cache_bytes=cache_mb * 2**20,
         solve_s=solve_s,
         body_s=body_s,
@@ -120,6 +124,12 @@ def _append(file: Path, entry: str) -> None:
     descriptor = os.open(file, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
     with os.fdopen(descriptor, "w", encoding="utf-8") as stream:
         stream.write(entry)
+
+
+def _has_farm() -> bool:
+    from ..settings import has_broker
+
+    return has_broker()
 
 
 def _folder(path: Path) -> Path:

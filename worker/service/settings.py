@@ -25,6 +25,7 @@ class Settings:
         body_s: longest time for the body of a request to arrive.
         queue: takes that may wait for a process.
         cache_bytes: of takes kept in memory.
+        farm: whether batches go to the farm that the environment names.
     """
 
     state: Path
@@ -39,6 +40,7 @@ class Settings:
     body_s: float = 20.0
     queue: int = 256
     cache_bytes: int = 256 * 2**20
+    farm: bool = False
 
 
 def default_state() -> Path:

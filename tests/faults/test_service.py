@@ -1,0 +1,82 @@
+"""Batches over HTTP on a farm: followed, cancelled, found again after a restart."""
+
+import signal
+import time
+from typing import Any
+
+import pytest
+from farms import TestFarm, until
+from job_files import metre_job, write_job
+from service_process import Service, running, walk_shot
+
+from carrellata.jobs.local import solve_job
+
+PARQUET = {"Accept": "application/vnd.apache.parquet"}
+
+
+def many(n_shots: int, n_frames: int, sequence: str) -> dict[str, Any]:
+    shots = [walk_shot(f"{k:03d}", n_frames) for k in range(n_shots)]
+    return metre_job(*shots, sequence=sequence)
+
+
+def submit(service: Service, job: dict[str, Any]) -> str:
+    reply = service.ask("POST", "/v1/batches", job)
+    assert reply.status == 202, reply.body
+    place: str = reply.headers["location"]
+    return place
+
+
+def ended(service: Service, place: str) -> dict[str, Any]:
+    def ask() -> dict[str, Any] | None:
+        found: dict[str, Any] = service.ask("GET", place).json
+        return found if found["state"] in ("done", "failed", "cancelled") else None
+
+    found: dict[str, Any] = until(ask)
+    return found
+
+
+@pytest.mark.slow
+def test_a_batch_over_http_is_solved_on_the_farm(farm: TestFarm) -> None:
+    job = many(6, 48, "through")
+    folder = farm.folder / "service"
+    folder.mkdir()
+    with running(folder, None, environment=farm.environment()) as service:
+        place = submit(service, job)
+        time.sleep(0.5)
+        # Nobody works yet, so nothing can have been solved here.
+        assert service.ask("GET", place).json["done"] == 0
+        service.stop(signal.SIGKILL)
+        farm.worker()
+        farm.sweeper()
+        service.start()
+        status = ended(service, place)
+        assert (status["state"], status["done"]) == ("done", 6)
+        assert status["counts"]["failed"] == 0
+        assert len(farm.started()) == 6  # though it was submitted twice
+        got = {
+            name: service.ask("GET", f"{place}/shots/{name}", headers=PARQUET).body
+            for name in status["shots"]
+        }
+        # A take asked for at once is solved by the service itself.
+        reply = service.ask("POST", "/v1/takes", many(1, 30, "now"))
+        assert reply.status == 200
+    solve_job(write_job(folder, job), folder / "calm", workers=1)
+    for name, body in got.items():
+        kept = folder / "calm" / "through" / "takes" / f"{name}.parquet"
+        assert body == kept.read_bytes(), name
+
+
+@pytest.mark.slow
+def test_cancelling_over_http_reaches_the_farm(farm: TestFarm) -> None:
+    folder = farm.folder / "service"
+    folder.mkdir()
+    farm.worker(processes=1)
+    farm.sweeper()
+    with running(folder, None, environment=farm.environment()) as service:
+        place = submit(service, many(150, 500, "stopped"))
+        until(lambda: service.ask("GET", place).json["done"] > 0)
+        assert service.ask("DELETE", place).json["state"] == "cancelling"
+        status = ended(service, place)
+        assert status["state"] == "cancelled"
+        assert 0 < status["counts"]["solved"] < 150
+        until(farm.is_empty)
