@@ -213,18 +213,15 @@ def take_metadata(table: pa.Table) -> dict[str, Any]:
 def take_bytes(table: pa.Table) -> bytes:
     """Return the Parquet file of a take: zstd, one row group, same table same bytes."""
     buffer = pa.BufferOutputStream()
-    # The metadata goes in beside the schema: within it, it would be written twice.
-    plain = table.replace_schema_metadata(None)
-    with pq.ParquetWriter(
+    pq.write_table(
+        table,
         buffer,
-        plain.schema,
         compression="zstd",
         use_dictionary=_TEXTS,
+        row_group_size=max(1, table.num_rows),
         write_page_checksum=True,
         write_statistics=_ORDERED,
-    ) as file:
-        file.write_table(plain, row_group_size=max(1, table.num_rows))
-        file.add_key_value_metadata(table.schema.metadata or {})
+    )
     data: bytes = buffer.getvalue().to_pybytes()
     return data
 

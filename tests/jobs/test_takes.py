@@ -83,6 +83,15 @@ def test_file_is_one_zstd_row_group_with_dictionaries_on_text_only(
         assert dictionary == (part.path_in_schema in ("sequence", "shot", "subject"))
 
 
+def test_metadata_is_found_by_whoever_reads_the_file(tmp_path: Path) -> None:
+    path = tmp_path / "a.parquet"
+    write_take(solved(), path)
+    told = pq.read_table(path).schema.metadata
+    assert json.loads(told[b"carrellata"])["status"] == "solved"
+    assert pq.read_schema(path).metadata == told
+    assert pq.ParquetFile(path).metadata.metadata[b"carrellata"] == told[b"carrellata"]
+
+
 def test_same_shot_gives_the_same_bytes() -> None:
     assert take_bytes(solved()) == take_bytes(solved())
 
