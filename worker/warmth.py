@@ -4,8 +4,10 @@ from pathlib import Path
 from typing import Any
 
 from ..jobs.asks import ask_of
-from ..jobs.keys import solver_version
+from ..jobs.keys import Keys, solver_version
 from ..jobs.parse import parse_job
+from ..jobs.shots import prepare
+from ..jobs.solve_shot import solve_prepared
 from ..jobs.warm import warm_up
 from ..solver.cut_action import cut_action
 from ..solver.cut_end import trial_ends
@@ -17,14 +19,16 @@ _FRAMES = 12
 
 
 def warm_for_all() -> None:
-    """Operate a shot and judge another, in memory; nothing is read or written.
+    """Solve a shot and judge another, in memory; nothing is read or written.
 
     The version of the solver is noted too: children that a worker starts later must
     name their takes by the same one, whatever has become of the files.
     """
     solver_version()
     warm_up()
-    job = parse_job(_open_job())
+    job = parse_job(_job())
+    fixed = prepare(job, job.shots[1], Path("/"))
+    solve_prepared(job, fixed, Keys(judge="", take=""))
     ask, _ = ask_of(job, job.shots[0], Path("/"))
     stage = Rehearsal(ask)
     found = candidates(ask, stage)
@@ -35,8 +39,8 @@ def warm_for_all() -> None:
         trial_ends(shot, action, trial.cams, trial.screen)
 
 
-def _open_job() -> dict[str, Any]:
-    """Return the tables of a job with one shot whose setup is open."""
+def _job() -> dict[str, Any]:
+    """Return the tables of a job with an open shot and a fixed one."""
     frames = list(range(_FRAMES))
     walk = {
         "frame": frames,
@@ -46,13 +50,16 @@ def _open_job() -> dict[str, Any]:
     }
     subject = {"name": "walker", "samples": walk, "at": "floor", "height_m": 1.7}
     shot = {
-        "name": "warm",
+        "name": "open",
         "frames": [0, _FRAMES - 1],
         "subjects": [subject],
         "rig": {"kind": "choose"},
         "lens_mm": "choose",
-        "framing": {"size": "full"},
+        "framing": {"size": "full", "lead_room": 0.1},
+        "shake": "settled",
     }
+    rail = {"kind": "track", "from": [-2, 1.5, 5], "to": [4, 1.5, 5]}
+    fixed = {**shot, "name": "fixed", "rig": rail, "lens_mm": 25.0, "handles": 0}
     return {
         "schema": "carrellata.job/1",
         "sequence": "warm",
@@ -64,5 +71,5 @@ def _open_job() -> dict[str, Any]:
             "lens_kit_mm": [25.0, 50.0],
         },
         "crew": {"preset": "brisk"},
-        "shots": [shot],
+        "shots": [shot, fixed],
     }

@@ -236,7 +236,10 @@ def test_commands_end_with_the_codes_they_promise(farm: TestFarm) -> None:
     assert "lies outside the folders that the farm may use" in outside.stderr
 
 
-def test_open_setups_are_judged_and_chosen_on_the_farm(farm: TestFarm) -> None:
+def test_open_setups_are_judged_and_chosen_on_the_farm(
+    make_farm: Callable[..., TestFarm],
+) -> None:
+    farm = make_farm(TIME_LIMIT_S="60", VISIBILITY_TIMEOUT_S="120")
     open_shot = walking_shot("030", lens_mm="choose")
     job = farm.job(walking_job(walking_shot("010"), open_shot))
     farm.worker()
