@@ -10,7 +10,7 @@ from .sequence_table import WITHOUT_TAKE, ShotRow
 from .store import Store
 from .takes import read_take
 
-_PARTS = {
+PARTS = {
     "out_of_frame": "subject out of frame",
     "out_of_safe": "subject outside the safe area",
     "size": "frames in which the size is not kept",
@@ -41,6 +41,7 @@ _PARTS = {
     "lens_run": "one lens three times running",
     "lens_use": "the sequence's habits",
 }
+"""What each part of a score and of a cut's cost is for, in words."""
 
 
 def explain_lines(row: ShotRow, store: Store) -> Iterator[str]:
@@ -88,7 +89,7 @@ def _runner_up(row: ShotRow) -> Iterator[str]:
 
 def _points(parts: Mapping[str, float]) -> Iterator[str]:
     for name, points in sorted(parts.items(), key=lambda part: -abs(part[1])):
-        yield f"    {points:7.2f}  {_PARTS.get(name, name)}"
+        yield f"    {points:7.2f}  {PARTS.get(name, name)}"
 
 
 def setup_words(setup: Mapping[str, Any]) -> str:

@@ -17,6 +17,7 @@ from .judgement import Judgement
 from .load import load_job
 from .lock import with_locked_setups
 from .pool import WARMED, WARMED_TO_CHOOSE, Run, n_processors, runner
+from .report import SOLVE_AGAIN
 from .sequence_table import ShotRow, merge_sequence
 from .solve_shot import Work, failed_row, faults_of_shot, solve_shot, unchosen_row
 from .spec import JobFile
@@ -34,7 +35,7 @@ Reporting = Callable[[object, int], None]
 
 _WORTH_A_POOL = 10_000  # samples; fewer are done before the processes have started
 
-_LOST = "its process was killed, perhaps for want of memory; solve it again"
+_LOST = f"its process was killed, perhaps for want of memory; {SOLVE_AGAIN}"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

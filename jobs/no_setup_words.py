@@ -2,6 +2,10 @@
 
 from ..solver.no_setup import Change, NoSetup
 
+TIGHTEST = "; tightest limit: "
+HELPS = "; what would help: "
+"""What stands before the limit, and before the changes, in the sentence."""
+
 _BROKEN = {
     "in_frame": "the subject leaves the frame",
     "held_in_frame": "not all who must be held stay in frame",
@@ -26,8 +30,8 @@ def no_setup_words(reason: NoSetup) -> str:
         )
     helps = "; ".join(_change(change) for change in reason.changes)
     return (
-        f"no setup holds the shot: {', '.join(what)}{seen}; tightest limit: "
-        f"{_limit(reason.limit)}; what would help: {helps or 'no single change tried'}"
+        f"no setup holds the shot: {', '.join(what)}{seen}{TIGHTEST}"
+        f"{_limit(reason.limit)}{HELPS}{helps or 'no single change tried'}"
     )
 
 

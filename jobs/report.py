@@ -9,6 +9,9 @@ from ..solver.measure import Measures
 from .lens_table import LensRow, Stand
 from .sequence_table import WITHOUT_TAKE, ShotRow
 
+SOLVE_AGAIN = "solve it again"
+"""Ends a fault that nothing in the job is to blame for."""
+
 _SHARES = ("in_frame", "body_in_frame", "size_kept", "angle_kept", "soft")
 
 

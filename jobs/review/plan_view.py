@@ -20,6 +20,9 @@ _BAR_PX = 60.0  # least length of the scale bar
 _APART_PX = 14.0  # from a mark to its number
 _SAME_PX = 9.0  # marks closer than this are in one place
 _LEAST_M = 1.0  # a shot in which nothing moves is not magnified beyond this
+_BAR_ROOM_PX = 28.0  # at the foot of the plan, for the scale bar and its words
+_LEAST_SEEN_PX = 4.0  # of a keep-out, for it to be named
+_LETTER_PX = 6.6  # width of a letter, about
 _HATCH_PX = 6.0
 _MOST_FLOOR = 1.6  # the floor is shown whole unless the action gets smaller than this
 
@@ -131,9 +134,13 @@ def _stage(stage: Stage, ground: Ground, box: Box) -> list[str]:
         drawn.append(path(ground(ring), class_="floor"))
     for keep_out in stage.keep_outs:
         (left, low), (right, high) = ground(np.array([keep_out.low, keep_out.high]))
-        hatch = _hatch(left, high, right, low)
+        if (
+            max(left - box.right, box.left - right, box.top - low, high - box.bottom)
+            > 0
+        ):
+            continue
         drawn += [
-            path(hatch, class_="hatch"),
+            path(_hatch(left, high, right, low), class_="hatch"),
             element(
                 "rect",
                 class_="keep_out",
@@ -142,16 +149,28 @@ def _stage(stage: Stage, ground: Ground, box: Box) -> list[str]:
                 width=right - left,
                 height=low - high,
             ),
-            text(
-                keep_out.name,
-                (
-                    min(max((left + right) / 2, box.left + 30), box.right - 30),
-                    min(max(high - 4, box.top + 12), box.bottom - 4),
-                ),
-                class_="label middle",
-            ),
         ]
+        seen = _seen((left, high), (right, low), box)
+        if seen is not None:
+            half = _LETTER_PX * len(keep_out.name) / 2
+            middle = min(
+                max((seen[0] + seen[1]) / 2, box.left + half), box.right - half
+            )
+            base = max(high - 4, box.top + 12)
+            drawn.append(text(keep_out.name, (middle, base), class_="label middle"))
     return drawn
+
+
+def _seen(start: Point, end: Point, box: Box) -> tuple[float, float] | None:
+    """Return from where to where across a rectangle is seen; None: not worth a name.
+
+    What is seen of it only beside the scale bar keeps its name to itself.
+    """
+    left, right = max(start[0], box.left), min(end[0], box.right)
+    high, low = max(start[1], box.top), min(end[1], box.bottom - _BAR_ROOM_PX)
+    if right - left < _LEAST_SEEN_PX or low - high < _LEAST_SEEN_PX:
+        return None
+    return left, right
 
 
 def _hatch(left: float, top: float, right: float, bottom: float) -> FloatArray:

@@ -10,6 +10,7 @@ from ...solver.findings import OF_CUT, SEVERITIES
 from ..errors import InputError
 from ..parquet import read_checked
 from ..sequence_table import WITHOUT_TAKE
+from .mend import Mend, mends
 
 FAILED = "failed"
 
@@ -80,6 +81,16 @@ class SequenceRow:
     def errors(self) -> tuple[str, ...]:
         """Its faults, a line each."""
         return tuple((self.plain.get("error") or "").splitlines())
+
+    @property
+    def mends(self) -> tuple[Mend, ...]:
+        """What its faults say, and what to change; none where it has a take."""
+        return mends(self.errors) if self.failed else ()
+
+    @property
+    def word(self) -> str:
+        """The state for people."""
+        return "no setup" if self.plain["status"] == "no_setup" else self.state
 
     @property
     def state(self) -> str:

@@ -75,6 +75,7 @@ def _environment() -> Environment:
         auto_reload=False,
     )
     environment.filters["page"] = page_name
+    environment.filters["sentence"] = _sentence
     environment.globals.update(
         policy=Markup(policy()),
         style=Markup(style()),
@@ -82,6 +83,10 @@ def _environment() -> Environment:
         symbols=_symbols(),
     )
     return environment
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:].rstrip('.')}."
 
 
 def _symbols() -> dict[str, Markup]:

@@ -18,7 +18,8 @@ from .spectrum import shake_spectrum
 from .svg import element
 from .viewfinder import viewfinder_data
 from .views import frame_drawing, plan_drawing
-from .words import figure, lens_words, percent, rig_words, size_words, why_words
+from .why import why_of
+from .words import figure, lens_words, percent, rig_words, size_words
 
 _THUMB = 96.0
 _STILL_M_S = 0.3
@@ -77,7 +78,7 @@ def shot_page(
         "after": after,
         "changes": changes,
         "grip": sheet,
-        "why": why_words(row.plain.get("why"), row.plain.get("runner_up")),
+        "why": why_of(row.plain.get("why"), row.plain.get("runner_up")),
         "earlier": row.failed and shown is not None,
         "facts": f"scene {row.scene}",
         "drawings": None,

@@ -54,8 +54,10 @@ def _change(row: SequenceRow, old: SequenceRow | None) -> ShotChange:
     return ShotChange(
         shot=row.shot,
         lines=tuple(lines),
-        setup=tuple(setup_changes(old.setup, row.setup)),
-        why=why_words(row.plain.get("why"), None),
+        setup=()
+        if row.failed or old.failed
+        else tuple(setup_changes(old.setup, row.setup)),
+        why=why_words(row.plain.get("why")),
     )
 
 

@@ -21,6 +21,7 @@ def plan_drawing(shown: Shown) -> Drawing:
     rig = shown.metadata["setup"]["rig"]["kind"]
     names = " and the ".join(dict.fromkeys(shown.followed))
     stage = stage_of(shown.metadata)
+    plan = plan_view(shown, _PLAN)
     key = [
         ("camera", "camera and its view"),
         ("mark", "subject"),
@@ -28,14 +29,14 @@ def plan_drawing(shown: Shown) -> Drawing:
     ]
     if len(shown.rail) > 1:
         key.insert(0, ("rail", "rail"))
-    if stage.keep_outs:
+    if 'class="keep_out"' in plan:
         key.append(("keep_out", "keep-out"))
     if stage.floor is not None:
         key.append(("floor", "floor"))
     moved = f"moves {dolly_m:.1f} m" if len(shown.rail) > 1 else "stands still"
     return Drawing(
         title="From above, to scale",
-        body=plan_view(shown, _PLAN),
+        body=plan,
         height=_PLAN.bottom + 2,
         words=f"The camera, on {_RIGS[rig]}, {moved} and follows the {names}.",
         key=tuple(key),

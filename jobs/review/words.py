@@ -3,6 +3,8 @@
 import json
 from typing import Any
 
+from ..explain import PARTS
+
 _RIGS = {"sticks": "sticks", "track": "track", "arc": "arc"}
 
 
@@ -59,34 +61,27 @@ def setup_changes(before: dict[str, Any], after: dict[str, Any]) -> list[str]:
     return changes
 
 
-def why_words(why: str | None, runner_up: str | None) -> str:
+def why_words(why: str | None) -> str:
     """Return why a setup was chosen, from what the choice wrote as JSON."""
     if not why:
         return "The job fixes this setup."
     chosen = json.loads(why)
     kept = "The setup of the last solve, kept" if chosen["kept"] else "Chosen"
     costs = sorted(chosen["parts"].items(), key=lambda part: -abs(part[1]))[:3]
-    parts = ", ".join(f"{name.replace('_', ' ')} {cost:.2g}" for name, cost in costs)
-    words = (
+    parts = ", ".join(f"{PARTS.get(name, name)} ({cost:.2g})" for name, cost in costs)
+    return (
         f"{kept} from {chosen['candidates']} setups that hold the shot, "
         f"{chosen['tried']} tried. It costs {chosen['score']:.2f} points"
         f"{f', most of them for {parts}' if parts else ''}."
     )
-    other = json.loads(runner_up) if runner_up else None
-    if other:
-        more = other["costs_more"]
-        dearer = "" if more is None else f", {more:.2f} points dearer"
-        words += (
-            f" Runner-up: {lens_words(other['setup'])} on "
-            f"{rig_words(other['setup'])}{dearer}."
-        )
-    return words
 
 
 def _value(value: Any) -> str:
     if value is None:
         return "free"
-    return f"{value:g}" if isinstance(value, int | float) else str(value)
+    return (
+        f"{value:g}" if isinstance(value, int | float) else str(value).replace("_", " ")
+    )
 
 
 def _sized(one: dict[str, Any]) -> bool:

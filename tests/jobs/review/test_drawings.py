@@ -76,6 +76,47 @@ def test_keep_outs_and_floor_are_drawn_where_the_stage_has_them() -> None:
     assert (ends <= [left + width + 0.02, top + height + 0.02]).all()
 
 
+def test_keep_outs_that_are_not_in_the_picture_are_not_named() -> None:
+    far = {"name": "far", "from": [9000, 9000, 0], "to": [9100, 9100, 250]}
+    near = {"name": "near", "from": [200, 500, 0], "to": [300, 550, 250]}
+    plan = parsed(plan_view(shown_of(solved(stage={"keep_outs": [far, near]})), BOX))
+    named = [each.text for each in of_class(plan, "label")]
+    assert "near" in named
+    assert "far" not in named
+    assert len(of_class(plan, "keep_out")) == 1
+
+
+def test_no_name_of_a_keep_out_stands_over_the_scale_bar() -> None:
+    low = {"name": "low", "from": [-4000, -9000, 0], "to": [9000, -52, 250]}
+    shown = shown_of(solved(stage={"keep_outs": [low]}))
+    plan = parsed(plan_view(shown, BOX))
+    bar = next(each for each in plan.iter("g") if each.get("id") == "scale_bar")
+    high = min(float(each.get("y1", "")) for each in bar.iter("line")) - 20
+    for each in of_class(plan, "label"):
+        if each.text == "low":
+            assert float(each.get("y", "")) < high
+
+
+def test_curves_keep_their_places_where_flat_runs_are_left_out() -> None:
+    shown = shown_of(solved())
+    values = np.zeros(len(shown.frames))
+    values[5:9], values[12] = 2.0, np.nan
+    clock = clock_of(shown, BOX)
+    plot = Plot(name="steps", curves=(Curve(values=values, kind="pan"),))
+    (curve,) = of_class(parsed(time_plot(clock, plot)), "pan")
+    pieces = [
+        np.array(numbers(piece)).reshape(-1, 2)
+        for piece in (curve.get("d") or "").split("M")[1:]
+    ]
+    across = clock.scale.all(shown.times_s)
+    (x, y), (after, _) = pieces[0].T, pieces[1].T
+    assert len(x) < 12
+    drawn = np.interp(across[:12], x, y)
+    np.testing.assert_allclose(drawn[5:9], drawn[6], atol=0.5)
+    assert set(np.flatnonzero(np.abs(drawn - y[0]) > 1)) == {5, 6, 7, 8}
+    assert after[0] == pytest.approx(across[13], abs=0.006)
+
+
 def test_plan_of_a_scene_with_y_up_is_that_of_the_same_scene_with_z_up() -> None:
     samples = walk()
     turned = samples | {"y": samples["z"], "z": [-y for y in samples["y"]]}

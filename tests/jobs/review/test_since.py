@@ -57,4 +57,4 @@ def test_reason_of_a_choice_is_told_with_its_change() -> None:
     assert change.setup == ("lens 25 mm \u2192 35 mm",)
     assert "kept from 7 setups" in change.why
     assert "1.25 points" in change.why
-    assert "rig 1, angle 0.25" in change.why
+    assert "the rig and the metres it covers (1), frames that miss" in change.why

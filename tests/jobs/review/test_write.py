@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import json
 import re
 from pathlib import Path
 
@@ -103,3 +104,40 @@ def test_folder_without_a_solve_is_refused(
 ) -> None:
     assert main(["review", str(tmp_path)]) == 2
     assert "holds no solved sequence" in capsys.readouterr().err
+
+
+def test_solve_ends_with_where_the_review_is(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = save_job(tmp_path, walking_job(walking_shot("010")))
+    assert main(["solve", str(job), "-o", str(tmp_path / "out")]) == 0
+    last = capsys.readouterr().out.splitlines()[-1]
+    (index,) = (tmp_path / "out").rglob("index.html")
+    assert last == f"review: {index}"
+    assert main(["solve", str(job), "-o", str(tmp_path / "out"), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["review"] == str(index)
+
+
+def test_pages_are_told_apart_from_shots_as_they_are_done(tmp_path: Path) -> None:
+    job = save_job(tmp_path, walking_job(walking_shot("010"), walking_shot("020")))
+    told: list[tuple[object, int]] = []
+    solve_job(
+        job,
+        tmp_path / "out",
+        workers=1,
+        reporting=lambda done, total: told.append((done, total)),
+    )
+    assert told == [(1, 3), (2, 3), (3, 3)]
+
+
+def test_a_failed_shot_says_what_to_change(folder: Path) -> None:
+    for name in ("index", "020"):
+        text = page(folder, name)
+        assert "Change shots[1].subjects[0].file in the job" in text
+
+
+def test_every_sheet_of_the_grip_says_that_it_is_an_estimate(folder: Path) -> None:
+    for name in ("index", "010"):
+        sheet = page(folder, name).split("Grip&rsquo;s sheet", 1)[1]
+        assert "Planning estimates, not clearances." in sheet.split("<footer>")[0]
+    assert "planning estimates, not clearances" in page(folder, "020")

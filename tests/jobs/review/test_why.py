@@ -1,0 +1,54 @@
+"""Why a shot has its setup, and what the next best one would have cost."""
+
+import json
+from typing import Any
+
+from carrellata.jobs.review.why import why_of
+
+WHY: dict[str, Any] = {
+    "candidates": 7,
+    "tried": 90,
+    "score": 1.25,
+    "parts": {"rig": 1.0, "angle": 0.25},
+    "cut": {"eye_jump": 0.4},
+    "kept": False,
+}
+OTHER: dict[str, Any] = {
+    "setup": {
+        "rig": {"kind": "sticks", "at": [1.0, 2.0, 3.0]},
+        "lens_mm": 35.0,
+        "height": None,
+        "side": "left",
+        "view": "three_quarter",
+    },
+    "score": 2.5,
+    "parts": {"angle": 2.5},
+    "costs_more": 1.75,
+    "tie": True,
+}
+
+
+def test_costs_stand_side_by_side_the_dearest_first() -> None:
+    why = why_of(json.dumps(WHY), json.dumps(OTHER))
+    assert why.parts == (
+        ("frames that miss the asked angle", "0.25", "2.50"),
+        ("the rig and the metres it covers", "1.00", "\u2013"),
+        ("cut: how far the eye jumps", "0.40", ""),
+    )
+    assert "among 7 setups" in why.words
+    assert "1.25 points (fewer are better) and 0.40 for the cut" in why.words
+
+
+def test_runner_up_is_named_with_what_it_would_cost_the_sequence() -> None:
+    why = why_of(json.dumps(WHY), json.dumps(OTHER))
+    assert "35 mm, sticks at (1, 2, 3), three quarter from the left" in why.runner_up
+    assert "2.50 points; the sequence would cost 1.75 more" in why.runner_up
+    assert "a matter of taste" in why.runner_up
+
+
+def test_a_setup_without_rivals_or_choice_says_so() -> None:
+    assert why_of(None, None).words == "The job fixes this setup."
+    alone = why_of(json.dumps(WHY | {"kept": True}), None)
+    assert "No other setup holds the shot." in alone.words
+    assert "the setup of the last solve" in alone.words
+    assert alone.runner_up == ""
