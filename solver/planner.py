@@ -286,10 +286,7 @@ def _build(
     right[:n, 2:] = e_u.T @ cost.targets
     right[n, 1] = -1.0 / jerk  # sum u h = -a0 / J
     gain = np.linalg.solve(kkt, right)[:n]
-    # Imported here: most commands plan nothing, and this takes a while to load.
-    from scipy.linalg import null_space
-
-    free = null_space(lengths[None, :])
+    free = np.linalg.svd(lengths[None, :])[2][1:].T  # orthonormal, no time in all
     lower = np.linalg.cholesky(free.T @ hessian @ free)
     white = np.linalg.solve(lower, free.T).T
     rows, low, high, unit, position_row = _bound_rows(
