@@ -37,6 +37,7 @@ from .subjects.track import SubjectTrack
 
 VIEWS_DEG = {"front": 0.0, "three_quarter": 45.0, "profile": 90.0, "rear": 180.0}
 THROUGH_CAMERA_M = 0.3
+_AT_ONCE = 1024  # samples that are held against a rail, so that memory stays small
 SIZE_RANGE = 2.5  # a rig that never comes within this factor of the size can't give it
 
 
@@ -360,8 +361,11 @@ def _impossible_size(shot: Shot, path: str) -> list[Fault]:
     subject = shot.subjects[int(np.argmax(framing.weights))]
     eyes = subject.at(subject.times_s, framing.aim)
     rail = shot.rig.places(np.linspace(0.0, shot.rig.length_m, 33))
-    gap = np.linalg.norm(eyes[:, None] - rail[None], axis=2)
-    near, far, asked = float(gap.min()), float(gap.max()), framing.distance_m
+    near, far, asked = np.inf, 0.0, framing.distance_m
+    for start in range(0, len(eyes), _AT_ONCE):
+        some = eyes[start : start + _AT_ONCE]
+        gap = np.linalg.norm(some[:, None] - rail[None], axis=2)
+        near, far = min(near, float(gap.min())), max(far, float(gap.max()))
     if asked / SIZE_RANGE <= far and near <= asked * SIZE_RANGE:
         return []
     message = (
