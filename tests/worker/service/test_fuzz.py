@@ -1,8 +1,10 @@
 """Spoilt requests: every answer is a take, or a problem that names the fault."""
 
+import copy
 import json
 import random
 import socket
+from contextlib import closing
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -79,7 +81,7 @@ def spoil(job: Any, chance: random.Random) -> None:
     elif way == 3 and isinstance(inner[path[-1]], int | float):
         inner[path[-1]] = inner[path[-1]] * chance.choice((-1, 1e3, 1e-9, 1e12))
     else:
-        inner[path[-1]] = chance.choice(ODD_VALUES)
+        inner[path[-1]] = copy.deepcopy(chance.choice(ODD_VALUES))
 
 
 def spoilt_body(number: int) -> bytes:
@@ -144,15 +146,15 @@ def fuzz(service: Service, numbers: range) -> dict[int, int]:
     counts: dict[int, int] = {}
     connection = service.connect()
     headers = {**JSON_TYPE, "Authorization": f"Bearer {service.tokens['fuzz']}"}
-    for number in numbers:
-        body = spoilt_body(number)
-        connection.request("POST", "/v1/takes?wait=30", body, headers)
-        answer = connection.getresponse()
-        content = answer.read()
-        kind = answer.getheader("Content-Type", "")
-        assert_sound(answer.status, kind, content, f"body {number}")
-        counts[answer.status] = counts.get(answer.status, 0) + 1
-    connection.close()
+    with closing(connection):
+        for number in numbers:
+            body = spoilt_body(number)
+            connection.request("POST", "/v1/takes?wait=30", body, headers)
+            answer = connection.getresponse()
+            content = answer.read()
+            kind = answer.getheader("Content-Type", "")
+            assert_sound(answer.status, kind, content, f"body {number}")
+            counts[answer.status] = counts.get(answer.status, 0) + 1
     return counts
 
 
