@@ -1,5 +1,6 @@
 """Our own Parquet files, read back whole or refused."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import pyarrow as pa
@@ -8,8 +9,12 @@ import pyarrow.parquet as pq
 from .errors import InputError
 
 
-def read_checked(path: Path) -> pa.Table:
+def read_checked(path: Path, *, columns: Sequence[str] | None = None) -> pa.Table:
     """Read a file that we wrote, with every page checked against its checksum.
+
+    Args:
+        path: of the file.
+        columns: names of those to read, in this order; None for all.
 
     Raises:
         InputError: the file is missing or damaged.
@@ -18,7 +23,7 @@ def read_checked(path: Path) -> pa.Table:
         raise InputError(str(path), "no such file")
     try:
         return pq.ParquetFile(path, page_checksum_verification=True).read(
-            use_threads=False
+            columns=columns, use_threads=False
         )
     except (OSError, pa.ArrowException) as error:
         raise InputError(str(path), "is damaged, or no Parquet file") from error

@@ -8,7 +8,7 @@ a JSON object that says the rest; `carrellata.bodies` holds what `bodies` says.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from math import degrees
 from pathlib import Path
@@ -212,6 +212,11 @@ def take_metadata(table: pa.Table) -> dict[str, Any]:
 
 def take_bytes(table: pa.Table) -> bytes:
     """Return the Parquet file of a take: zstd, one row group, same table same bytes."""
+    data: bytes = _file_of(table).to_pybytes()
+    return data
+
+
+def _file_of(table: pa.Table) -> pa.Buffer:
     buffer = pa.BufferOutputStream()
     pq.write_table(
         table,
@@ -222,8 +227,7 @@ def take_bytes(table: pa.Table) -> bytes:
         write_page_checksum=True,
         write_statistics=_ORDERED,
     )
-    data: bytes = buffer.getvalue().to_pybytes()
-    return data
+    return buffer.getvalue()
 
 
 def write_take(table: pa.Table, path: Path) -> None:
@@ -232,18 +236,25 @@ def write_take(table: pa.Table, path: Path) -> None:
     Raises:
         OSError: it could not be written; what was at `path` still is.
     """
-    write_whole(path, take_bytes(table))
+    write_whole(path, memoryview(_file_of(table)))
 
 
-def read_take(path: Path) -> pa.Table:
+def read_take(path: Path, *, columns: Sequence[str] | None = None) -> pa.Table:
     """Read a take back, with every page checked against its checksum.
+
+    Args:
+        path: of the take.
+        columns: names of those to read, in this order; None for all.
 
     Raises:
         InputError: the file is missing, damaged, or no take of this version.
     """
-    table = read_checked(path)
+    table = read_checked(path, columns=columns)
     metadata = table.schema.metadata or {}
-    if METADATA_KEY not in metadata or not table.schema.equals(TAKE_FIELDS):
+    fields = TAKE_FIELDS
+    if columns is not None:
+        fields = pa.schema([fields.field(name) for name in columns])
+    if METADATA_KEY not in metadata or not table.schema.equals(fields):
         raise InputError(str(path), f"is not a take of the form {TAKE_SCHEMA}")
     return table
 

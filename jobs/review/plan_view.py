@@ -10,7 +10,18 @@ from ...solver.arrays import FloatArray
 from ..bodies import Body
 from .shown import Shown
 from .stage import Stage, stage_of
-from .svg import Box, Point, broken, element, group, line, path, round_step, text
+from .svg import (
+    Box,
+    Point,
+    element,
+    group,
+    line,
+    path,
+    round_step,
+    stroke,
+    strokes,
+    text,
+)
 
 GAUGE_M = 0.62  # between the rails of dolly track; common practice, no source
 _SLEEPER_M = 0.5
@@ -140,7 +151,7 @@ def _stage(stage: Stage, ground: Ground, box: Box) -> list[str]:
         ):
             continue
         drawn += [
-            path(_hatch(left, high, right, low), class_="hatch"),
+            stroke(_hatch(left, high, right, low), class_="hatch"),
             element(
                 "rect",
                 class_="keep_out",
@@ -173,17 +184,16 @@ def _seen(start: Point, end: Point, box: Box) -> tuple[float, float] | None:
     return left, right
 
 
-def _hatch(left: float, top: float, right: float, bottom: float) -> FloatArray:
-    """Return slanted lines that fill a rectangle [px]."""
-    lines = []
+def _hatch(left: float, top: float, right: float, bottom: float) -> str:
+    """Return the steps of slanted lines that fill a rectangle [px]."""
     most = 200  # lines; a keep-out as wide as the page is not hatched finer
     width, height = right - left, bottom - top
     gap = max(_HATCH_PX, (width + height) / most)
-    for shift in np.arange(gap / 2, width + height, gap):
-        start = (left + min(shift, width), top + max(0.0, shift - width))
-        end = (left + max(0.0, shift - height), top + min(shift, height))
-        lines.append(np.array([start, end]))
-    return broken(lines)
+    shift = np.arange(gap / 2, width + height, gap)
+    over, under = np.maximum(0.0, shift - width), np.maximum(0.0, shift - height)
+    starts = np.column_stack([left + np.minimum(shift, width), top + over])
+    ends = np.column_stack([left + under, top + np.minimum(shift, height)])
+    return strokes(starts, ends)
 
 
 def _rail(middle: FloatArray, ground: Ground) -> list[str]:
@@ -209,7 +219,7 @@ def _rail(middle: FloatArray, ground: Ground) -> list[str]:
         for side in (left, -left)
     )
     return [
-        path(broken(np.stack([near, far], axis=1)), class_="sleeper"),
+        stroke(strokes(near, far), class_="sleeper"),
         path(ground(middle + left), class_="rail"),
         path(ground(middle - left), class_="rail"),
     ]

@@ -220,7 +220,9 @@ def _travel(shown: Shown) -> FloatArray:
         if name in shown.followed
     }
     right = np.column_stack([np.cos(shown.pan_rad), np.sin(shown.pan_rad)])
-    moved = np.array([speed[name][k, :2] for k, name in enumerate(shown.followed)])
+    moved, names = np.empty_like(right), np.array(shown.followed)
+    for name, of_body in speed.items():
+        moved[names == name] = of_body[names == name, :2]
     return np.asarray((moved * right).sum(axis=1), dtype=np.float64)
 
 

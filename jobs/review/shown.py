@@ -27,7 +27,9 @@ READ = (
     *("subject_size", "aim_u", "aim_v", "decided_pan", "decided_tilt"),
     "decided_dolly",
 )
-"""Columns of a take that are drawn, beside the names in it."""
+"""Columns of a take that are drawn."""
+NAMES = ("shot", "subject")
+"""Columns of names that are read, too."""
 
 _SIZE_STEP = 0.15  # of the logarithm within a frame; only a cue changes it so
 

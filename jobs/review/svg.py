@@ -113,10 +113,10 @@ def line(start: Point, end: Point, **attributes: float | str) -> str:
 
 def path(points: Sequence[Point] | FloatArray, **attributes: float | str) -> str:
     """Return a line through points (n, 2), broken where one is not finite."""
-    return drawn(steps(points), **attributes)
+    return stroke(steps(points), **attributes)
 
 
-def drawn(way: str, **attributes: float | str) -> str:
+def stroke(way: str, **attributes: float | str) -> str:
     """Return a line from its steps, unfilled."""
     return element("path", d=way, fill="none", **attributes)
 
@@ -166,6 +166,15 @@ def _places() -> NDArray[np.object_]:
     """Return the words for every hundredth from 0 on."""
     words = [_shortest(k / 100) for k in range(_MOST_PX * 100 + 1)]
     return np.array(words, dtype=np.object_)
+
+
+def strokes(starts: FloatArray, ends: FloatArray) -> str:
+    """Return the steps of straight lines from points (n, 2) to others."""
+    x, y = (numbers(column) for column in np.asarray(starts).reshape(-1, 2).T)
+    far_x, far_y = (numbers(column) for column in np.asarray(ends).reshape(-1, 2).T)
+    return "".join(
+        f"M{a} {b}L{c} {d}" for a, b, c, d in zip(x, y, far_x, far_y, strict=True)
+    )
 
 
 def broken(pieces: Iterable[FloatArray]) -> FloatArray:

@@ -10,12 +10,12 @@ from .shown import Shown
 from .svg import (
     Box,
     Scale,
-    drawn,
     group,
     line,
     number,
     numbers,
     steps_through,
+    stroke,
     text,
 )
 
@@ -134,13 +134,13 @@ def time_plot(clock: Clock, plot: Plot) -> str:
     scale = _scale(box, plot, near)
     ticks: list[float] = scale.ticks(max(2, int(box.height / _TICK_PX))).tolist()
     return group(
-        drawn(_grid(clock, [scale(value) for value in ticks]), class_="faint"),
+        stroke(_grid(clock, [scale(value) for value in ticks]), class_="faint"),
         _numbers(box, scale, ticks),
         line((box.left, scale(0)), (box.right, scale(0)), class_="axis")
         if scale.low <= 0 <= scale.high
         else "",
         *(
-            drawn(clock.way(scale.all(_within(edge, scale))), class_="corridor")
+            stroke(clock.way(scale.all(_within(edge, scale))), class_="corridor")
             for edge in plot.corridor or ()
         ),
         *(_curve(clock, curve, scale) for curve in plot.curves),
@@ -198,7 +198,7 @@ def _within(values: FloatArray, scale: Scale) -> FloatArray:
 
 
 def _curve(clock: Clock, curve: Curve, scale: Scale) -> str:
-    return drawn(clock.way(scale.all(_within(curve.values, scale))), class_=curve.kind)
+    return stroke(clock.way(scale.all(_within(curve.values, scale))), class_=curve.kind)
 
 
 def _limits(box: Box, limit: float, scale: Scale) -> Iterator[str]:
@@ -215,7 +215,7 @@ def _decisions(clock: Clock, plot: Plot) -> Iterator[str]:
     if rows:
         start = f"{number(clock.box.bottom + 4)}v{number(_TICK_ROW_PX - 4)}"
         ticks = [f"M{clock.across[row]} {start}" for row in rows]
-        yield drawn("".join(ticks), class_="decision")
+        yield stroke("".join(ticks), class_="decision")
 
 
 def _flags(clock: Clock, plot: Plot) -> Iterator[str]:
@@ -231,7 +231,7 @@ def _flags(clock: Clock, plot: Plot) -> Iterator[str]:
             clock.times_s[starts].tolist(), clock.times_s[ends].tolist(), strict=True
         )
     ]
-    yield drawn("".join(bars), class_="flagged")
+    yield stroke("".join(bars), class_="flagged")
 
 
 def lag_mark(clock: Clock, *, top: float) -> str:

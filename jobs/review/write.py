@@ -14,7 +14,7 @@ from .record import kept_of, page_key, recorded
 from .rows import SequenceRow, read_rows
 from .shell import page_name
 from .shot_page import Kept, shot_page
-from .shown import Shown, shown_of
+from .shown import NAMES, READ, Shown, shown_of
 from .since import ShotChange, changes_since
 
 Progress = Callable[[object, int], None]
@@ -195,7 +195,7 @@ def _take_path(folder: Path, row: SequenceRow) -> Path:
 def _take(folder: Path, row: SequenceRow) -> Shown | None:
     """Return the current take of a shot, None where it has none that is whole."""
     try:
-        table = read_take(_take_path(folder, row))
+        table = read_take(_take_path(folder, row), columns=(*READ, *NAMES))
     except InputError:
         return None
     shown = shown_of(table)
