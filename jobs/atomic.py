@@ -13,7 +13,7 @@ from pathlib import Path
 _SUFFIX = ".part"
 
 
-def write_whole(path: Path, data: bytes, *, flush: bool = True) -> None:
+def write_whole(path: Path, data: bytes | memoryview, *, flush: bool = True) -> None:
     """Give `path` these bytes in one step; its folder is made if need be.
 
     Args:
