@@ -3,6 +3,7 @@
 import http.client
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -20,6 +21,11 @@ from carrellata.worker.client import Client
 from carrellata.worker.service.auth import new_token, token_entry
 
 JSON_TYPE = {"Content-Type": "application/json"}
+PROBLEM = "application/problem+json"
+# A place on a machine, a module, or a trace.
+TELLTALES = re.compile(
+    r"/tmp|/home|/root|/usr|\.py\b|Traceback|carrellata\.|0x[0-9a-f]{6}"
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -198,3 +204,16 @@ def walk_shot(name: str = "010", n_frames: int = 48, **fields: Any) -> dict[str,
 def walk_job(n_frames: int = 48, **fields: Any) -> dict[str, Any]:
     """Return a job of one shot, its samples inside."""
     return metre_job(walk_shot(n_frames=n_frames, **fields))
+
+
+def assert_problem(reply: Reply, status: int, code: str) -> dict[str, Any]:
+    """A problem of this status and code that says nothing it must not."""
+    assert reply.status == status, reply.body
+    assert reply.headers["content-type"] == PROBLEM
+    assert reply.headers["cache-control"] == "no-store"
+    found: dict[str, Any] = reply.json
+    assert (found["status"], found["code"]) == (status, code)
+    assert found["title"]
+    assert found["detail"]
+    assert TELLTALES.search(reply.body.decode()) is None, reply.body
+    return found

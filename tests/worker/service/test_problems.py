@@ -1,37 +1,16 @@
 """Every way to be refused: its status, its words, and nothing of this machine in it."""
 
 import json
-import re
 import socket
 import threading
-import time
 from pathlib import Path
-from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
 from job_files import run, write_job
-from service_process import JSON_TYPE, Reply, Service, running, walk_job, walk_shot
+from service_process import JSON_TYPE, Reply, Service, assert_problem, walk_job
 
 TAKES = "/v1/takes"
-PROBLEM = "application/problem+json"
-# A place on a machine, a module, or a trace.
-TELLTALES = re.compile(
-    r"/tmp|/home|/root|/usr|\.py\b|Traceback|carrellata\.|0x[0-9a-f]{6}"
-)
-
-
-def assert_problem(reply: Reply, status: int, code: str) -> dict[str, Any]:
-    """A problem of this status and code that says nothing it must not."""
-    assert reply.status == status, reply.body
-    assert reply.headers["content-type"] == PROBLEM
-    assert reply.headers["cache-control"] == "no-store"
-    found: dict[str, Any] = reply.json
-    assert (found["status"], found["code"]) == (status, code)
-    assert found["title"]
-    assert found["detail"]
-    assert TELLTALES.search(reply.body.decode()) is None, reply.body
-    return found
 
 
 def first_fault(reply: Reply) -> tuple[str, str]:
@@ -174,44 +153,6 @@ def test_a_form_that_takes_do_not_have_is_refused(service: Service) -> None:
     assert "application/vnd.apache.parquet" in found["detail"]
 
 
-# 408
-
-
-def test_a_body_that_does_not_come_is_given_up(service: Service) -> None:
-    place = urlsplit(service.address)
-    token = service.tokens["north"]
-    head = (
-        f"POST /v1/takes HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer {token}\r\n"
-        "Content-Type: application/json\r\nContent-Length: 1000\r\n\r\n{"
-    )
-    with socket.create_connection((place.hostname, place.port), timeout=30) as wire:
-        wire.sendall(head.encode())
-        answer = b""
-        while part := wire.recv(4096):  # the service closes the connection
-            answer += part
-    assert answer.startswith(b"HTTP/1.1 408 ")
-    assert b'"body_late"' in answer
-
-
-def test_a_head_that_does_not_come_is_given_up(service: Service) -> None:
-    place = urlsplit(service.address)
-    with socket.create_connection((place.hostname, place.port), timeout=30) as wire:
-        wire.sendall(b"POST /v1/takes HTTP/1.1\r\nHost:")
-        assert wire.recv(4096) == b""
-
-
-def test_a_body_that_is_cut_short_harms_nobody(service: Service) -> None:
-    place = urlsplit(service.address)
-    token = service.tokens["north"]
-    head = (
-        f"POST /v1/takes HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer {token}\r\n"
-        "Content-Type: application/json\r\nContent-Length: 1000\r\n\r\n{"
-    )
-    with socket.create_connection((place.hostname, place.port), timeout=30) as wire:
-        wire.sendall(head.encode())
-    assert service.ask("POST", TAKES, walk_job()).status == 200
-
-
 # 409
 
 
@@ -235,28 +176,6 @@ def test_a_key_whose_first_request_is_being_answered_waits(service: Service) -> 
     # Now that it is answered, the same key gives the same take.
     again = service.ask("POST", TAKES, job, headers=headers)
     assert again.body == first.body
-
-
-# 413
-
-
-@pytest.mark.parametrize("chunked", [False, True])
-def test_a_body_over_the_limit_is_refused_while_it_comes(
-    service: Service, chunked: bool
-) -> None:
-    connection = service.connect()
-    headers = {
-        **JSON_TYPE,
-        "Authorization": f"Bearer {service.tokens['narrow']}",
-    }
-    size = 20_001
-    body: Any = iter([b" " * 1000] * 21) if chunked else b" " * size
-    connection.request("POST", TAKES, body, headers, encode_chunked=chunked)
-    answer = connection.getresponse()
-    found = json.loads(answer.read())
-    connection.close()
-    assert (answer.status, found["code"]) == (413, "body_too_large")
-    assert found["detail"] == "the body is larger than 20000 bytes"
 
 
 # 415
@@ -332,23 +251,6 @@ def test_a_wait_that_is_none_is_refused(service: Service, wait: str) -> None:
     assert first_fault(reply)[0] == "wait"
 
 
-def test_limits_of_a_token_are_named(service: Service) -> None:
-    frames = service.ask("POST", TAKES, walk_job(51), project="narrow")
-    assert assert_problem(frames, 422, "job_refused")["faults"] == [
-        {"path": "shots[0].frames", "message": "51 samples to solve, limit 50"}
-    ]
-    job = walk_job(101, frames=[1001, 1040])
-    samples = service.ask("POST", TAKES, job, project="narrow")
-    assert first_fault(samples) == (
-        "shots[0].subjects[0].samples",
-        "101 samples, limit 100",
-    )
-    batch = walk_job(46)
-    batch["shots"].append(walk_shot("020", 46))
-    total = service.ask("POST", "/v1/batches", batch, project="narrow")
-    assert first_fault(total) == ("shots", "92 samples to solve in all, limit 90")
-
-
 def test_many_faults_are_counted_and_some_listed(service: Service) -> None:
     job = walk_job(30)
     job["shots"][0] |= {f"unknown{k}": k for k in range(1000)}
@@ -356,53 +258,6 @@ def test_many_faults_are_counted_and_some_listed(service: Service) -> None:
     assert reply.status == 422
     assert reply.json["n_faults"] == 1000
     assert len(reply.json["faults"]) == 200
-
-
-# 429
-
-
-def test_more_requests_than_allowed_are_put_off(service: Service) -> None:
-    replies = [service.ask("GET", "/v1/schema", project="seldom") for _ in range(4)]
-    assert [reply.status for reply in replies[:2]] == [200, 200]
-    assert_problem(replies[-1], 429, "rate")
-    wait_s = int(replies[-1].headers["retry-after"])
-    assert 1 <= wait_s <= 3
-    time.sleep(wait_s)
-    assert service.ask("GET", "/v1/schema", project="seldom").status == 200
-
-
-def test_more_takes_at_once_than_allowed_are_put_off(service: Service) -> None:
-    first = service.ask("POST", TAKES + "?wait=0", walk_job(5000), project="single")
-    assert first.status == 202
-    second = service.ask("POST", TAKES, walk_job(30), project="single")
-    assert_problem(second, 429, "in_flight")
-    place = first.headers["location"] + "?wait=30"
-    assert service.ask("GET", place, project="single").status == 200
-    third = service.ask("POST", TAKES, walk_job(30), project="single")
-    assert third.status == 200
-
-
-# 503 and what takes too long
-
-
-def test_a_full_queue_and_a_slow_take_are_said_so(tmp_path: Path) -> None:
-    options = ("--processes", "1", "--queue", "1", "--solve-s", "0.3")
-    with running(tmp_path, None, *options) as small:
-        slow = walk_job(2000, samples_per_frame=10)
-        replies = [
-            small.ask("POST", TAKES + "?wait=0", slow | {"seed": k}) for k in range(3)
-        ]
-        # One is solved, one waits, and the third finds no place.
-        assert [reply.status for reply in replies] == [202, 202, 503]
-        assert_problem(replies[2], 503, "busy")
-        assert int(replies[2].headers["retry-after"]) >= 1
-        late = small.ask("GET", replies[0].headers["location"] + "?wait=20")
-        assert (
-            "takes longer than 0.3 s" in assert_problem(late, 422, "too_long")["detail"]
-        )
-        # The process was replaced; what is quick goes through.
-        small.ask("GET", replies[1].headers["location"] + "?wait=20")
-        assert small.ask("POST", TAKES, walk_job(30)).status == 200
 
 
 def test_every_answer_has_the_headers_of_a_service_without_pages(
