@@ -12,8 +12,6 @@ from .app import QUEUES, make_app
 from .logs import log, log_as_json
 from .settings import Settings
 
-_BATCH_NICE = 10
-
 
 def run_worker(
     settings: Settings, *, pool: str, processes: int, name: str | None = None
@@ -39,7 +37,7 @@ def run_worker(
     # The command line's own handler would end the warm-up's process differently.
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     if pool == "batch":
-        os.nice(_BATCH_NICE)
+        os.nice(settings.batch_nice)
     warm_for_all()
     own = name or f"{pool}-{os.getpid()}"
     worker_name = own if "@" in own else f"{own}@{socket.gethostname()}"

@@ -51,6 +51,7 @@ class Settings:
         bundle_ms: work that is worth a message of its own.
         bundle_shots: most shots of one message.
         memory_mb: of a child process; one that has grown larger is replaced.
+        batch_nice: by how much the batch pool gives way to others on its machine.
     """
 
     broker: str
@@ -70,6 +71,7 @@ class Settings:
     bundle_ms: float = 50.0
     bundle_shots: int = 16
     memory_mb: int = 1500
+    batch_nice: int = 10
 
 
 def has_broker(environment: Mapping[str, str] = os.environ) -> bool:
@@ -139,7 +141,8 @@ def _number(environment: Mapping[str, str], name: str, *, whole: bool) -> float:
         value = int(text) if whole else float(text)
     except ValueError:
         _refuse(name, f'must be a {"whole " * whole}number, got "{text}"')
-    if not 0 < value < 1e12:
+    least = 0.0 if name == "batch_nice" else 1e-6
+    if not least <= value < 1e12:
         _refuse(name, f"must be above 0, got {text}")
     return value
 

@@ -29,14 +29,16 @@ PATIENCE_S = 120.0
 """For what must come, however loaded the machine is."""
 
 
-def until(what: Callable[[], Any], *, seconds: float = PATIENCE_S) -> Any:
+def until(
+    what: Callable[[], Any], *, seconds: float = PATIENCE_S, every_s: float = 0.02
+) -> Any:
     """Return the first true value of `what`."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         value = what()
         if value:
             return value
-        time.sleep(0.02)
+        time.sleep(every_s)
     message = f"did not come about in {seconds:g} s"
     raise TimeoutError(message)
 
@@ -169,7 +171,7 @@ class TestFarm:
     def end(self, batch: str, *, seconds: float = PATIENCE_S) -> BatchStatus:
         """Wait until a batch has ended and return how."""
         farm = self.farm()
-        until(lambda: status(farm, batch).closed, seconds=seconds)
+        until(lambda: status(farm, batch).closed, seconds=seconds, every_s=0.2)
         return status(farm, batch)
 
     def started(self) -> list[dict[str, Any]]:
