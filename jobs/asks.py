@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 
 from ..solver.arrays import FloatArray
-from ..solver.clearance import DEFAULT_HEIGHT_M
 from ..solver.lens import Lens
-from ..solver.setup import KINDS, SIDES, VIEWS_RAD, Ask, Setup, View
-from ..solver.stage import Stage
+from ..solver.setups.clearance import DEFAULT_HEIGHT_M
+from ..solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, Setup, View
+from ..solver.setups.stage import Stage
 from .axes import scene_from_inside
 from .shots import VIEWS_DEG, Prepared, build_shot
 from .spec import JobFile, WorldSpec

@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
-from ..solver.cut_cost import CutCosts, with_habits
-from ..solver.open_shot import OpenShot, State
-from ..solver.score import TIE
-from ..solver.sequence import choose_sequence
+from ..solver.cuts.cut_cost import CutCosts, with_habits
+from ..solver.cuts.open_shot import OpenShot, State
+from ..solver.cuts.sequence import choose_sequence
+from ..solver.setups.score import TIE
 from .judgement import Candidate, Judgement
 from .keys import digest
 from .letters import SHARED_FIELDS

@@ -318,7 +318,7 @@ def _names(text: str) -> list[str]:
 
 
 def _severity(text: str) -> str:
-    from ..solver.findings import SEVERITIES
+    from ..solver.cuts.findings import SEVERITIES
 
     if text not in SEVERITIES:
         message = f'must be one of {", ".join(SEVERITIES)}, got "{text}"'

@@ -131,7 +131,7 @@ def study(
 
 
 def _severity(text: str) -> str:
-    from ..solver.findings import SEVERITIES
+    from ..solver.cuts.findings import SEVERITIES
     from .errors import Fault, JobError
 
     if text not in SEVERITIES:

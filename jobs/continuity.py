@@ -9,9 +9,9 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from ..solver.audit import BROKEN
-from ..solver.continuity import CutShot, cut_findings
-from ..solver.cut_end import ShotEnds
-from ..solver.findings import SEVERITIES, Finding, shot_findings
+from ..solver.cuts.continuity import CutShot, cut_findings
+from ..solver.cuts.cut_end import ShotEnds
+from ..solver.cuts.findings import SEVERITIES, Finding, shot_findings
 from ..solver.measure import Measures
 from .findings_words import sentence
 from .keys import canonical

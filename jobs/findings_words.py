@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 
-from ..solver.findings import Finding
+from ..solver.cuts.findings import Finding
 
 Numbers = Mapping[str, float | str]
 

@@ -5,14 +5,14 @@ from dataclasses import asdict
 from math import degrees, radians
 from typing import Any
 
-from ..solver.cut_action import CutAction, cut_action
-from ..solver.cut_end import trial_ends
+from ..solver.cuts.cut_action import CutAction, cut_action
+from ..solver.cuts.cut_end import trial_ends
 from ..solver.lens import Lens
-from ..solver.no_setup import why_none
-from ..solver.score import Judged, judged
-from ..solver.search import candidates
-from ..solver.setup import SIDES, Ask, Setup, View, in_setup
-from ..solver.trial import (
+from ..solver.setups.no_setup import why_none
+from ..solver.setups.score import Judged, judged
+from ..solver.setups.search import candidates
+from ..solver.setups.setup import SIDES, Ask, Setup, View, in_setup
+from ..solver.setups.trial import (
     CLOSEST,
     DRIFT,
     IN,

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from ..solver.cut_end import ShotEnds
+from ..solver.cuts.cut_end import ShotEnds
 from .atomic import write_whole
 from .keys import canonical
 

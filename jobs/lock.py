@@ -16,7 +16,7 @@ import pyarrow as pa
 from ..solver.arrays import FloatArray
 from ..solver.audit import KeptTake, audit, lock_findings
 from ..solver.camera import Gate
-from ..solver.findings import Finding
+from ..solver.cuts.findings import Finding
 from ..solver.lens import Lens
 from ..solver.measure import Measures
 from ..solver.shake import ShakeTrack

@@ -1,6 +1,6 @@
 """Says in a sentence why a shot has no setup, and what would give it one."""
 
-from ..solver.no_setup import Change, NoSetup
+from ..solver.setups.no_setup import Change, NoSetup
 
 TIGHTEST = "; tightest limit: "
 HELPS = "; what would help: "

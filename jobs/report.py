@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterable, Iterator, Sequence
 from math import isinf
 
-from ..solver.findings import SEVERITIES
+from ..solver.cuts.findings import SEVERITIES
 from ..solver.measure import Measures
 from .lens_table import LensRow, Stand
 from .sequence_table import WITHOUT_TAKE, ShotRow

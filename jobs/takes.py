@@ -19,7 +19,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from ..solver.crew import Crew
-from ..solver.cut_end import shot_ends
+from ..solver.cuts.cut_end import shot_ends
 from ..solver.knots import channel_knots
 from ..solver.measure import Measures
 from ..solver.perform import primary_points

@@ -13,7 +13,6 @@ from fractions import Fraction
 
 import numpy as np
 
-from ..solver.action import action_of
 from ..solver.camera import Gate
 from ..solver.compiled import has_machine_code
 from ..solver.crew import PRESETS
@@ -23,12 +22,13 @@ from ..solver.observe import observe
 from ..solver.perform import dolly_plans, head_plans, perform
 from ..solver.plan import solve_plan
 from ..solver.planner import N_BLOCKS, N_NODES
-from ..solver.propose import propose_rails, propose_sticks
 from ..solver.rig import Rig, sticks, track
-from ..solver.search import candidates
-from ..solver.setup import KINDS, SIDES, VIEWS_RAD, Ask, View
+from ..solver.setups.action import action_of
+from ..solver.setups.propose import propose_rails, propose_sticks
+from ..solver.setups.search import candidates
+from ..solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, View
+from ..solver.setups.stage import Stage
 from ..solver.shot import Framing, Shot, Subject
-from ..solver.stage import Stage
 from ..solver.take import operate
 from .pool import n_processors
 
@@ -61,7 +61,7 @@ def warm_up(*, choosing: bool = False) -> None:
 def is_warm(*, choosing: bool) -> bool:
     """Tell whether this machine has compiled the kernels before."""
     return has_machine_code("puller", "run_puller") and (
-        not choosing or has_machine_code("trial", "judge")
+        not choosing or has_machine_code("setups.trial", "judge")
     )
 
 

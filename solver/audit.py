@@ -10,7 +10,7 @@ import numpy as np
 
 from .arrays import FloatArray, IntArray
 from .camera import Gate
-from .findings import OF_SHOT, THIS_TOOL, Finding
+from .cuts.findings import OF_SHOT, THIS_TOOL, Finding
 from .lens import Lens
 from .measure import Measures, measure
 from .perform import Plans

@@ -23,7 +23,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-_IMPORTED = re.compile(r"^\s*from \.(\w+) import", re.MULTILINE)
+_IMPORTED = re.compile(r"^\s*from (\.+)([\w.]+) import", re.MULTILINE)
 _MAKING = threading.RLock()
 
 
@@ -63,8 +63,9 @@ def kernel(function: Callable[..., Any]) -> Kernel:
 
 def has_machine_code(module: str, function: str) -> bool:
     """Tell whether a kernel, of a module of this package, was compiled before."""
-    folder = _cache_folder(Path(__file__).with_name(f"{module}.py"))
-    return any(Path(folder).rglob(f"{module}.{function}-*.nbi"))
+    parts = module.split(".")
+    source = Path(__file__).parent.joinpath(*parts).with_suffix(".py")
+    return any(Path(_cache_folder(source)).rglob(f"{parts[-1]}.{function}-*.nbi"))
 
 
 def _compiled(function: Callable[..., Any]) -> Any:
@@ -96,11 +97,13 @@ def sources_of(module: Path) -> tuple[Path, ...]:
     found = {module}
     waiting = [module]
     while waiting:
-        for name in _IMPORTED.findall(waiting.pop().read_text(encoding="utf-8")):
-            source = module.with_name(f"{name}.py")
-            if source not in found:
-                found.add(source)
-                waiting.append(source)
+        source = waiting.pop()
+        for dots, name in _IMPORTED.findall(source.read_text(encoding="utf-8")):
+            folder = source.parents[len(dots) - 1]
+            imported = folder.joinpath(*name.split(".")).with_suffix(".py")
+            if imported not in found:
+                found.add(imported)
+                waiting.append(imported)
     return tuple(sorted(found))
 
 

@@ -12,9 +12,9 @@ import numpy as np
 
 from .arrays import FloatArray
 from .belief import first_step_s, perceive_columns, settle
-from .clearance import rail_places
 from .compiled import kernel
 from .crew import Member
+from .setups.clearance import rail_places
 from .shot import Shot, Subject
 
 PREROLL_S = 3.0  # the crew follows this long before the first solved frame

@@ -12,9 +12,9 @@ from carrellata.solver.body import EYES
 from carrellata.solver.crew import PRESETS
 from carrellata.solver.lens import Lens
 from carrellata.solver.rig import sticks
-from carrellata.solver.setup import KINDS, SIDES, VIEWS_RAD, Ask, View
+from carrellata.solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, View
+from carrellata.solver.setups.stage import Stage
 from carrellata.solver.shot import Shot, Subject
-from carrellata.solver.stage import Stage
 
 FloatArray = NDArray[np.float64]
 

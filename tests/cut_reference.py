@@ -10,9 +10,9 @@ from math import acos, degrees, hypot, log
 
 import numpy as np
 
-from carrellata.solver.cut_cost import CutCosts
-from carrellata.solver.cut_end import CutEnd
-from carrellata.solver.open_shot import OpenShot, State
+from carrellata.solver.cuts.cut_cost import CutCosts
+from carrellata.solver.cuts.cut_end import CutEnd
+from carrellata.solver.cuts.open_shot import OpenShot, State
 
 
 def whole(points: float) -> int:

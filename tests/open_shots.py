@@ -3,8 +3,8 @@
 import numpy as np
 from ends import an_end, around
 
-from carrellata.solver.cut_end import CutEnd
-from carrellata.solver.open_shot import OpenShot, State
+from carrellata.solver.cuts.cut_end import CutEnd
+from carrellata.solver.cuts.open_shot import OpenShot, State
 
 LENSES = (35.0, 50.0, 75.0)
 DIRECTIONS_DEG = (0, 5, 25, 50, 100, 200, 260, 340)

@@ -14,7 +14,7 @@ from carrellata.solver.camera import aim
 from carrellata.solver.crew import PRESETS, Member
 from carrellata.solver.shake import LEVELS
 from carrellata.solver.shot import Shot, Subject
-from carrellata.solver.study_camera import CameraMove, angles_of
+from carrellata.solver.studies.study_camera import CameraMove, angles_of
 from carrellata.solver.take import Take, operate
 
 FloatArray = NDArray[np.float64]

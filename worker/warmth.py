@@ -9,11 +9,11 @@ from ..jobs.parse import parse_job
 from ..jobs.shots import prepare
 from ..jobs.solve_shot import solve_prepared
 from ..jobs.warm import warm_up
-from ..solver.cut_action import cut_action
-from ..solver.cut_end import trial_ends
-from ..solver.search import candidates
-from ..solver.setup import in_setup
-from ..solver.trial import Rehearsal
+from ..solver.cuts.cut_action import cut_action
+from ..solver.cuts.cut_end import trial_ends
+from ..solver.setups.search import candidates
+from ..solver.setups.setup import in_setup
+from ..solver.setups.trial import Rehearsal
 
 _FRAMES = 12
 

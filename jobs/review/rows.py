@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ...solver.findings import OF_CUT, SEVERITIES
+from ...solver.cuts.findings import OF_CUT, SEVERITIES
 from ..errors import InputError
 from ..parquet import read_checked
 from ..sequence_table import WITHOUT_TAKE

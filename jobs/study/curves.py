@@ -14,7 +14,7 @@ import pyarrow as pa
 
 from ...solver.arrays import FloatArray
 from ...solver.camera import Gate
-from ...solver.study_camera import FEWEST_SAMPLES, CameraMove, angles_of
+from ...solver.studies.study_camera import FEWEST_SAMPLES, CameraMove, angles_of
 from ..axes import turn_inside_from_scene
 from ..errors import Fault
 from ..spec import WorldSpec

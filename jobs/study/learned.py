@@ -6,7 +6,7 @@ from math import degrees
 from typing import Any
 
 from ...solver.crew import Member
-from ...solver.study import CREW, Study
+from ...solver.studies.study import CREW, Study
 from ..spec_crew import CrewFileSpec
 from ..spec_habits import HabitsSpec
 

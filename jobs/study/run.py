@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from ...solver.crew import PRESETS
-from ...solver.findings import Finding
+from ...solver.cuts.findings import Finding
 from ...solver.shot import Subject
-from ...solver.study import Study, study
-from ...solver.study_findings import study_findings
+from ...solver.studies.study import Study, study
+from ...solver.studies.study_findings import study_findings
 from ..errors import Fault
 from ..pool import n_processors, runner
 from ..subjects.faults import SubjectError

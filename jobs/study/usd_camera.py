@@ -8,7 +8,7 @@ from typing import Any, Literal
 import numpy as np
 
 from ...solver.camera import Gate
-from ...solver.study_camera import angles_of
+from ...solver.studies.study_camera import angles_of
 from ..axes import turn_inside_from_scene
 from ..spec import WorldSpec
 from ..subjects.axes import inside_from_scene

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
-from ...solver.findings import Finding
+from ...solver.cuts.findings import Finding
 
 Numbers = Mapping[str, float | str]
 

@@ -8,9 +8,9 @@ from statistics import median
 import five_seconds
 from asks import open_ask
 
-from carrellata.solver.search import candidates
-from carrellata.solver.setup import Ask
-from carrellata.solver.trial import Rehearsal
+from carrellata.solver.setups.search import candidates
+from carrellata.solver.setups.setup import Ask
+from carrellata.solver.setups.trial import Rehearsal
 
 from .clock import paired
 from .figures import Figure, Sizes

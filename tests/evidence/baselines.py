@@ -15,7 +15,7 @@ from carrellata.solver.camera import aim
 from carrellata.solver.perform import perform, primary_points
 from carrellata.solver.rig import abreast_s
 from carrellata.solver.shot import Shot
-from carrellata.solver.study_camera import lagged, smoothed
+from carrellata.solver.studies.study_camera import lagged, smoothed
 from carrellata.solver.take import sample_frames
 
 FloatArray = NDArray[np.float64]

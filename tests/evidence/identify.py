@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from carrellata.solver.crossover import (
+from carrellata.solver.studies.crossover import (
     ComplexArray,
     crossing,
     crossover_fit,

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from carrellata.solver.crossover import crossover_model
+from carrellata.solver.studies.crossover import crossover_model
 
 from . import tracking
 from .gather import (

@@ -14,8 +14,8 @@ from carrellata.jobs.local import solve_job
 from carrellata.jobs.parse import parse_job
 from carrellata.jobs.spec_carry import FINDING_NAMES
 from carrellata.jobs.takes import read_take, take_metadata
-from carrellata.solver.cut_end import ShotEnds
-from carrellata.solver.findings import Finding
+from carrellata.solver.cuts.cut_end import ShotEnds
+from carrellata.solver.cuts.findings import Finding
 from carrellata.worker.cli import main
 
 FIRST, LAST = 1001, 1036

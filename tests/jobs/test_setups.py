@@ -14,7 +14,7 @@ from carrellata.jobs.parse import parse_job
 from carrellata.jobs.spec_carry import FINDING_NAMES
 from carrellata.jobs.spec_rig import ChooseRig, TrackRig
 from carrellata.jobs.spec_shot import SETUP_FIELDS, ShotSpec
-from carrellata.solver import findings
+from carrellata.solver.cuts import findings
 
 CHOOSE = {"kind": "choose"}
 TRACK = {"kind": "track", "from": [0, 0, 150], "to": [500, 0, 150]}

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from carrellata.solver.apart import corners_of, part, part_from_fixed
+from carrellata.solver.setups.apart import corners_of, part, part_from_fixed
 
 
 def some_boxes(rng, m):

@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from carrellata.solver.clearance import (
+from carrellata.solver.rig import arc, sticks, track
+from carrellata.solver.setups.clearance import (
     RAIL_SAMPLES,
     path_gap_m,
     rail_faults,
     rail_places,
 )
-from carrellata.solver.rig import arc, sticks, track
-from carrellata.solver.stage import Stage
+from carrellata.solver.setups.stage import Stage
 
 RIGS = {
     "sticks": sticks(np.array([1.0, 1.5, 2.0])),

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from carrellata.solver.convex_model import ConvexModel, solve_convex
+from carrellata.solver.setups.convex_model import ConvexModel, solve_convex
 
 
 def solved(model):

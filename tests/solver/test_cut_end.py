@@ -18,8 +18,8 @@ from shots import (
     walk,
 )
 
-from carrellata.solver.cut_action import cut_action
-from carrellata.solver.cut_end import ShotEnds, cut_ends, shot_ends, trial_ends
+from carrellata.solver.cuts.cut_action import cut_action
+from carrellata.solver.cuts.cut_end import ShotEnds, cut_ends, shot_ends, trial_ends
 from carrellata.solver.shot import Shot, Subject
 from carrellata.solver.take import operate
 

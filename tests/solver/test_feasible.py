@@ -2,14 +2,18 @@ import cvxpy
 import numpy as np
 import pytest
 
-from carrellata.solver.convex_model import PROXIMITY
-from carrellata.solver.feasible import feasible_arc, feasible_line, feasible_sticks
-from carrellata.solver.fit_arc import arc_through
-from carrellata.solver.fit_line import fit_line
-from carrellata.solver.laying import Bounds, Wish, rig_of, wish_at_nodes
-from carrellata.solver.sequential import KEPT, rehearsed
-from carrellata.solver.stage import Stage, floor_margin, rail_clear, sight_hidden
-from carrellata.solver.stock import room_along
+from carrellata.solver.setups.convex_model import PROXIMITY
+from carrellata.solver.setups.feasible import (
+    feasible_arc,
+    feasible_line,
+    feasible_sticks,
+)
+from carrellata.solver.setups.fit_arc import arc_through
+from carrellata.solver.setups.fit_line import fit_line
+from carrellata.solver.setups.laying import Bounds, Wish, rig_of, wish_at_nodes
+from carrellata.solver.setups.sequential import KEPT, rehearsed
+from carrellata.solver.setups.stage import Stage, floor_margin, rail_clear, sight_hidden
+from carrellata.solver.setups.stock import room_along
 
 N = 40
 TIMES = np.linspace(0, 5, N)

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 from shots import SHOTS
 
-from carrellata.solver.findings import (
+from carrellata.solver.cuts.findings import (
     SEVERITIES,
     Finding,
     shot_findings,

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from carrellata.solver.fit_arc import (
+from carrellata.solver.setups.fit_arc import (
     ArcRules,
     arc_fault,
     arc_through,

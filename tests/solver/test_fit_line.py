@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from carrellata.solver.fit_line import (
+from carrellata.solver.setups.fit_line import (
     SMOOTHING_S4,
     factor_smoother,
     fit_line,

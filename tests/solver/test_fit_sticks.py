@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from carrellata.solver.fit_sticks import fit_sticks
+from carrellata.solver.setups.fit_sticks import fit_sticks
 
 
 def cost(place, subject, distance, azimuth, weight):

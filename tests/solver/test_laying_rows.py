@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
-from carrellata.solver.laying import Bounds, Curved, Standing, Straight, Wish
-from carrellata.solver.laying_rows import linearised
-from carrellata.solver.stage import Stage
+from carrellata.solver.setups.laying import Bounds, Curved, Standing, Straight, Wish
+from carrellata.solver.setups.laying_rows import linearised
+from carrellata.solver.setups.stage import Stage
 
 N = 12
 

@@ -1,16 +1,16 @@
 import numpy as np
 import pytest
 
-from carrellata.solver.feasible import feasible_line, feasible_sticks
-from carrellata.solver.fit_line import fit_line
-from carrellata.solver.laying import Bounds, Wish
-from carrellata.solver.relaxation import (
+from carrellata.solver.setups.feasible import feasible_line, feasible_sticks
+from carrellata.solver.setups.fit_line import fit_line
+from carrellata.solver.setups.laying import Bounds, Wish
+from carrellata.solver.setups.relaxation import (
     smallest_relaxation,
     tightest_limit,
     ways_out,
     why_no_setup,
 )
-from carrellata.solver.stage import Stage
+from carrellata.solver.setups.stage import Stage
 
 N = 40
 TIMES = np.linspace(0, 5, N)

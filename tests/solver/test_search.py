@@ -7,16 +7,16 @@ import pytest
 from asks import lenses, open_ask, person, views
 from shots import circle, walk
 
-from carrellata.solver import search
-from carrellata.solver.clearance import rail_faults
-from carrellata.solver.constrained import within_limits
-from carrellata.solver.layout import Layout, build
-from carrellata.solver.score import Judged
-from carrellata.solver.search import candidates, descend
-from carrellata.solver.setup import Ask, in_setup
-from carrellata.solver.stage import Stage, inside_floor
+from carrellata.solver.setups import search
+from carrellata.solver.setups.clearance import rail_faults
+from carrellata.solver.setups.constrained import within_limits
+from carrellata.solver.setups.layout import Layout, build
+from carrellata.solver.setups.score import Judged
+from carrellata.solver.setups.search import candidates, descend
+from carrellata.solver.setups.setup import Ask, in_setup
+from carrellata.solver.setups.stage import Stage, inside_floor
+from carrellata.solver.setups.trial import SIZED, VIEWED, Rehearsal
 from carrellata.solver.take import operate
-from carrellata.solver.trial import SIZED, VIEWED, Rehearsal
 
 SECONDS = np.arange(121) / 24
 

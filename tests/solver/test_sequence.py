@@ -8,10 +8,10 @@ from cut_reference import brute_force, path_cost
 from ends import an_end, around, mirrored, moved
 from open_shots import long_sequence, random_sequence, walker
 
-from carrellata.solver.cut_cost import CutCosts, with_habits
+from carrellata.solver.cuts.cut_cost import CutCosts, with_habits
+from carrellata.solver.cuts.open_shot import STEADY, OpenShot, State, keeping_gains
+from carrellata.solver.cuts.sequence import choose_sequence
 from carrellata.solver.errors import SolverError
-from carrellata.solver.open_shot import STEADY, OpenShot, State, keeping_gains
-from carrellata.solver.sequence import choose_sequence
 
 VARIED = CutCosts(lens_run=1.5, lens_use=((35.0, 0.25),))
 

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from carrellata.solver.errors import SolverError
-from carrellata.solver.stage import (
+from carrellata.solver.setups.stage import (
     Stage,
     clip_to_height,
     floor_margin,

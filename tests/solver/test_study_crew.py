@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from studied import camera_of, exactly_aimed, person, staged, taken
 
-from carrellata.solver.study import CREW, NOT_FOLLOWING, study
+from carrellata.solver.studies.study import CREW, NOT_FOLLOWING, study
 
 FRAME_S = 1 / 24
 CASES = {

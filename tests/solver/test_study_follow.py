@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from studied import camera_of, exactly_aimed, person, staged
 
-from carrellata.solver.study import (
+from carrellata.solver.studies.study import (
     HELD,
     LAGGED,
     NOT_FOLLOWING,
@@ -14,8 +14,8 @@ from carrellata.solver.study import (
     SMOOTHED,
     study,
 )
-from carrellata.solver.study_camera import lagged, smoothed
-from carrellata.solver.study_follow import REACH, shifted
+from carrellata.solver.studies.study_camera import lagged, smoothed
+from carrellata.solver.studies.study_follow import REACH, shifted
 
 CLIPS = ("referee_turns", "sprint_long", "jumps")
 SECONDS = 15.0

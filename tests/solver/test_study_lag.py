@@ -5,11 +5,11 @@ import pytest
 from shots import GATE
 from studied import camera_of, exactly_aimed, person, staged
 
-from carrellata.solver.study import study
-from carrellata.solver.study_camera import CameraMove, noise_of, smoothed
-from carrellata.solver.study_follow import shifted
-from carrellata.solver.study_lag import measure_lag
-from carrellata.solver.study_onset import SEEN
+from carrellata.solver.studies.study import study
+from carrellata.solver.studies.study_camera import CameraMove, noise_of, smoothed
+from carrellata.solver.studies.study_follow import shifted
+from carrellata.solver.studies.study_lag import measure_lag
+from carrellata.solver.studies.study_onset import SEEN
 
 STEP_S = 1 / 24
 

@@ -8,10 +8,14 @@ from shots import GATE
 from studied import taken
 
 from carrellata.solver.crew import PRESETS
-from carrellata.solver.study_camera import CameraMove, angles_of, smooth_rate
-from carrellata.solver.study_framing import nearest_size, study_framing, study_lens
-from carrellata.solver.study_limits import study_limits
-from carrellata.solver.study_path import study_path
+from carrellata.solver.studies.study_camera import CameraMove, angles_of, smooth_rate
+from carrellata.solver.studies.study_framing import (
+    nearest_size,
+    study_framing,
+    study_lens,
+)
+from carrellata.solver.studies.study_limits import study_limits
+from carrellata.solver.studies.study_path import study_path
 
 KINDS = {"sticks": "point", "track": "line", "arc": "arc"}
 T = np.arange(240) / 24

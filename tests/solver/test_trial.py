@@ -5,12 +5,11 @@ import pytest
 from asks import OPEN_VIEWS, open_ask, person
 from shots import circle, walk, zigzag
 
-from carrellata.solver.layout import build
 from carrellata.solver.measure import measure
-from carrellata.solver.propose import propose_rails, propose_sticks
-from carrellata.solver.setup import Ask, in_setup
-from carrellata.solver.take import operate
-from carrellata.solver.trial import (
+from carrellata.solver.setups.layout import build
+from carrellata.solver.setups.propose import propose_rails, propose_sticks
+from carrellata.solver.setups.setup import Ask, in_setup
+from carrellata.solver.setups.trial import (
     ANGLED,
     CLOSEST,
     DRIFT,
@@ -22,6 +21,7 @@ from carrellata.solver.trial import (
     SIZED,
     Rehearsal,
 )
+from carrellata.solver.take import operate
 
 PATHS = {
     "walk": walk(1.4),

@@ -1,0 +1,1 @@
+"""Across the cut: what continuity finds, and the choice that minds it."""

@@ -1,0 +1,1 @@
+"""Choosing a setup: proposals, trials, the judge, the search, the stage."""

@@ -1,0 +1,112 @@
+"""A setup: what stands where for one shot, and what of it is left open.
+
+Bearings are about the up axis, 0 ahead of the subject's travel, positive on its left.
+"""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import radians
+
+from ..lens import Lens
+from ..rig import Rig
+from ..shot import Framing, Shot
+from .stage import Stage
+
+VIEWS_RAD: dict[str, float] = {
+    "front": 0.0,
+    "three_quarter": radians(45),
+    "profile": radians(90),
+    "rear": radians(180),
+}
+KINDS = ("sticks", "track", "arc")
+SIDES = ("left", "right")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class View:
+    """Where the camera stands about the subject.
+
+    Attributes:
+        name: of `VIEWS_RAD`, or degrees as text.
+        angle_rad: off the travel, 0 to pi.
+        side: left or right of the travel.
+    """
+
+    name: str
+    angle_rad: float
+    side: str
+
+    @property
+    def bearing_rad(self) -> float:
+        """Signed bearing of the camera, positive on the left."""
+        return self.angle_rad if self.side == "left" else -self.angle_rad
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Setup:
+    """Lens, rig and what the dolly keeps; see `Shot` for hold, view, offset, follow.
+
+    `view` is what it was laid for; None for a rig that the job fixes.
+    """
+
+    lens: Lens
+    rig: Rig
+    view: View | None
+    hold: str = "abreast"
+    view_rad: float = 0.0
+    offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    follow: float = 1.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Ask:
+    """A shot with what its setup may be.
+
+    Attributes:
+        shot: the shot; where lens or rig are open, its own only stand in for them.
+        lenses: that may be used, ascending in focal length.
+        rig: the rig, where it is fixed.
+        kinds: of rig that may be laid, in the order of `KINDS`.
+        views: that may be taken, the first preferred.
+        height_m: fixed height of the lens of a rig that is laid, Y up, or None.
+        height_open: whether a fixed rig's height may be chosen.
+        hold: what a dolly must keep; None: abreast.
+        rig_price: factor on what track costs against sticks.
+        stage: where cameras and subjects can be.
+    """
+
+    shot: Shot
+    lenses: tuple[Lens, ...]
+    rig: Rig | None
+    kinds: tuple[str, ...]
+    views: tuple[View, ...]
+    height_m: float | None
+    height_open: bool = False
+    hold: str | None = None
+    rig_price: float = 1.0
+    stage: Stage
+
+
+def in_setup(shot: Shot, setup: Setup) -> Shot:
+    """Return a shot as it is worked from a setup, sizes kept at the new lens."""
+    longer = setup.lens.focal_mm / shot.lens.focal_mm
+    return replace(
+        shot,
+        lens=setup.lens,
+        rig=setup.rig,
+        hold=setup.hold,
+        view_rad=setup.view_rad,
+        side_offset=setup.offset,
+        follow=setup.follow,
+        framings=_further(shot.framings, longer),
+    )
+
+
+@lru_cache(maxsize=256)
+def _further(framings: tuple[Framing, ...], longer: float) -> tuple[Framing, ...]:
+    """Return framings whose sizes are kept by a lens so much longer."""
+    if longer == 1.0:
+        return framings
+    return tuple(
+        replace(framing, distance_m=framing.distance_m * longer) for framing in framings
+    )

@@ -1,0 +1,281 @@
+"""One camera studied against its subject: every measure, and how it was made.
+
+What explains a camera is the plainest thing that leaves nothing slow: exact aim, a lag,
+a smoothing of the whole shot, then a crew. "Slow" is what a Gaussian of half a second
+leaves of the difference: shake and noise are not what a way of following is judged by.
+"""
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+
+from ..arrays import FloatArray
+from ..body import span_of
+from ..crew import PRESETS, Crew, Member
+from ..shot import Framing, Subject
+from .study_camera import CameraMove
+from .study_fit import fit_crew
+from .study_follow import (
+    REACH,
+    SLOW_S,
+    Rails,
+    Way,
+    centred_aim,
+    plain_ways,
+    slow_of,
+)
+from .study_framing import Framed, LensUse, study_framing, study_lens
+from .study_lag import Lag, measure_lag
+from .study_limits import Peaks, study_limits
+from .study_path import StudiedPath, along_path, places_along, study_path
+from .study_search import Found
+from .study_shake import ShakeFound, study_shake
+
+EXACT = 0.0025  # half frames of slow difference that a plain way may leave
+LIKE = 0.0004  # half frames; closer ways explain alike
+EXPLAINED = 0.85  # share of the slow departure's power that a crew has to explain
+STILL = 0.01  # half frames of slow motion that counts as none
+FOLLOWS = 0.5  # share of the motion that exact aim has to explain
+LEAST_FIT_S = 3.0
+
+RIGID, LAGGED, SMOOTHED = "rigid aim", "low-pass lag", "whole-shot smoothing"
+CREW, NOT_FOLLOWING = "followed by a crew", "not made by following"
+HELD, UNCLEAR = "held still", "followed, by a crew or by hand"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Verdict:
+    """How a camera was made.
+
+    Attributes:
+        kind: one of the names above.
+        seconds: of rigid aim, its delay (negative: early); of a lag, its time
+            constant; of a smoothing, the Gaussian's width; None otherwise.
+        ahead_s: how far it reads ahead: a smoothing's width times 1.64, beyond which
+            5 % of its weight lies; an early aim's lead; 0 for others.
+        left: slow difference that the kind leaves, half frames r.m.s.
+        departure: slow difference that exact aim leaves.
+        why: what the kind was judged by, in one clause.
+        likewise: kinds that explain it as well: the subject asks for too little, or
+            the noise is too much, to tell them apart.
+    """
+
+    kind: str
+    seconds: float | None
+    ahead_s: float
+    left: float
+    departure: float
+    why: str
+    likewise: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Study:
+    """All that was measured of one camera."""
+
+    camera: CameraMove
+    framed: Framed
+    lens: LensUse
+    path: StudiedPath
+    lag: Lag
+    limits: dict[str, Peaks]
+    shake: ShakeFound
+    ways: tuple[Way, ...]
+    verdict: Verdict
+    operator: Found | None
+    grip: Found | None
+    tick_rate: Fraction | None
+
+    def member(self, channel: str) -> Member | None:
+        """Return the fitted operator or grip as a member of a crew."""
+        found = self.operator if channel == "operator" else self.grip
+        if found is None:
+            return None
+        crew = PRESETS[found.trial.preset]
+        base = crew.operator if channel == "operator" else crew.grip
+        own = {
+            name: one.value
+            for name, one in found.ranges.items()
+            if name in Member.__dataclass_fields__
+        }
+        return replace(base, **own)
+
+
+def study(
+    camera: CameraMove,
+    subject: Subject,
+    *,
+    rate: Fraction,
+    kit_mm: tuple[float, ...] = (),
+    size: str | None = None,
+    crew: Crew | None = None,
+    fit: bool = False,
+    seed: int = 0,
+) -> Study:
+    """Study a camera against its subject.
+
+    Args:
+        camera: what was moved.
+        subject: whom it shows, over the same time.
+        rate: the camera's frames a second.
+        kit_mm: lenses that there are [mm]; empty if any will do.
+        size: named size, where it is known.
+        crew: whose limits speed, acceleration and jerk are held against; `sharp`.
+        fit: look for a crew that explains the camera; takes some ten seconds.
+        seed: of that search.
+    """
+    framed = study_framing(camera, subject, size)
+    path = study_path(camera, framed.distance_m)
+    points = subject.at(camera.times_s, framed.aim)
+    wanted, u, v = centred_aim(camera, points, camera.place)
+    rails = _rails(path, points, framed, camera)
+    ways = plain_ways(camera, subject, framed.aim, rails)
+    verdict, angles = _plain_verdict(camera, wanted, ways, rails)
+    lag = measure_lag(camera, wanted, camera.angle_noise)
+    operator = grip = None
+    tick_rate = None
+    if fit and verdict.kind == UNCLEAR and camera.seconds < LEAST_FIT_S:
+        why = f"shorter than {LEAST_FIT_S:g} s: no crew is looked for"
+        verdict = replace(verdict, why=why)
+    elif fit and verdict.kind == UNCLEAR:
+        framing = _framing(framed, u, v)
+        operator, grip, tick_rate = fit_crew(
+            camera, subject, path, framing, rate, (u, v), seed
+        )
+        verdict = _crew_verdict(camera, verdict, operator, lag)
+        if verdict.kind == CREW:
+            angles = operator.curves
+    n = angles.shape[1]
+    explained = verdict.kind not in (UNCLEAR, NOT_FOLLOWING)
+    left = camera.angles[:, :n] - angles if explained else None
+    shake = study_shake(camera, left)
+    fast = camera.angle_noise
+    return Study(
+        camera=camera,
+        framed=framed,
+        lens=study_lens(camera, kit_mm),
+        path=path,
+        lag=lag,
+        limits=study_limits(
+            camera, path.rail, fast, path.wobble_m, crew or PRESETS["sharp"]
+        ),
+        shake=shake,
+        ways=tuple(ways),
+        verdict=verdict,
+        operator=operator,
+        grip=grip,
+        tick_rate=tick_rate,
+    )
+
+
+def _rails(
+    path: StudiedPath, points: FloatArray, framed: Framed, camera: CameraMove
+) -> Rails | None:
+    feet = along_path(path, points)
+    if feet is None:
+        return None
+    return Rails(
+        feet=feet,
+        rail=path.rail,
+        places=lambda s: places_along(path, s),
+        scale_m=framed.distance_m * camera.tangents[0],
+    )
+
+
+def _left(camera: CameraMove, way: Way) -> float:
+    """Return the slow difference that a way leaves, its dolly included."""
+    return float(np.hypot(slow_of(camera, way.angles), way.off_rail or 0.0))
+
+
+def _plain_verdict(
+    camera: CameraMove, wanted: FloatArray, ways: list[Way], rails: Rails | None
+) -> tuple[Verdict, FloatArray]:
+    """Return the verdict without a crew, and the angles of the best explanation."""
+    still = np.repeat(camera.angles.mean(axis=1, keepdims=True), len(camera.pan), 1)
+    motion, off = slow_of(camera, still), slow_of(camera, wanted)
+
+    def verdict(kind: str, left: float, why: str, **numbers: float) -> Verdict:
+        return Verdict(
+            kind=kind,
+            seconds=numbers.get("seconds"),
+            ahead_s=numbers.get("ahead_s", 0.0),
+            left=left,
+            departure=off,
+            why=why,
+        )
+
+    if motion < STILL and (rails is None or np.ptp(rails.rail) < STILL * rails.scale_m):
+        why = f"pan and tilt move by {motion:.4f} half frames, least {STILL:g}"
+        return verdict(HELD, motion, why), still
+    noise = max(EXACT, 1.5 * camera.angle_noise / np.sqrt(SLOW_S * camera.rate_hz))
+    # A camera that hardly turns is judged by its dolly as well.
+    judged = [way for way in ways if motion >= STILL or way.off_rail is not None]
+    good = [
+        (way, left)
+        for way, left in ((way, _left(camera, way)) for way in judged)
+        if left <= noise
+    ]
+    best = min((left for _, left in good), default=0.0)
+    step = camera.step_s
+    kinds = {"shifted": RIGID, "lagged": LAGGED, "smoothed": SMOOTHED}
+    # Exact aim is a lag and a smoothing of nothing: it comes first where it does.
+    good.sort(key=lambda one: one[1] - (one[0].name == "shifted") * LIKE)
+    if good:
+        way, left = good[0]
+        nothing = way.name != "shifted" and way.seconds < step / 2
+        if nothing:  # a lag or a smoothing of less than a sample is exact aim
+            way = replace(way, name="shifted", seconds=0.0)
+        others = {kinds[one.name] for one, rest in good if rest <= best + LIKE}
+        early = max(0.0, -way.seconds) if way.seconds < -step / 2 else 0.0
+        verdict_ = verdict(
+            kinds[way.name],
+            left,
+            f"it leaves {left:.4f} half frames, exact aim {off:.4f}",
+            seconds=way.seconds,
+            ahead_s={"smoothed": REACH * way.seconds}.get(way.name, early),
+        )
+        like = tuple(sorted(others - {verdict_.kind}))
+        return replace(verdict_, likewise=like), way.angles
+    if 1 - (off / motion) ** 2 < FOLLOWS:
+        why = f"exact aim leaves {off:.3f} of {motion:.3f} half frames of motion"
+        return verdict(NOT_FOLLOWING, off, why), wanted
+    why = f"no plain way leaves less than {EXACT:g} half frames"
+    return verdict(UNCLEAR, off, why), wanted
+
+
+def _crew_verdict(
+    camera: CameraMove, plain: Verdict, found: Found, lag: Lag
+) -> Verdict:
+    left = slow_of(camera, found.curves)
+    share = 1 - (left / plain.departure) ** 2
+    crew = share >= EXPLAINED
+    if not crew and lag.correlation.value is None and lag.correlation.why:
+        why = f"no crew explains it, but it tells too little: {lag.correlation.why}"
+        return replace(plain, why=why)
+    verb = "explains" if crew else "explains only"
+    return Verdict(
+        kind=CREW if crew else NOT_FOLLOWING,
+        seconds=found.ranges["reaction_s"].value if crew else None,
+        ahead_s=0.0,
+        left=left if crew else plain.departure,
+        departure=plain.departure,
+        why=f"the nearest crew {verb} {100 * max(share, 0.0):.0f} % of how it departs "
+        f"from exact aim, least {100 * EXPLAINED:.0f} %",
+    )
+
+
+def _framing(framed: Framed, u: float, v: float) -> Framing:
+    span = span_of(framed.size)
+    return Framing(
+        start_s=-np.inf,
+        top=span.top,
+        bottom=span.bottom,
+        aim=framed.aim,
+        u=u,
+        v=v,
+        lead_room=0.0,
+        look_room=0.0,
+        distance_m=framed.distance_m,
+        weights=(1.0,),
+    )
