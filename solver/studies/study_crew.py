@@ -24,6 +24,7 @@ from ..rig import Rig
 from ..shot import Framing, Shot, Subject
 from .study_camera import CameraMove, noise_of
 from .study_path import run_out
+from .study_shake import level_of
 
 # Finer than this two curves agree: half frames, and metres of dolly.
 SIGMA = 0.004
@@ -90,7 +91,7 @@ class Bench:
         ticks: when the crew decides, (n_ticks,) [s].
         times_s, wanted: the take, (n,) [s] and (channels, n) [rad or m].
         scale: of a miss, (channels,): half angles of view, or 1 m.
-        sigma: below which two curves agree, in that scale.
+        sigma: below which two curves agree, in that scale, (channels, 1).
         knobs: the numbers of a trial.
         dolly: what the operator knows of the dolly; None on a grip's bench.
         along: the rail's direction, (3,), zero on an operator's bench.
@@ -104,7 +105,7 @@ class Bench:
     times_s: FloatArray
     wanted: FloatArray
     scale: FloatArray
-    sigma: float
+    sigma: FloatArray
     knobs: tuple[Knob, ...]
     dolly: Plans | None
     along: FloatArray
@@ -269,9 +270,18 @@ def _ticks(shot: Shot) -> FloatArray:
     return shot.times_of(np.arange(shot.first - before, shot.last + 2, dtype=float))
 
 
-def _enough(sigma: float, noise: float) -> float:
+def _enough(sigma: FloatArray, noise: FloatArray) -> float:
     """Return the loss of a trial that leaves noise alone: no better one is sought."""
-    return float(np.log(sigma**2 + noise**2)) + 0.02
+    return float(np.log(sigma**2 + noise**2).mean()) + 0.02
+
+
+def fast_of(camera: CameraMove) -> FloatArray:
+    """Return what no explanation explains, noise and shake, (2,) [half frames]."""
+    level = level_of(camera)
+    percent = level.percent if level.present else 0.0
+    shake = percent / 100 * 2 * camera.tangents[0] / camera.half
+    out: FloatArray = np.hypot(camera.angle_noise, shake)
+    return out
 
 
 def recorded_dolly(times_s: FloatArray, rail: FloatArray) -> Plans:
@@ -297,6 +307,7 @@ def head_bench(
     framing: Framing,
     rate: Fraction,
     most_s: float,
+    fast: FloatArray,
 ) -> Bench:
     """Return the bench on which operators are tried.
 
@@ -308,21 +319,23 @@ def head_bench(
         framing: gives the body point; lead room, u and v are the trials'.
         rate: ticks of the crew, frames a second.
         most_s: only the beginning of a longer take is compared [s].
+        fast: what no trial explains, (2,) [half frames]; see `fast_of`.
     """
     shot = _shot(camera, subject, rig, framing, rate)
     n = min(len(camera.times_s), round(most_s * camera.rate_hz))
     ticks = _ticks(shot)
+    sigma = np.maximum(SIGMA, fast)
     return Bench(
         shot=shot,
         ticks=ticks[ticks <= camera.times_s[n - 1] + 2 * float(1 / rate)],
         times_s=camera.times_s[:n],
         wanted=camera.angles[:, :n],
         scale=camera.half,
-        sigma=SIGMA,
+        sigma=sigma[:, None],
         knobs=(*MEMBER_KNOBS, *HEAD_KNOBS),
         dolly=dolly,
         along=np.zeros(3),
-        enough=_enough(SIGMA, camera.angle_noise),
+        enough=_enough(sigma, fast),
     )
 
 
@@ -335,6 +348,7 @@ def dolly_bench(
     framing: Framing,
     rate: Fraction,
     most_s: float,
+    fast_m: float,
 ) -> Bench:
     """Return the bench on which grips are tried, for a dolly that holds abreast.
 
@@ -346,10 +360,13 @@ def dolly_bench(
         framing: gives the body point.
         rate: ticks of the crew, frames a second.
         most_s: only the beginning of a longer take is compared [s].
+        fast_m: what no trial explains besides noise, shake along the rail [m].
     """
     shot = _shot(camera, subject, rig, framing, rate)
     n = min(len(camera.times_s), round(most_s * camera.rate_hz))
     ticks = _ticks(shot)
+    fast = np.array([np.hypot(noise_of(rail), fast_m)])
+    sigma = np.maximum(SIGMA_M, fast)
     ends = rig.places(np.array([0.0, rig.length_m]))
     along = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
     return Bench(
@@ -358,9 +375,9 @@ def dolly_bench(
         times_s=camera.times_s[:n],
         wanted=rail[None, :n],
         scale=np.ones(1),
-        sigma=SIGMA_M,
+        sigma=sigma[:, None],
         knobs=(*MEMBER_KNOBS, *DOLLY_KNOBS),
         dolly=None,
         along=along,
-        enough=_enough(SIGMA_M, noise_of(rail)),
+        enough=_enough(sigma, fast),
     )

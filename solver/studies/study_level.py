@@ -111,7 +111,7 @@ def _window(size: int) -> FloatArray:
 
 def _lines(size: int, rate_hz: float) -> FloatArray:
     """Return the frequencies of a window's lines that are used [Hz]."""
-    hz = np.arange(size // 2 + 1) * (rate_hz / size)
+    hz = np.arange(size // 2 + 1, dtype=np.float64) * (rate_hz / size)
     return np.array(hz[(hz >= LEAST_HZ) & (hz < rate_hz / 2)])
 
 
@@ -131,7 +131,8 @@ def _smear(
     """
     size = round(rate_hz / step_hz)
     hz = _lines(size, rate_hz)[:n_lines]
-    fine = (np.arange(size // 2 * FINE) + 0.5) * (step_hz / FINE)
+    middles = np.arange(size // 2 * FINE, dtype=np.float64) + 0.5
+    fine: FloatArray = np.array(middles * (step_hz / FINE), dtype=np.float64)
     window = _window(size)
     times = np.arange(size) / rate_hz
     turns = np.exp(-2j * np.pi * (hz[:, None] - fine)[..., None] * times)
