@@ -180,7 +180,8 @@ def _plain(file: "StudyFile", found: "list[Studied]") -> dict[str, Any]:
 
 def _say(file: "StudyFile", found: "list[Studied]") -> None:
     from .cli import print_faults
-    from .study.words import finding_words, study_lines
+    from .study.report import use_of
+    from .study.words import finding_words, study_lines, use_lines
 
     for one in found:
         print_faults(one.faults)
@@ -192,11 +193,15 @@ def _say(file: "StudyFile", found: "list[Studied]") -> None:
         else:
             typer.echo(f"{one.name}: {one.row['made_by']}")
         for finding in one.findings:
-            typer.echo(f"{one.name}: {finding.severity}: {finding_words(finding)}")
+            typer.echo(
+                f"{one.name}: {finding.severity}: {finding_words(finding, one.name)}"
+            )
     kinds = Counter(one.row["made_by"] if one.row else "failed" for one in found)
     if len(found) > 1:
         counts = ", ".join(f"{count} {kind}" for kind, count in kinds.most_common())
         typer.echo(f"{file.sequence}: {counts}")
+        for line in use_lines(use_of(file, found)):
+            typer.echo(line)
 
 
 def _write_learned(

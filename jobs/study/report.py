@@ -9,10 +9,11 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from ...solver.cuts.continuity import lens_use
 from ..atomic import write_whole
-from .run import Studied
+from .run import Studied, cut_shots
 from .spec import StudyFile
-from .words import finding_words, study_lines
+from .words import finding_words, study_lines, use_lines
 
 _STYLE = (
     "body{font:16px/1.5 sans-serif;max-width:60rem;margin:2rem auto;padding:0 1rem}"
@@ -37,16 +38,17 @@ def plain(file: StudyFile, found: list[Studied]) -> dict[str, Any]:
             }
             for one in found
         ],
-        "use": use_of(found),
+        "use": use_of(file, found),
     }
 
 
-def use_of(found: list[Studied]) -> dict[str, Any]:
+def use_of(file: StudyFile, found: list[Studied]) -> dict[str, Any]:
     """Return lens and size use by count, and the lengths of the shots [s]."""
     rows = [one.row for one in found if one.row]
+    lenses = lens_use(cut_shots(file, found))
     lengths = sorted(row["seconds"] for row in rows)
     return {
-        "lenses_mm": dict(Counter(f"{row['focal_mm']:.1f}" for row in rows)),
+        "lenses_mm": {f"{mm:g}": n for mm, n in lenses.items()},
         "sizes": dict(Counter(row["size"] for row in rows)),
         "shortest_s": lengths[0] if rows else None,
         "median_s": lengths[len(rows) // 2] if rows else None,
@@ -69,9 +71,10 @@ def _findings(one: Studied) -> list[dict[str, Any]]:
         {
             "name": finding.name,
             "severity": finding.severity,
+            "of": finding.subject_of,
             "numbers": dict(finding.numbers),
             "source": finding.source,
-            "text": finding_words(finding),
+            "text": finding_words(finding, one.name),
         }
         for finding in one.findings
     ]
@@ -118,9 +121,12 @@ def _page(file: StudyFile, found: list[Studied]) -> str:
             )
         parts += [
             f"<p><strong>{escape(finding.severity)}</strong> "
-            f"{escape(finding_words(finding))}</p>"
+            f"{escape(finding_words(finding, one.name))}</p>"
             for finding in one.findings
         ]
+    if len(found) > 1:
+        parts.append("<h2>Use</h2>")
+        parts += [f"<p>{escape(line)}</p>" for line in use_lines(use_of(file, found))]
     title = escape(f"Study of {file.sequence}")
     return (
         f'<!doctype html><html lang="en"><meta charset="utf-8"><title>{title}</title>'

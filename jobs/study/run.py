@@ -2,15 +2,19 @@
 
 import functools
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from ...solver.crew import PRESETS
+from ...solver.cuts.continuity import CutShot, cut_findings
+from ...solver.cuts.cut_end import ShotEnds
 from ...solver.cuts.findings import Finding
 from ...solver.shot import Subject
 from ...solver.studies.study import Study, study
+from ...solver.studies.study_cuts import studied_ends
 from ...solver.studies.study_findings import study_findings
+from ...solver.studies.study_framing import LensUse
 from ..errors import Fault
 from ..pool import n_processors, runner
 from ..subjects.faults import SubjectError
@@ -44,6 +48,7 @@ class Studied:
         row: its numbers, flat, units in the names; empty where it failed.
         findings: what it is faulted for.
         faults: why it could not be studied.
+        ends: how it begins and ends; None where it failed.
         study: the study itself, only where it was asked for.
     """
 
@@ -51,6 +56,7 @@ class Studied:
     row: dict[str, Any]
     findings: tuple[Finding, ...] = ()
     faults: tuple[Fault, ...] = ()
+    ends: ShotEnds | None = None
     study: Study | None = None
 
 
@@ -74,7 +80,7 @@ def study_all(
         progress: called after each camera, with their number.
 
     Returns:
-        In the order of the file.
+        In the order of the file, which is that of the cuts.
     """
     places = {spec.name: k for k, spec in enumerate(file.cameras)}
     work = Work(file=file, folder=folder, fit=fit, places=places)
@@ -88,7 +94,25 @@ def study_all(
             found[one.name] = one
             if progress is not None:
                 progress(one, len(file.cameras))
-    return [found[spec.name] for spec in file.cameras]
+    done = [found[spec.name] for spec in file.cameras]
+    cuts = cut_findings(cut_shots(file, done))
+    return [
+        replace(one, findings=(*one.findings, *more))
+        for one, more in zip(done, cuts, strict=True)
+    ]
+
+
+def cut_shots(file: StudyFile, done: list[Studied]) -> list[CutShot]:
+    """Return a file's cameras as shots that follow one another."""
+    return [
+        CutShot(
+            name=spec.name,
+            scene=spec.scene.lower(),
+            elapsed=spec.cut == "elapsed",
+            ends=one.ends,
+        )
+        for spec, one in zip(file.cameras, done, strict=True)
+    ]
 
 
 def _lost(work: Work, spec: StudiedSpec) -> Studied:
@@ -117,8 +141,22 @@ def _one(work: Work, spec: StudiedSpec, *, keep: bool) -> Studied:
         name=spec.name,
         row=row_of(done, float(work.file.rate)),
         findings=study_findings(done),
+        ends=studied_ends(
+            camera.move,
+            subject,
+            done.framed,
+            rate=work.file.rate,
+            focal_mm=_named(done.lens),
+        ),
         study=done if keep else None,
     )
+
+
+def _named(lens: LensUse) -> float:
+    """Return the focal length by which cuts tell lenses apart [mm]."""
+    if lens.nearest_mm is not None and lens.in_kit:
+        return lens.nearest_mm
+    return round(lens.focal_mm, 1)
 
 
 def read_pair(

@@ -47,6 +47,10 @@ class StudiedSpec(Spec):
     """Our take, a table (Parquet, Arrow, CSV), or an OpenUSD scene."""
     prim: Column | None = None
     """OpenUSD: path of the camera."""
+    scene: Name = "main"
+    """Continuity in space is judged inside a scene."""
+    cut: Literal["continuous", "elapsed"] = "continuous"
+    """Whether time runs on over the cut from the camera before."""
     subject: SubjectSpec
     lens_mm: Annotated[float, Field(gt=0, le=10_000, strict=True)] | None = None
     """Of a table without focal_mm."""

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from ...solver.cuts.findings import Finding
+from ..findings_words import sentence
 
 Numbers = Mapping[str, float | str]
 
@@ -20,9 +21,26 @@ _UNITS = {
 }
 
 
-def finding_words(finding: Finding) -> str:
-    """Return a finding of a studied camera as one sentence."""
-    return _SENTENCES[finding.name](finding.numbers)
+def finding_words(finding: Finding, camera: str) -> str:
+    """Return a finding of a studied camera, or of the cut into it, as one sentence.
+
+    What solved shots are faulted for too is said in the same words.
+    """
+    said = _SENTENCES.get(finding.name)
+    return sentence(finding, camera) if said is None else said(finding.numbers)
+
+
+def use_lines(use: Mapping[str, Any]) -> Iterator[str]:
+    """Yield a sequence's use of lenses and sizes, and how long its shots are."""
+    lenses = (f"{mm} mm {n}" for mm, n in use["lenses_mm"].items())
+    yield f"lenses: {', '.join(lenses) or 'none'}"
+    sizes = (f"{size} {n}" for size, n in use["sizes"].items())
+    yield f"sizes: {', '.join(sizes) or 'none'}"
+    if use["median_s"] is not None:
+        yield (
+            f"shots: {use['shortest_s']:.1f} to {use['longest_s']:.1f} s long, "
+            f"median {use['median_s']:.1f} s"
+        )
 
 
 def study_lines(row: Mapping[str, Any]) -> Iterator[str]:
@@ -165,8 +183,5 @@ _SENTENCES: dict[str, Callable[[Numbers], str]] = {
     "no_simple_path": lambda n: (
         f"The path is no point, line or arc, of which the best leaves "
         f"{float(n['left_m']):.2f} m."
-    ),
-    "subject_lost": lambda n: (
-        f"The subject is in frame for {100 * float(n['in_frame']):.1f} % of the time."
     ),
 }

@@ -15,7 +15,7 @@ from ..body import span_of
 from ..crew import PRESETS, Crew, Member
 from ..shot import Framing, Subject
 from .study_camera import CameraMove
-from .study_fit import fit_crew
+from .study_fit import fit_crew, synced
 from .study_follow import (
     REACH,
     SLOW_S,
@@ -149,7 +149,7 @@ def study(
     n = angles.shape[1]
     explained = verdict.kind not in (UNCLEAR, NOT_FOLLOWING)
     left = camera.angles[:, :n] - angles if explained else None
-    shake = study_shake(camera, left)
+    shake = study_shake(camera, left, sure=operator is None or synced(operator))
     fast = camera.angle_noise
     return Study(
         camera=camera,

@@ -1,10 +1,10 @@
 """What a studied camera is faulted for: what gives it away, and what no rig can do."""
 
-from ..cuts.findings import OF_SHOT, THIS_TOOL, Finding
+from ..cuts.findings import OF_SHOT, THIS_TOOL, Finding, shot_findings
+from ..measure import Measures
 from .study import NOT_FOLLOWING, RIGID, SMOOTHED, Study
 from .study_limits import Peaks
 
-LEAST_FRAMED = 0.99
 AT_LIMIT = 1.02  # rounding makes this much of a limit that is used in full
 FAR_OVER = 1.25  # times a limit: beyond what the choice of limits can excuse
 LEAST_EARLY_FRAMES = 1.5
@@ -116,8 +116,8 @@ def _lens(study: Study) -> list[Finding]:
     return out
 
 
-def _framing(study: Study) -> list[Finding]:
+def _framing(study: Study) -> tuple[Finding, ...]:
+    """Return what solved shots are faulted for too, by the same rules."""
     framed = study.framed
-    if framed.in_frame >= LEAST_FRAMED:
-        return []
-    return [_finding("subject_lost", "fault", in_frame=framed.in_frame)]
+    kept: Measures = {"in_frame": framed.in_frame, "in_safe": framed.in_safe}
+    return shot_findings(kept)

@@ -18,13 +18,17 @@ from .study_crew import (
     recorded_dolly,
 )
 from .study_path import StudiedPath
-from .study_search import Found, first_look, replace_knobs, search
+from .study_search import Found, replace_knobs, search
 
 SYNCED = 0.1  # of the mean log loss over what noise and shake alone leave
 MOST_TRIALS = 40_000  # in all, after which no further search is begun
 DOLLY_SYNCED_M = 0.02
 LONGEST_FIT_S = 30.0
-OTHER_RATES = (Fraction(24), Fraction(25), Fraction(30))
+OTHER_RATES = (  # the likeliest first
+    Fraction(24),
+    Fraction(25),
+    Fraction(30),
+)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -161,14 +165,10 @@ def fit_crew(
         return best.operator, best.grip, best.rate
     # Decisions fall on frames of the rate at which the take was made, which a
     # resampled one does not say; and a walk may miss what the next one finds.
-    looks = {}
-    for ticks in dict.fromkeys((rate, *OTHER_RATES)):
-        bench = crew.plain_bench(ticks)
-        looks[ticks] = first_look(bench, crew.guess)
-        spent += bench.n_trials
-    others = sorted((one for one in looks if one != rate), key=lambda one: looks[one])
-    likely = [others[0], rate] if looks[others[0]] < looks[rate] else [rate, others[0]]
-    for again, ticks in enumerate((*likely, others[1 % len(others)], *likely), 1):
+    other, *others = [one for one in OTHER_RATES if one != rate]
+    resampled = rate != OTHER_RATES[0]
+    tries = [other, rate, other] if resampled else [rate, rate, other]
+    for again, ticks in enumerate((*tries, *others), 1):
         if synced(best.operator) or spent + cost > MOST_TRIALS:
             break
         found = crew.fitted(ticks, seed + again)

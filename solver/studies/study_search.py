@@ -151,18 +151,6 @@ def _with_lead(bench: Bench, trial: Trial) -> Trial:
     return min(tried, key=lambda one: one.loss)
 
 
-def first_look(bench: Bench, held: FloatArray) -> float:
-    """Return the loss of the best trial of a short search, to compare benches by.
-
-    Args:
-        bench: of the channel.
-        held: as for `search`.
-    """
-    rng = np.random.default_rng(0)
-    walks = [_Walk(bench, trial, rng) for trial in grid(bench, held)[:6]]
-    return min(walk.go(250, []).loss for walk in walks)
-
-
 def search(bench: Bench, held: FloatArray, *, seed: int = 0) -> Found:
     """Find the member of the crew that explains a channel of a take best.
 
@@ -229,8 +217,8 @@ def _with_limits(
     best = walk.go(LIMIT_TRIALS, archive)
     for k, knob in enumerate(wide.knobs):
         for sign in (-1.0, 1.0):
-            reach = 0.25
-            for _ in range(6):
+            reach = SMALLEST_STEP
+            for _ in range(10):
                 tried = best.values.copy()
                 move = sign * reach * knob.step
                 tried[k] = tried[k] * np.exp(move) if knob.ratio else tried[k] + move
@@ -293,6 +281,8 @@ def _ranges(bench: Bench, best: Trial, archive: list[Trial]) -> dict[str, Range]
     tail = (1.0 - SURE) / 2
     # Where decisions part, a trial is only the best of many alike.
     within = WITHIN + UNSURE * max(0.0, best.loss - bench.enough)
+    # And all that leave noise alone explain the take alike.
+    within = max(within, bench.enough - best.loss)
     like = values[losses.mean(axis=1) <= losses[0].mean() + within]
     low = np.minimum(np.quantile(drawn, tail, axis=0), like.min(axis=0))
     high = np.maximum(np.quantile(drawn, 1 - tail, axis=0), like.max(axis=0))

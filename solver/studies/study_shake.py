@@ -46,13 +46,17 @@ class ShakeFound:
     density: FloatArray
 
 
-def level_of(camera: CameraMove, left: FloatArray | None = None) -> LevelFound:
+def level_of(
+    camera: CameraMove, left: FloatArray | None = None, *, sure: bool = True
+) -> LevelFound:
     """Return the level of shake on a camera's curves.
 
     Args:
         camera: what was moved.
         left: pan and tilt less the move that explains them, (2, n) [rad]; None where
             nothing does.
+        sure: whether that move is explained to the last decision; else what is left
+            is not taken for shake where the curves themselves show none.
     """
     scale = 100 / (2 * camera.tangents[0])
     n = len(camera.times_s) if left is None else left.shape[1]
@@ -61,24 +65,27 @@ def level_of(camera: CameraMove, left: FloatArray | None = None) -> LevelFound:
         return own
     rest = find_level(scale * left, camera.rate_hz)
     if own.present != rest.present:
-        return own if own.present else rest
+        return rest if rest.present and sure else own
     surer = rest.spread <= own.spread if own.present else rest.high <= own.high
     return rest if surer else own
 
 
-def study_shake(camera: CameraMove, left: FloatArray | None) -> ShakeFound:
+def study_shake(
+    camera: CameraMove, left: FloatArray | None, *, sure: bool = True
+) -> ShakeFound:
     """Measure the shake of a camera.
 
     Args:
         camera: what was moved.
         left: pan and tilt less the move that explains them, (2, n) [rad]; None where
             nothing does.
+        sure: see `level_of`.
     """
     roll_deg = float(np.degrees(camera.roll.std()))
     short = _too_little(camera)
     if short:
         return _untold(short, roll_deg)
-    found = level_of(camera, left)
+    found = level_of(camera, left, sure=sure)
     hidden = not found.present or found.percent < QUIET_PERCENT
     most = found.high if hidden else found.percent
     level: str | None = found.name

@@ -16,7 +16,9 @@ from study_files import (
     write_study,
 )
 
+from carrellata.jobs.findings_words import sentence
 from carrellata.jobs.spec_habits import HabitsSpec
+from carrellata.solver.cuts.findings import shot_findings
 
 
 @pytest.fixture
@@ -74,6 +76,59 @@ def test_a_sequences_lens_and_size_use_is_written_as_habits(three, tmp_path):
     habits = HabitsSpec.model_validate(found)
     assert sum(habits.lens_use.values()) == pytest.approx(1.0, abs=1e-3)
     assert habits.lens_use["50"] == pytest.approx(0.5, abs=0.01)
+
+
+def test_cuts_of_a_studied_sequence_are_judged_and_end_with_five(three, tmp_path):
+    study = json.loads(three.read_text())
+    study["cameras"] = study["cameras"][:2]
+    three.write_text(json.dumps(study))
+    ended = run("study", three, "--json", "-o", tmp_path / "out")
+    exact, made = json.loads(ended.out)["cameras"]
+    assert [one["of"] for one in exact["findings"]] == ["shot"]
+    cuts = {one["name"]: one for one in made["findings"] if one["of"] == "cut"}
+    # Both stand on the same sticks; the second has a 40 mm lens in place of a 50.
+    assert cuts["under_30_degrees"]["numbers"]["against"] == "exact"
+    assert "exact" in cuts["under_30_degrees"]["text"]
+    # Eight seconds go back at the cut.
+    assert cuts["subject_moved"]["severity"] == "warning"
+    use = json.loads(ended.out)["use"]
+    assert use["lenses_mm"] == {"40": 1, "50": 1}
+    page = (tmp_path / "out/index.html").read_text()
+    assert cuts["subject_moved"]["text"][:40] in page
+    assert "lenses: 40 mm 1, 50 mm 1" in page
+    study["cameras"] = [study["cameras"][0], study["cameras"][0] | {"name": "again"}]
+    study["limits"] = "sharp"
+    three.write_text(json.dumps(study))
+    ended = run("study", three, "--json")
+    found = json.loads(ended.out)["cameras"][1]["findings"]
+    assert {one["name"] for one in found if one["of"] == "cut"}
+
+
+@pytest.mark.parametrize("change", [{"cut": "elapsed"}, {"scene": "other"}])
+def test_where_time_has_elapsed_or_in_another_scene_no_cut_is_judged(three, change):
+    study = json.loads(three.read_text())
+    study["cameras"] = study["cameras"][:2]
+    study["cameras"][1] |= change
+    three.write_text(json.dumps(study))
+    _, made = json.loads(run("study", three, "--json").out)["cameras"]
+    assert not [one for one in made["findings"] if one["of"] == "cut"]
+
+
+def test_a_lost_subject_is_faulted_as_in_a_solved_shot(tmp_path):
+    entry = subject_entry(tmp_path, "referee_turns", 200)
+    away = exact_columns()
+    away["pan_deg"] = np.where(away["frame"] % 10 == 0, 60.0, away["pan_deg"])
+    write_columns(tmp_path / "away.csv", away)
+    study = write_study(tmp_path, {"name": "a", "file": "away.csv", "subject": entry})
+    (one,) = json.loads(run("study", study, "--json", "--no-fit").out)["cameras"]
+    found = {finding["name"]: finding for finding in one["findings"]}
+    (same,) = [
+        finding
+        for finding in shot_findings({"in_frame": one["in_frame"]})
+        if finding.name == "subject_lost"
+    ]
+    assert found["subject_lost"]["severity"] == same.severity == "fault"
+    assert found["subject_lost"]["text"] == sentence(same, "a")
 
 
 def test_bad_studies_are_refused_with_every_fault(three):
