@@ -17,12 +17,13 @@ from ..jobs.judge_shot import judge_shot
 from ..jobs.judgement import Candidate, Judgement
 from ..jobs.keys import Keys
 from ..jobs.local import shots_to_judge
-from ..jobs.review.write import report, write_review
+from ..jobs.previous import note_reported
 from ..jobs.sequence_table import ShotRow, merge_sequence
 from ..jobs.solve_shot import Work, failed_row, solve_shot, unchosen_row
 from ..jobs.spec import JobFile
 from ..jobs.spec_shot import ShotSpec
 from ..jobs.store import Store
+from .review_pages import write_pages
 
 Row = dict[str, Any]
 """What a phase says of a shot: plain values, among them its `status`."""
@@ -139,11 +140,10 @@ def _take_lost(work: Work, spec: ShotSpec, reason: str) -> Row:
 def _report(work: Work, rows: Mapping[int, Row], again: bool) -> Given:
     _merge(work, rows)
     folder = work.store.folder
-    if again and _is_reported(folder):
+    if not (again and _is_reported(folder)):
         # Said a second time, tonight's rows would become last night's.
-        write_review(folder)
-    else:
-        report(folder, {work.job.shots[k].name for k in rows})
+        note_reported(folder, {work.job.shots[k].name for k in rows})
+    write_pages(folder, len(rows))
     return {}
 
 

@@ -18,6 +18,7 @@ import json
 import secrets
 import threading
 import time
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -135,39 +136,47 @@ class State:
 
     def begin(self, batch: str, phase: str, shot: int) -> Begun:
         """Count a delivery of a shot."""
-        key = batch_key(batch, phase, "attempts")
-        with self.redis.pipeline() as pipe:
-            pipe.hincrby(key, str(shot), 1)
-            pipe.expire(key, self.lifetime_s)
+        with self.redis.pipeline(transaction=False) as pipe:
+            pipe.hincrby(batch_key(batch, phase, "attempts"), str(shot), 1)
             pipe.exists(batch_key(batch, "cancel"))
-            attempt, _, cancelled = pipe.execute()
+            attempt, cancelled = pipe.execute()
         return Begun(attempt=attempt, cancelled=bool(cancelled))
 
     def abandon(self, batch: str, phase: str, shot: int) -> None:
         """Take back the delivery of a shot that was not worked on."""
         self.redis.hdel(batch_key(batch, phase, "attempts"), str(shot))
 
-    def end(
-        self, batch: str, phase: str, shot: int, status: str, *, worker: str, ms: float
-    ) -> int:
+    def end(self, batch: str, phase: str, shot: int, status: str) -> int:
         """Record that a phase is done with a shot.
 
         Returns:
             How many shots it is done with; the first record of a shot stands.
         """
-        ends, now = batch_key(batch, phase, "ends"), time.time()
-        with self.redis.pipeline() as pipe:
+        ends = batch_key(batch, phase, "ends")
+        # Whoever records the last shot counts after that, so one of them sees all.
+        with self.redis.pipeline(transaction=False) as pipe:
             pipe.hsetnx(ends, str(shot), status)
             pipe.hlen(ends)
             pipe.hdel(batch_key(batch, phase, "attempts"), str(shot))
-            pipe.expire(ends, self.lifetime_s)
-            pipe.hset(batch_key(batch), "moved_s", f"{now:.3f}")
-            pipe.zadd(WORKERS, {worker: now})
-            pipe.hincrby(COUNTS, f"shots:{phase}:{status}", 1)
-            pipe.hincrby(COUNTS, f"ms:{phase}:{_bucket(ms)}", 1)
-            pipe.hincrby(COUNTS, f"ms:{phase}:sum", round(ms))
-            _, n_ends, *_ = pipe.execute()
+            _, n_ends, _ = pipe.execute()
         return cast(int, n_ends)
+
+    def tally(
+        self, batch: str, phase: str, worker: str, done: Sequence[tuple[str, float]]
+    ) -> None:
+        """Count shots that a worker has ended, as statuses and milliseconds."""
+        now = time.time()
+        counts = Counter(f"shots:{phase}:{status}" for status, _ in done)
+        counts.update(f"ms:{phase}:{_bucket(ms)}" for _, ms in done)
+        counts[f"ms:{phase}:sum"] += round(sum(ms for _, ms in done))
+        with self.redis.pipeline(transaction=False) as pipe:
+            for name, n in counts.items():
+                pipe.hincrby(COUNTS, name, n)
+            pipe.zadd(WORKERS, {worker: now})
+            pipe.hset(batch_key(batch), "moved_s", f"{now:.3f}")
+            for part in ("ends", "attempts"):
+                pipe.expire(batch_key(batch, phase, part), self.lifetime_s)
+            pipe.execute()
 
     def forget(self, batch: str, phase: str, shots: Sequence[int]) -> None:
         """Let a phase do shots again."""

@@ -8,6 +8,7 @@ acknowledged, and not only once: it does no harm to ask again.
 
 import logging
 import time
+from dataclasses import dataclass
 
 from celery.exceptions import SoftTimeLimitExceeded
 
@@ -21,6 +22,15 @@ from .spool import Outcome, RecordError
 QUARANTINED, TIMED_OUT, FAILED = "quarantined", "timed_out", "failed"
 BAD = (QUARANTINED, TIMED_OUT, FAILED)
 """Statuses that another try may change."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Ended:
+    """A shot that is done: its status, what it took, and how many are done by now."""
+
+    status: str
+    ms: float
+    n_ends: int
 
 
 def work_through(machine: Machine, message: UnitsMessage) -> None:
@@ -48,19 +58,22 @@ def _work_through(
     if len(message.shots) > 1 and any(lost):
         # One of them took its process with it; alone, it harms no other.
         machine.state.count("redelivered")
-        machine.send_single(name, phase, _undone(machine, batch, phase, message.shots))
+        machine.send_single(name, phase, message.shots)
         return
-    n_ends = 0
+    total, ended = len(batch.shots[phase.name]), []
     for shot in message.shots:
-        counted = _do(machine, batch, phase, shot)
-        if counted is None:
-            machine.send_join(name, phase)
+        one = _do(machine, batch, phase, shot)
+        if one is None:
+            break
+        ended.append(one)
+    if ended:
+        done = [(one.status, one.ms) for one in ended]
+        machine.state.tally(name, phase.name, machine.worker, done)
+        n_ends = ended[-1].n_ends
+        machine.state.say_seldom(name, phase=phase.name, done=n_ends, total=total)
+        if n_ends < total and not machine.state.cancelled(name):
             return
-        n_ends = counted
-    total = len(batch.shots[phase.name])
-    machine.state.say_seldom(name, phase=phase.name, done=n_ends, total=total)
-    if n_ends >= total or machine.state.cancelled(name):
-        machine.send_join(name, phase)
+    machine.send_join(name, phase)
 
 
 def give_up(machine: Machine, message: UnitsMessage, limit_s: float) -> None:
@@ -70,18 +83,25 @@ def give_up(machine: Machine, message: UnitsMessage, limit_s: float) -> None:
     have taken the others' time. A single one has had its own.
     """
     batch, phase = meant(machine, message)
-    name, undone = batch.record.batch, _undone(machine, batch, phase, message.shots)
+    name = batch.record.batch
     if len(message.shots) > 1:
-        for shot in undone:
+        for shot in message.shots:
             machine.state.abandon(name, phase.name, shot)
-        machine.send_single(name, phase, undone)
+        machine.send_single(name, phase, message.shots)
         return
-    for shot in undone:
+    shot = message.shots[0]
+    ended: Ended | None
+    if machine.spool.outcome(name, phase.name, shot) is None:
         reason = f"took longer than {limit_s:.3g} s and was stopped"
         outcome = _lost(batch, phase, shot, reason, TIMED_OUT)
-        n_ends = _end(machine, batch, phase, shot, outcome, 1e3 * limit_s)
-        if n_ends >= len(batch.shots[phase.name]):
-            machine.send_join(name, phase)
+        ended = _end(machine, batch, phase, shot, outcome, 1e3 * limit_s)
+    else:
+        ended = _do(machine, batch, phase, shot)
+    if ended is not None:
+        done = [(ended.status, ended.ms)]
+        machine.state.tally(name, phase.name, machine.worker, done)
+    if ended is None or ended.n_ends >= len(batch.shots[phase.name]):
+        machine.send_join(name, phase)
 
 
 def meant(machine: Machine, message: UnitsMessage | JoinMessage) -> tuple[Batch, Phase]:
@@ -106,19 +126,13 @@ def meant(machine: Machine, message: UnitsMessage | JoinMessage) -> tuple[Batch,
     return batch, phase
 
 
-def _undone(
-    machine: Machine, batch: Batch, phase: Phase, shots: list[int]
-) -> list[int]:
-    name = batch.record.batch
-    return [k for k in shots if machine.spool.outcome(name, phase.name, k) is None]
-
-
-def _do(machine: Machine, batch: Batch, phase: Phase, shot: int) -> int | None:
-    """Do a shot; return how many are done, or None where the batch is to stop."""
+def _do(machine: Machine, batch: Batch, phase: Phase, shot: int) -> Ended | None:
+    """Do a shot, or count it where it is done; None where the batch is to stop."""
     name, spool, state = batch.record.batch, machine.spool, machine.state
     outcome = spool.outcome(name, phase.name, shot)
     if outcome is not None:
-        return _count(machine, batch, phase, shot, outcome, 0.0)
+        n_ends = state.end(name, phase.name, shot, outcome["status"])
+        return Ended(status=outcome["status"], ms=0.0, n_ends=n_ends)
     begun = state.begin(name, phase.name, shot)
     if begun.cancelled:
         state.abandon(name, phase.name, shot)
@@ -178,7 +192,7 @@ def _end(
     shot: int,
     outcome: Outcome,
     ms: float,
-) -> int:
+) -> Ended:
     machine.spool.set_outcome(batch.record.batch, phase.name, shot, outcome)
     log(
         logging.INFO,
@@ -190,22 +204,6 @@ def _end(
         status=outcome["status"],
         ms=round(ms, 1),
     )
-    return _count(machine, batch, phase, shot, outcome, ms)
-
-
-def _count(
-    machine: Machine,
-    batch: Batch,
-    phase: Phase,
-    shot: int,
-    outcome: Outcome,
-    ms: float,
-) -> int:
-    return machine.state.end(
-        batch.record.batch,
-        phase.name,
-        shot,
-        outcome["status"],
-        worker=machine.worker,
-        ms=ms,
-    )
+    status = outcome["status"]
+    n_ends = machine.state.end(batch.record.batch, phase.name, shot, status)
+    return Ended(status=status, ms=ms, n_ends=n_ends)
