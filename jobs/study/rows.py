@@ -65,6 +65,7 @@ def row_of(study: Study, rate: float) -> dict[str, Any]:
         "size_spread": framed.size_spread,
         "u": framed.u,
         "v": framed.v,
+        "seen": framed.seen,
         "in_frame": framed.in_frame,
         "in_safe": framed.in_safe,
         "body_in_frame": framed.body_in_frame,

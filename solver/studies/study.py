@@ -14,6 +14,7 @@ from ..arrays import FloatArray
 from ..body import span_of
 from ..crew import PRESETS, Crew, Member
 from ..shot import Framing, Subject
+from . import study_shake as shakes
 from .study_camera import CameraMove
 from .study_fit import fit_crew, synced
 from .study_follow import (
@@ -149,7 +150,10 @@ def study(
     n = angles.shape[1]
     explained = verdict.kind not in (UNCLEAR, NOT_FOLLOWING)
     left = camera.angles[:, :n] - angles if explained else None
-    shake = study_shake(camera, left, sure=operator is None or synced(operator))
+    by = shakes.PLAIN
+    if verdict.kind == CREW and operator is not None:
+        by = shakes.CREW if synced(operator) else shakes.CREW_PARTS
+    shake = study_shake(camera, left, by=by)
     fast = camera.angle_noise
     return Study(
         camera=camera,

@@ -119,5 +119,9 @@ def _lens(study: Study) -> list[Finding]:
 def _framing(study: Study) -> tuple[Finding, ...]:
     """Return what solved shots are faulted for too, by the same rules."""
     framed = study.framed
-    kept: Measures = {"in_frame": framed.in_frame, "in_safe": framed.in_safe}
+    kept: Measures = {
+        "seen": framed.seen,
+        "in_frame": framed.in_frame,
+        "in_safe": framed.in_safe,
+    }
     return shot_findings(kept)

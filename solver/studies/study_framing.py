@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..arrays import FloatArray
+from ..arrays import BoolArray, FloatArray
 from ..body import EYES, SIZES, aim_fraction, fill_of
 from ..camera import project
 from ..operator import SAFE
@@ -24,7 +24,8 @@ class Framed:
         size: nearest named size by the median height of the body in frame.
         aim: body point taken as held, floor 0 to eyes 1.
         u, v: its median place, half frames.
-        in_frame, in_safe, body_in_frame: shares of the time.
+        seen: share of the time at which the subject is not hidden.
+        in_frame, in_safe, body_in_frame: shares of the time that it is seen.
         drift_rms, drift_max: of the held point about its median, half frames.
         body_share: median height of the whole body, of the frame's.
         size_spread: 90 % range of that height, over its median.
@@ -35,6 +36,7 @@ class Framed:
     aim: float
     u: float
     v: float
+    seen: float
     in_frame: float
     in_safe: float
     body_in_frame: float
@@ -97,6 +99,8 @@ def study_framing(
     ends = [screen(span.top / EYES), screen(span.bottom / EYES)]
     inside = (np.abs(u) <= 1) & (np.abs(v) <= 1)
     whole = inside & np.all([np.abs(w) <= 1 for _, w, _ in ends], axis=0)
+    to_see = _to_see(subject, times)
+    safe = (np.abs(u) <= SAFE) & (np.abs(v) <= SAFE)
     shown = np.clip(np.stack([u, v]), -FAR_OUT, FAR_OUT)
     middle = np.median(shown, axis=1)
     off = shown - middle[:, None]
@@ -106,15 +110,28 @@ def study_framing(
         aim=aim,
         u=float(middle[0]),
         v=float(middle[1]),
-        in_frame=float(inside.mean()),
-        in_safe=float(((np.abs(u) <= SAFE) & (np.abs(v) <= SAFE)).mean()),
-        body_in_frame=float(whole.mean()),
+        seen=float(to_see.mean()),
+        in_frame=_share(inside, to_see),
+        in_safe=_share(safe, to_see),
+        body_in_frame=_share(whole, to_see),
         drift_rms=float(np.sqrt((off**2).sum(axis=0).mean())),
         drift_max=float(np.abs(off).max()),
         body_share=share,
         size_spread=spread / share,
         distance_m=float(np.median(distance)),
     )
+
+
+def _to_see(subject: Subject, times: FloatArray) -> BoolArray:
+    """Return at which times the samples on both sides are not hidden, (n,)."""
+    seen = np.interp(times, subject.times_s, subject.visible.astype(np.float64))
+    whole: BoolArray = seen > 1 - 1e-6
+    return whole
+
+
+def _share(kept: BoolArray, to_see: BoolArray) -> float:
+    """Return a share of the time that the subject is seen; all of none."""
+    return float(kept[to_see].mean()) if to_see.any() else 1.0
 
 
 def nearest_size(share: float) -> str:

@@ -16,6 +16,8 @@ from .study_level import LEAST_RATE_HZ, LevelFound, find_level
 
 BAND_SHARE = (0.05, 0.95)  # of the power, the band's ends
 LEAST_S = 4.0
+APART = 1.35  # times: more than chance makes of pan and tilt, mostly
+PLAIN, CREW, CREW_PARTS = "plain way", "crew", "crew whose decisions part"
 QUIET_PERCENT = 0.02  # of the frame width, nobody sees it
 
 
@@ -47,7 +49,7 @@ class ShakeFound:
 
 
 def level_of(
-    camera: CameraMove, left: FloatArray | None = None, *, sure: bool = True
+    camera: CameraMove, left: FloatArray | None = None, *, by: str = PLAIN
 ) -> LevelFound:
     """Return the level of shake on a camera's curves.
 
@@ -55,23 +57,38 @@ def level_of(
         camera: what was moved.
         left: pan and tilt less the move that explains them, (2, n) [rad]; None where
             nothing does.
-        sure: whether that move is explained to the last decision; else what is left
-            is not taken for shake where the curves themselves show none.
+        by: what explains them: `PLAIN` to the last sample, `CREW` to the last
+            decision, `CREW_PARTS` with decisions that part now and then.
     """
     scale = 100 / (2 * camera.tangents[0])
     n = len(camera.times_s) if left is None else left.shape[1]
     own = find_level(scale * camera.angles[:, :n], camera.rate_hz)
     if left is None:
         return own
-    rest = find_level(scale * left, camera.rate_hz)
-    if own.present != rest.present:
-        return rest if rest.present and sure else own
-    surer = rest.spread <= own.spread if own.present else rest.high <= own.high
-    return rest if surer else own
+    if by == PLAIN:
+        rest = find_level(scale * left, camera.rate_hz)
+        surer = rest.spread <= own.spread if own.present else rest.high <= own.high
+        return rest if rest.present > own.present or surer else own
+    rest = _clean(scale * left, camera.rate_hz)
+    known = own.present or by == CREW  # else it may be decisions that part
+    return rest if known and (rest.present or not own.present) else own
+
+
+def _clean(left: FloatArray, rate_hz: float) -> LevelFound:
+    """Return the level of both channels, or of the one that misses no decisions.
+
+    A level is alike in pan and tilt, so what one has more is no shake.
+    """
+    calm, other = sorted(
+        (find_level(one[None], rate_hz) for one in left), key=lambda one: one.percent
+    )
+    if calm.present and other.percent > APART * calm.percent:
+        return calm
+    return find_level(left, rate_hz)
 
 
 def study_shake(
-    camera: CameraMove, left: FloatArray | None, *, sure: bool = True
+    camera: CameraMove, left: FloatArray | None, *, by: str = PLAIN
 ) -> ShakeFound:
     """Measure the shake of a camera.
 
@@ -79,13 +96,13 @@ def study_shake(
         camera: what was moved.
         left: pan and tilt less the move that explains them, (2, n) [rad]; None where
             nothing does.
-        sure: see `level_of`.
+        by: what explains them; see `level_of`.
     """
     roll_deg = float(np.degrees(camera.roll.std()))
     short = _too_little(camera)
     if short:
         return _untold(short, roll_deg)
-    found = level_of(camera, left, sure=sure)
+    found = level_of(camera, left, by=by)
     hidden = not found.present or found.percent < QUIET_PERCENT
     most = found.high if hidden else found.percent
     level: str | None = found.name
