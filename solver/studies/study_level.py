@@ -131,7 +131,7 @@ def _smear(
     """
     size = round(rate_hz / step_hz)
     hz = _lines(size, rate_hz)[:n_lines]
-    middles = np.arange(size // 2 * FINE, dtype=np.float64) + 0.5
+    middles = np.arange((size // 2 + 1) * FINE, dtype=np.float64) + 0.5
     fine: FloatArray = np.array(middles * (step_hz / FINE), dtype=np.float64)
     window = _window(size)
     times = np.arange(size) / rate_hz

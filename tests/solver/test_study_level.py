@@ -137,3 +137,20 @@ def test_too_short_or_too_coarse_a_take_says_so():
     assert "shorter than 4 s" in study_shake(short, None).why
     coarse = taken("referee_turns", "sticks", shake="rough", resampled_hz=5.0).camera
     assert "fewer than 7.5 samples" in study_shake(coarse, None).why
+
+
+@pytest.mark.parametrize("rate_hz", [8.0, 24000 / 1001, 25.0, 48.0, 120.0])
+@pytest.mark.parametrize("n", [75, 76, 240, 361])
+def test_any_length_and_rate_is_measured(rate_hz, n):
+    level = LEVELS["settled"]
+    rng = np.random.default_rng(6)
+    hz = np.geomspace(*level.band_hz, 40)
+    octaves = np.log(level.band_hz[1] / level.band_hz[0])
+    shape = np.sin(np.pi * np.log(hz / hz[0]) / octaves) ** 2
+    turns = rng.random((2, 40, 1)) + hz[:, None] * np.arange(n) / rate_hz
+    values = (np.sqrt(shape)[:, None] * np.cos(2 * np.pi * turns)).sum(axis=1)
+    values *= level.percent / values.std()
+    noisy = values + rng.normal(0, 0.003, values.shape)
+    found = find_level(noisy, rate_hz)
+    assert found.percent == pytest.approx(level.percent, rel=0.25)
+    assert found.low <= level.percent <= found.high
