@@ -68,7 +68,7 @@ class Settings:
     stop_s: float = 15.0
     max_attempts: int = 3
     max_queue: int = 200_000
-    bundle_ms: float = 50.0
+    bundle_ms: float = 100.0
     bundle_shots: int = 16
     memory_mb: int = 1500
     batch_nice: int = 10

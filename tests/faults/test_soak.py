@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable
+from datetime import datetime
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -37,13 +38,22 @@ def soak(make_farm: Callable[..., TestFarm], n_shots: int) -> float:
         left_mb = client.info("memory")["used_memory"] / 1e6
     assert done.counts == {"solved": n_shots}
     worker.stop()
+    stamps = [datetime.fromisoformat(line["time"]) for line in worker.said("shot done")]
+    taken_s = (max(stamps) - min(stamps)).total_seconds()
+    rows: list[float] = []
     start = time.monotonic()
-    solve_job(job, farm.folder / "local", workers=2)
-    local_s = time.monotonic() - start
+    solve_job(
+        job,
+        farm.folder / "local",
+        workers=2,
+        progress=lambda row, total: rows.append(time.monotonic()),
+    )
+    local_s, local_taken_s = time.monotonic() - start, rows[-1] - rows[0]
     assert farm.takes() == farm.takes("local")
     print(
         f"{n_shots} shots: farm {n_shots / farm_s:.0f} shots/s, local pool "
-        f"{n_shots / local_s:.0f} shots/s, ratio of times {farm_s / local_s:.2f}; "
+        f"{n_shots / local_s:.0f} shots/s, ratio of times {farm_s / local_s:.2f}, of "
+        f"the takes alone, without start and review, {taken_s / local_taken_s:.2f}; "
         f"Redis {queued_mb:.1f} MB when queued, {left_mb:.1f} MB when done"
     )
     return farm_s / local_s
