@@ -51,10 +51,11 @@ def read_plain(path: Path, *, most_bytes: int) -> bytes:
         InputError: it is missing, cannot be read, or is no plain file.
     """
     try:
-        mode = path.stat().st_mode
+        about = path.stat()
+        mode = about.st_mode
         if stat.S_ISREG(mode):
             with path.open("rb") as file:
-                return file.read(most_bytes + 1)
+                return file.read(min(about.st_size, most_bytes) + 1)
     except FileNotFoundError as error:
         raise InputError(str(path), "no such file") from error
     except OSError as error:

@@ -9,6 +9,7 @@ from ...solver.operator import SAFE
 from .plan_view import numbers_by_place
 from .shown import Shown
 from .svg import Box, Point, Scale, broken, element, group, line, path, steps, text
+from .thinned import shown_of_trace
 
 _TICK_PX = 6.0
 _CORNER_PX = 10.0
@@ -46,7 +47,7 @@ def frame_view(shown: Shown, box: Box, *, ticks: bool = True) -> str:
             width=box.width,
             height=box.height,
         ),
-        path(trace, class_="subject"),
+        path(trace[shown_of_trace(len(trace))], class_="subject"),
         *([path(_decisions(shown, trace), class_="decision")] if ticks else ()),
         *(cross(x, y) for x, y in asked),
         *(

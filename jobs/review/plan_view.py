@@ -22,6 +22,7 @@ from .svg import (
     strokes,
     text,
 )
+from .thinned import shown_of_trace
 
 GAUGE_M = 0.62  # between the rails of dolly track; common practice, no source
 _SLEEPER_M = 0.5
@@ -128,7 +129,7 @@ def _subjects(shown: Shown, ground: Ground) -> list[str]:
     first = shown.followed[0]
     return [
         path(
-            ground(body.floor),
+            ground(body.floor[shown_of_trace(len(body.floor))]),
             class_="subject" if body.name == first else "subject other",
             data_subject=body.name,
         )

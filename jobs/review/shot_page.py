@@ -16,7 +16,7 @@ from .shell import page
 from .shown import Shown
 from .spectrum import shake_spectrum
 from .svg import element
-from .viewfinder import viewfinder_data
+from .viewfinder import MOST_PLAYED, viewfinder_data
 from .views import frame_drawing, plan_drawing
 from .why import why_of
 from .words import figure, lens_words, percent, rig_words, size_words
@@ -94,7 +94,11 @@ def shot_page(
                 "curves": drawn,
                 "shakes": shake is not None,
             },
-            "data": Markup(viewfinder_data(shown)),
+            "data": (
+                Markup(viewfinder_data(shown))
+                if len(shown.frames) <= MOST_PLAYED
+                else None
+            ),
             "rate": shown.metadata["rate"],
             "high": f"{1000 / shown.aspect:.1f}",
             "frames": [int(shown.frames[0]), int(shown.frames[-1])],

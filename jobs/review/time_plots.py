@@ -18,6 +18,7 @@ from .svg import (
     stroke,
     text,
 )
+from .thinned import MOST_POINTS, shown_of_curve
 
 _TICK_ROW_PX = 16.0  # below an axis, for the decisions
 _TICK_PX = 20.0  # least height between numbers
@@ -82,7 +83,8 @@ class Clock:
         scale: from seconds to the page.
         rate_hz: frames a second.
         times_s: of the frames, (n,).
-        across: places of the frames as they are written, (n,).
+        across: places of the frames as they are written, (n,); none of a long take,
+            of which only what shows is drawn.
         marks: places of the marked frames.
         lag_s: of the pan behind the subject; None where it cannot be told.
         numbers: of the marked frames, above the box.
@@ -101,13 +103,17 @@ class Clock:
 
     def way(self, heights: FloatArray) -> str:
         """Return the steps through heights (n,) [px], in which a flat run is one."""
+        if len(heights) > MOST_POINTS:
+            places = self.scale.all(self.times_s)
+            kept = shown_of_curve(places, heights)
+            return steps_through(numbers(places[kept]), numbers(heights[kept]))
         x, y = self.across, numbers(heights)
         if len(set(y)) > _FLAT * len(y) or len(y) < 3:
             return steps_through(x, y)
         threes = zip(y, y[1:], y[2:], strict=False)
         inner = [k for k, (a, b, c) in enumerate(threes, 1) if not a == b == c]
-        kept = [0, *inner, len(y) - 1]
-        return steps_through([x[k] for k in kept], [y[k] for k in kept])
+        turns = [0, *inner, len(y) - 1]
+        return steps_through([x[k] for k in turns], [y[k] for k in turns])
 
 
 def clock_of(shown: Shown, box: Box) -> Clock:
@@ -120,7 +126,11 @@ def clock_of(shown: Shown, box: Box) -> Clock:
         scale=scale,
         rate_hz=float(shown.rate),
         times_s=shown.times_s,
-        across=numbers(scale.all(shown.times_s)),
+        across=(
+            numbers(scale.all(shown.times_s))
+            if len(shown.times_s) <= MOST_POINTS
+            else []
+        ),
         marks=marks,
         lag_s=shown.lag_s,
         numbers=_mark_numbers(marks, box.top - 4),
@@ -214,7 +224,8 @@ def _decisions(clock: Clock, plot: Plot) -> Iterator[str]:
     rows = [] if plot.decided is None else np.flatnonzero(plot.decided).tolist()
     if rows:
         start = f"{number(clock.box.bottom + 4)}v{number(_TICK_ROW_PX - 4)}"
-        ticks = [f"M{clock.across[row]} {start}" for row in rows]
+        places = numbers(clock.scale.all(clock.times_s[rows]))
+        ticks = [f"M{place} {start}" for place in places]
         yield stroke("".join(ticks), class_="decision")
 
 

@@ -14,6 +14,10 @@ from ...solver.body import EYES, LANDMARKS
 from .shown import Shown
 
 
+MOST_PLAYED = 7200
+"""Frames that a page plays, five minutes at 24; longer takes are exported."""
+
+
 def viewfinder_data(shown: Shown) -> str:
     """Return the data of a take's viewfinder as JSON."""
     gate, axes = shown.metadata["gate"], shown.metadata["axes"]
