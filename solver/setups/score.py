@@ -47,6 +47,8 @@ TURN_FREE_DEG_S = 25.0
 SWING_FREE_DEG = 120.0
 SIZE_FREE = 0.1  # octaves
 NEAR_FREE_M = 1.5
+LEAST_PRICE = {"sticks": 0.0, "track": 2.0, "arc": 4.0}
+"""Points that each kind of rig costs before it has covered any ground."""
 VIEW_PRICE = {"front": 0.3, "three_quarter": 0.0, "profile": 0.5, "rear": 2.5}
 
 
@@ -154,5 +156,5 @@ def _points(ask: Ask, trial: Trial) -> dict[str, float]:
 def rig_price(rig: Rig, covered_m: float) -> float:
     """Return what a rig costs: for laying it, and for every metre that it covers."""
     if rig.shape.kind == TRACK:
-        return 2.0 + 0.12 * covered_m
-    return 4.0 + 0.20 * covered_m if rig.shape.kind == ARC else 0.0
+        return LEAST_PRICE["track"] + 0.12 * covered_m
+    return LEAST_PRICE["arc"] + 0.20 * covered_m if rig.shape.kind == ARC else 0.0

@@ -16,7 +16,7 @@ from .propose import (
     suitable,
     unnatural,
 )
-from .score import Judged, judged
+from .score import LEAST_PRICE, Judged, judged
 from .setup import KINDS, Ask, Setup
 from .trial import Rehearsal
 
@@ -33,7 +33,8 @@ def candidates(
     """Return every setup that was tried for a shot, best first.
 
     Proposes, lets the crew work each proposal, judges it, and then moves the best
-    layout of each kind of rig a little, as long as the judged take gets better.
+    layout of each kind of rig that could still win a little, as long as the judged
+    take gets better.
     """
     stage = rehearsal or Rehearsal(ask)
     action = stage.action
@@ -59,11 +60,22 @@ def candidates(
     found = [verdict for _, verdict in tried]
     if refine:
         for kind in KINDS:
-            found += [_refined(stage, *pair, eyes) for pair in _best_of(kind, tried)]
+            if _may_win(ask, kind, found):
+                best = _best_of(kind, tried)
+                found += [_refined(stage, *pair, eyes) for pair in best]
         laid = len(tried)
         work(_into_limits(ask, action, tried))
         found += [_refined(stage, *pair, eyes) for pair in tried[laid:]]
     return sorted(found, key=_order)
+
+
+def _may_win(ask: Ask, kind: str, found: Sequence[Judged]) -> bool:
+    """Tell whether a kind of rig could beat all that holds, at its least price.
+
+    No part of a score is below zero, so what the rig costs is the least it comes to.
+    """
+    holding = [verdict.score for verdict in found if verdict.holds]
+    return min(holding, default=np.inf) > ask.rig_price * LEAST_PRICE[kind]
 
 
 def _best_of(
