@@ -15,8 +15,9 @@ from carrellata.jobs.examples.ferry_dash.make import FOLDER
 from carrellata.jobs.local import solve_job
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
+    # Not for the whole session: its event loop runs as long as it does.
     with chromium() as running:
         yield running
 
