@@ -6,16 +6,15 @@ needs is imported when it runs, so that help and usage faults come at once.
 
 import json
 import re
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from . import cli_export, cli_review, cli_study
 from .errors import Fault, InputError, JobError
+from .terminal import print_faults, print_json, progress_bars
 from .threads import use_one_thread
 
 app = typer.Typer(
@@ -235,22 +234,6 @@ cli_review.register(app)
 cli_study.register(app)
 
 
-def print_json(value: Any) -> None:
-    """Print one JSON document."""
-    typer.echo(json.dumps(value, indent=2, allow_nan=False))
-
-
-def print_faults(faults: tuple[Fault, ...]) -> None:
-    """Print faults for people, a line each."""
-    for fault in faults:
-        typer.echo(str(fault), err=True)
-
-
-def faults_json(faults: tuple[Fault, ...]) -> dict[str, Any]:
-    """Return faults as plain values."""
-    return {"faults": [{"path": one.path, "message": one.message} for one in faults]}
-
-
 def _explained(job: Path, names: list[str]) -> tuple[str, ...]:
     """Return the shots to explain, in the job's order and spelling."""
     from .load import load_job
@@ -270,47 +253,6 @@ def _explanation(folder: Path, name: str) -> Iterator[str]:
     for row in read_sequence(store.sequence):
         if row.shot == name:
             yield from explain_lines(row, store)
-
-
-Advance = Callable[[object, int], None]
-"""Called with what is done, which is not looked at, and how many there are."""
-
-
-@contextmanager
-def progress_bar(words: str = "shots") -> Iterator[Advance | None]:
-    """Give what draws a bar on a terminal, or None where there is none."""
-    with progress_bars(words) as (advance,):
-        yield advance
-
-
-@contextmanager
-def progress_bars(*words: str) -> Iterator[tuple[Advance | None, ...]]:
-    """Give what draws a bar for each of some words on a terminal, or None for each.
-
-    A bar comes up when it first advances.
-    """
-    if not sys.stderr.isatty():
-        yield tuple(None for _ in words)
-        return
-    from rich.console import Console
-    from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
-
-    columns = (*Progress.get_default_columns()[:2], MofNCompleteColumn())
-    console = Console(stderr=True)
-    with Progress(*columns, TimeRemainingColumn(), console=console) as bar:
-        yield tuple(_advancing(bar, one) for one in words)
-
-
-def _advancing(bar: Any, words: str) -> Advance:
-    """Return what advances a bar of its own."""
-    tasks: list[Any] = []
-
-    def advance(_: object, total: int) -> None:
-        if not tasks:
-            tasks.append(bar.add_task(words, total=total))
-        bar.update(tasks[0], advance=1, total=total)
-
-    return advance
 
 
 def _names(text: str) -> list[str]:

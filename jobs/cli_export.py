@@ -45,10 +45,10 @@ def export(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Write takes as cameras of a scene, as tables or as pictures."""
-    from .cli import print_json, progress_bar
     from .errors import Fault, InputError, JobError
     from .export.write import Wanted, export_sequence
     from .store import stores_below
+    from .terminal import print_json, progress_bar
 
     stores = stores_below(out)
     if not stores:
@@ -107,9 +107,9 @@ def cut(
 ) -> None:
     """Turn a cut into a list of shots, the start of a job file."""
     from .atomic import write_whole
-    from .cli import print_json
     from .cut_text import cut_tables, cut_toml
     from .cutlist import read_cut
+    from .terminal import print_json
 
     found = read_cut(timeline, handles=handles, number=number)
     if out is not None:

@@ -20,10 +20,10 @@ def review(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Write the pages of the review from what was solved, those that changed."""
-    from .cli import print_json, progress_bar
     from .errors import InputError
     from .review.write import write_review, write_with
     from .store import stores_below
+    from .terminal import print_json, progress_bar
 
     stores = [store for store in stores_below(out) if store.sequence.is_file()]
     if not stores:
@@ -60,9 +60,9 @@ def compare(
 ) -> None:
     """Tell what changed between two solves of a sequence, and what is new."""
     from .atomic import write_whole
-    from .cli import print_json
     from .compare import compare as compared
     from .compare import difference_lines, side_before, side_of
+    from .terminal import print_json
 
     after = side_of(one if two is None else two)
     before = side_before(after) if two is None else side_of(one)

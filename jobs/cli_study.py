@@ -76,9 +76,9 @@ def study(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Measure cameras against their subjects, and tell how they were made."""
-    from .cli import print_json, progress_bar
     from .errors import Fault, JobError
     from .study.run import study_all
+    from .terminal import print_json, progress_bar
 
     severity = None if fail_on is None else _severity(fail_on)
     if camera.suffix.lower() in (".toml", ".json"):
@@ -179,9 +179,9 @@ def _plain(file: "StudyFile", found: "list[Studied]") -> dict[str, Any]:
 
 
 def _say(file: "StudyFile", found: "list[Studied]") -> None:
-    from .cli import print_faults
     from .study.report import use_of
     from .study.words import finding_words, study_lines, use_lines
+    from .terminal import print_faults
 
     for one in found:
         print_faults(one.faults)

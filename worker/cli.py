@@ -4,7 +4,7 @@ import signal
 import sys
 from collections.abc import Sequence
 
-from ..jobs.cli import app, faults_json, print_faults, print_json
+from ..jobs.cli import app
 from ..jobs.errors import (
     CancelledError,
     CarrellataError,
@@ -14,6 +14,7 @@ from ..jobs.errors import (
     ShotDataError,
     exit_code,
 )
+from ..jobs.terminal import faults_json, print_faults, print_json
 from . import cli_farm  # noqa: F401  its commands join those of this machine
 from .service import commands as _commands_of_the_service  # noqa: F401
 

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ..jobs.cli import AsJson, JobPath, app, print_json, progress_bar
+from ..jobs.cli import AsJson, JobPath, app
 from ..jobs.errors import CancelledError, InputError
+from ..jobs.terminal import print_json, progress_bar
 
 if TYPE_CHECKING:
     from .farm import BatchStatus, Farm

@@ -10,8 +10,9 @@ from typing import Annotated
 
 import typer
 
-from ...jobs.cli import app, print_json
+from ...jobs.cli import app
 from ...jobs.errors import InputError
+from ...jobs.terminal import print_json
 
 _DEFAULT_PORT = 8791
 _TOKEN_VARIABLE = "CARRELLATA_TOKEN"
