@@ -14,7 +14,7 @@ import typer
 
 from . import cli_export, cli_review, cli_study
 from .errors import Fault, InputError, JobError
-from .terminal import print_faults, print_json, progress_bars
+from .terminal import faults_json, print_faults, print_json, progress_bars
 from .threads import use_one_thread
 
 app = typer.Typer(
