@@ -13,7 +13,6 @@ from ...solver.arrays import FloatArray
 from ...solver.body import EYES, LANDMARKS
 from .shown import Shown
 
-
 MOST_PLAYED = 7200
 """Frames that a page plays, five minutes at 24; longer takes are exported."""
 
