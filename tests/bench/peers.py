@@ -11,8 +11,6 @@ from dataclasses import dataclass
 import clarabel
 import daqp
 import numpy as np
-import osqp
-import piqp
 from numpy.typing import NDArray
 from scipy import sparse
 
@@ -74,6 +72,8 @@ def by_daqp_again(problems: Problems) -> Solved:
 def by_piqp(problems: Problems) -> Solved:
     """Interior point, dense; one workspace, new bounds each call."""
     n = problems.matrix.shape[1]
+    import piqp  # of the bench's own lock
+
     solver = piqp.DenseSolver()
     solver.settings.compute_timings = True
     solver.settings.eps_abs = solver.settings.eps_rel = 1e-11
@@ -94,6 +94,8 @@ def by_piqp(problems: Problems) -> Solved:
 def by_osqp(problems: Problems) -> Solved:
     """Operator splitting, warm-started from the last optimum; new bounds each call."""
     n = problems.matrix.shape[1]
+    import osqp  # of the bench's own lock
+
     solver = osqp.OSQP()
     solver.setup(
         P=sparse.eye(n, format="csc"),
