@@ -4,7 +4,6 @@ Axes and units change here on the way in. What cannot be used is named by file, 
 and row.
 """
 
-from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path, PurePath
 from typing import Any
@@ -14,34 +13,22 @@ import pyarrow as pa
 
 from ...solver.arrays import FloatArray
 from ...solver.camera import Gate
-from ...solver.studies.study_camera import FEWEST_SAMPLES, CameraMove, angles_of
+from ...solver.studies.study_camera import angles_of
 from ..axes import turn_inside_from_scene
 from ..errors import Fault
 from ..spec import WorldSpec
 from ..subjects.axes import inside_from_scene
 from ..subjects.faults import refuse
 from ..takes import METADATA_KEY, TAKE_SCHEMA, take_metadata
+from .read_camera import ReadCamera, checked
 from .spec import CameraColumnsSpec, StudiedSpec, StudyFile
 
 TABLES = (".parquet", ".arrow", ".csv")
 SCENES = (".usd", ".usda", ".usdc", ".usdz")
-UNEVEN = 1e-3  # of a step; clocks written with four decimals are even
 UNIT = 1e-3  # of a quaternion's length
 _POSE = ("x", "y", "z")
 _ANGLES = ("pan_deg", "tilt_deg", "roll_deg")
 _TURN = ("qx", "qy", "qz", "qw")
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ReadCamera:
-    """A camera as read, inside axes, and the frames that it covers.
-
-    `first` and `last` are the whole frames of the job's rate that hold it.
-    """
-
-    move: CameraMove
-    first: int
-    last: int
 
 
 def read_camera(
@@ -73,79 +60,6 @@ def read_camera(
         table = _table(place, suffix, field, label)
         read = _of_table(table, spec, study, field, label)
     return read
-
-
-def checked(
-    frames: FloatArray,
-    place: FloatArray,
-    angles: tuple[FloatArray, FloatArray, FloatArray],
-    focal_mm: FloatArray,
-    *,
-    gate: Gate,
-    rate: Fraction,
-    field: str,
-    label: str,
-) -> ReadCamera:
-    """Return a camera whose values are sound.
-
-    Args:
-        frames: rising, (n,) [frames at `rate`].
-        place: (n, 3) [m], Y up.
-        angles: pan, tilt and roll, each (n,) [rad].
-        focal_mm: (n,) [mm].
-        gate: delivered frame.
-        rate: of the study.
-        field: of the study file, for messages; label: the file's name.
-        label: see field.
-
-    Raises:
-        SubjectError: too few samples, an uneven clock, or a value that is none.
-    """
-    n = len(frames)
-    if n < FEWEST_SAMPLES:
-        refuse(field, f"{label} has {n} samples, least {FEWEST_SAMPLES}")
-    steps = np.diff(frames)
-    bad = np.flatnonzero(~(steps > 0))
-    if len(bad):
-        refuse(field, f"{label} must rise in time, row {bad[0] + 2} does not")
-    uneven = np.flatnonzero(np.abs(steps - np.median(steps)) > UNEVEN * steps.max())
-    if len(uneven):
-        row = int(uneven[0]) + 2
-        refuse(
-            field,
-            f"{label} must be evenly sampled, row {row} is {steps[uneven[0]]:g} frames "
-            f"after the one before, others {np.median(steps):g}",
-        )
-    columns = {
-        "x": place[:, 0],
-        "y": place[:, 1],
-        "z": place[:, 2],
-        "pan": angles[0],
-        "tilt": angles[1],
-        "roll": angles[2],
-        "focal_mm": focal_mm,
-    }
-    for name, values in columns.items():
-        wrong = np.flatnonzero(~np.isfinite(values))
-        if len(wrong):
-            refuse(field, f"{label} has no number for {name} in row {wrong[0] + 1}")
-    if focal_mm.min() <= 0:
-        row = int(np.argmin(focal_mm)) + 1
-        refuse(
-            field, f"{label} focal_mm must be > 0 mm, row {row} is {focal_mm.min():g}"
-        )
-    move = CameraMove(
-        times_s=frames * rate.denominator / rate.numerator,
-        place=place,
-        pan=np.unwrap(angles[0]),
-        tilt=angles[1],
-        roll=np.unwrap(angles[2]),
-        focal_mm=focal_mm,
-        gate=gate,
-    )
-    # Sub-frames after the last frame have no sample of a frame-locked subject.
-    last = int(np.floor(frames[-1] + UNEVEN))
-    return ReadCamera(move=move, first=int(np.floor(frames[0] + UNEVEN)), last=last)
 
 
 def _table(place: Path, suffix: str, field: str, label: str) -> pa.Table:

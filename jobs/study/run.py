@@ -19,7 +19,8 @@ from ..errors import Fault
 from ..pool import n_processors, runner
 from ..subjects.faults import SubjectError
 from ..subjects.read import read_subject
-from .curves import ReadCamera, read_camera
+from .curves import read_camera
+from .read_camera import ReadCamera
 from .rows import row_of
 from .spec import StudiedSpec, StudyFile
 

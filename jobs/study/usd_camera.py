@@ -13,7 +13,7 @@ from ..axes import turn_inside_from_scene
 from ..spec import WorldSpec
 from ..subjects.axes import inside_from_scene
 from ..subjects.faults import refuse
-from .curves import ReadCamera, checked
+from .read_camera import ReadCamera, checked
 from .spec import StudiedSpec, StudyFile
 
 MAX_FRAMES = 1_000_000
