@@ -77,9 +77,11 @@ def _compiled(function: Callable[..., Any]) -> Any:
     return compiled
 
 
-@cache
 def _compiler() -> Any:
-    """Return the compiler, set to a processor that all machines are at least."""
+    """Return the compiler, set to a processor that all machines are at least.
+
+    It forgets its settings where the environment has changed, so they are made anew.
+    """
     import numba
 
     config: Any = numba.config  # its settings are made at run time

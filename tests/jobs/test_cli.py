@@ -276,7 +276,7 @@ def test_killed_run_leaves_whole_takes_and_the_next_one_completes(
 def test_interrupted_run_ends_with_4_and_whole_takes(
     tmp_path: Path, workers: str, number: signal.Signals
 ) -> None:
-    job = save_job(tmp_path, walking_job(*many_shots(80)))
+    job = save_job(tmp_path, walking_job(*many_shots(400)))
     out = tmp_path / "out"
     process = start("solve", job, "-o", out, "--workers", workers)
     wait_for_takes(out / "chase/takes", 3)
@@ -287,9 +287,9 @@ def test_interrupted_run_ends_with_4_and_whole_takes(
     _, told = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 4
     assert told.startswith("stopped with ")
-    assert told.endswith(" of 80 shots done\n")
+    assert told.endswith(" of 400 shots done\n")
     names = set(files_below(out / "chase/takes"))
-    assert 3 <= len(names) < 80
+    assert 3 <= len(names) < 400
     assert all(read_take(out / "chase/takes" / name) for name in names)
     assert read_sequence(out / "chase/sequence.parquet")
 

@@ -38,12 +38,19 @@ def main() -> int:
         plain = row.plain()
         _say(answers, row={**plain, "setup": json.loads(plain["setup"])})
 
-    if request["farm"]:
-        from .farm_run import run_on_farm
+    end: dict[str, str | None] = {"state": "cancelled", "detail": None}
+    try:
+        if request["farm"]:
+            from .farm_run import run_on_farm
 
-        end = run_on_farm(request, tell)
-    else:
-        end = _run_here(request, tell)
+            end = run_on_farm(request, tell)
+        else:
+            end = _run_here(request, tell)
+    except KeyboardInterrupt:
+        pass  # it came when the work was over
+    finally:
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, signal.SIG_IGN)
     _say(answers, end=end)
     return 0
 
