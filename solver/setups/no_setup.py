@@ -11,14 +11,16 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..lens import Lens
+from .action import action_of
 from .score import Judged
-from .search import candidates
+from .search import something_holds
 from .setup import KINDS, SIDES, VIEWS_RAD, Ask, View
 from .stage import Stage, floor_rows
-from .trial import IN, SIZED, Rehearsal
+from .trial import IN, SIZED
 
 GROWTHS_M = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
-LENS_STEPS = (0.84, 1.19, 0.71, 1.41, 0.5, 2.0, 0.35, 2.83)
+SHORTER = (0.84, 0.71, 0.5, 0.35)
+LONGER = (1.19, 1.41, 2.0, 2.83)
 SPEED_STEPS = (1.5, 2.0, 3.0)
 CLOSER = (0.75, 0.5, 0.25)
 
@@ -72,14 +74,19 @@ def why_none(ask: Ask, tried: Sequence[Judged]) -> NoSetup:
 
 
 def _holds(ask: Ask) -> bool:
-    return any(each.holds for each in candidates(ask, Rehearsal(ask), refine=False))
+    return something_holds(ask, action_of(ask.shot))
 
 
 def _least(
     ask: Ask, amounts: Sequence[float], changed: Callable[[float], Ask]
 ) -> float | None:
-    """Return the first amount with which something holds."""
-    return next((each for each in amounts if _holds(changed(each))), None)
+    """Return the first amount with which something holds.
+
+    Amounts ascend in what they allow: where the last does not help, none does.
+    """
+    if not _holds(changed(amounts[-1])):
+        return None
+    return next((each for each in amounts[:-1] if _holds(changed(each))), amounts[-1])
 
 
 def _helping(ask: Ask) -> Iterator[Change]:
@@ -130,8 +137,11 @@ def _of_kit(ask: Ask) -> Iterator[Change]:
     def with_lens(step: float) -> Ask:
         return replace(ask, lenses=(_scaled(short if step < 1 else long, step),))
 
-    step = _least(ask, LENS_STEPS, with_lens)
-    if step is not None:
+    for steps in (SHORTER, LONGER):
+        # A lens that is much longer may need more room than there is.
+        step = next((each for each in steps if _holds(with_lens(each))), None)
+        if step is None:
+            continue
         focal = (short if step < 1 else long).focal_mm * step
         yield Change(limit="lens", amount=round(focal), unit="mm")
     if set(ask.kinds) != {"sticks"} and (ask.rig is None or ask.rig.length_m > 0):

@@ -69,6 +69,23 @@ def candidates(
     return sorted(found, key=_order)
 
 
+def something_holds(ask: Ask, action: Action) -> bool:
+    """Tell whether a proposal holds the shot; the first that does ends the trying."""
+    stage = Rehearsal(ask, action)
+    if ask.rig is not None:
+        setups = _fixed_rig(ask, action)
+        return any(judged(ask, action, stage.tried(each)).holds for each in setups)
+    eyes = float(action.eyes[:, 1].mean())
+    sticks = propose_sticks(ask, action)
+    lenses = sorted(suitable(ask, action), key=lambda lens: unnatural(ask, lens))
+    rails = propose_rails(ask, action, lenses[:RAIL_LENSES])
+    for layout in (*sticks, *rails):
+        setup = build(layout, ask, eyes_m=eyes)
+        if setup is not None and judged(ask, action, stage.tried(setup)).holds:
+            return True
+    return False
+
+
 def _may_win(ask: Ask, kind: str, found: Sequence[Judged]) -> bool:
     """Tell whether a kind of rig could beat all that holds, at its least price.
 
