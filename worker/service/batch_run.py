@@ -40,6 +40,9 @@ def main() -> int:
 
     end: dict[str, str | None] = {"state": "cancelled", "detail": None}
     try:
+        # The service holds them back until there is somebody to answer for them.
+        held = (signal.SIGINT, signal.SIGTERM)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, held)
         if request["farm"]:
             from .farm_run import run_on_farm
 

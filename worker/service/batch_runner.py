@@ -27,6 +27,11 @@ _MOST_RUNS = 3  # of a batch whose process dies
 _BEAT_S = 10.0
 
 
+def hold_signals() -> None:
+    """Keep back what would end a process before it can say how it ended."""
+    signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGTERM))
+
+
 class KeyUsedError(CarrellataError):
     """An Idempotency-Key came again with another body."""
 
@@ -198,6 +203,7 @@ class Batches:
             stdout=asyncio.subprocess.PIPE,
             limit=_LONGEST_LINE,
             start_new_session=True,
+            preexec_fn=hold_signals,
         )
         self._processes[record.id] = process
         assert process.stdin is not None
