@@ -8,7 +8,10 @@ a killed writer left behind can be told from what a living one is still filling.
 import fcntl
 import os
 import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import BinaryIO
 
 _SUFFIX = ".part"
 
@@ -19,6 +22,21 @@ def write_whole(path: Path, data: bytes | memoryview, *, flush: bool = True) -> 
     Args:
         path: the file.
         data: all of it.
+        flush: see `whole_file`.
+
+    Raises:
+        OSError: nothing was changed and nothing is left behind; it names `path`.
+    """
+    with whole_file(path, flush=flush) as file:
+        file.write(data)
+
+
+@contextmanager
+def whole_file(path: Path, *, flush: bool = True) -> Iterator[BinaryIO]:
+    """Give a file to fill, which takes the name `path` in one step when it is full.
+
+    Args:
+        path: the file; its folder is made if need be.
         flush: whether it has to outlast a loss of power. What is made again where it
             is missing or damaged need not; a writer that is killed spoils neither.
 
@@ -27,10 +45,9 @@ def write_whole(path: Path, data: bytes | memoryview, *, flush: bool = True) -> 
     """
     temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}{_SUFFIX}")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with temporary.open("xb") as file:
+        with _created(temporary) as file:
             fcntl.flock(file, fcntl.LOCK_EX)
-            file.write(data)
+            yield file
             file.flush()
             if flush:
                 os.fsync(file.fileno())
@@ -39,6 +56,15 @@ def write_whole(path: Path, data: bytes | memoryview, *, flush: bool = True) -> 
         raise OSError(error.errno, error.strerror, str(path)) from error
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def _created(path: Path) -> BinaryIO:
+    """Open a new file, in a folder that is made if need be."""
+    try:
+        return path.open("xb")
+    except FileNotFoundError:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        return path.open("xb")
 
 
 def name_whole(path: Path, existing: Path) -> None:

@@ -6,7 +6,12 @@ from pathlib import Path
 import pytest
 from walks import files_below
 
-from carrellata.jobs.atomic import name_whole, remove_leftovers, write_whole
+from carrellata.jobs.atomic import (
+    name_whole,
+    remove_leftovers,
+    whole_file,
+    write_whole,
+)
 
 
 def test_bytes_replace_those_before_and_nothing_else_is_left(tmp_path: Path) -> None:
@@ -24,6 +29,17 @@ def test_failure_names_the_file_and_leaves_what_was_there(tmp_path: Path) -> Non
         write_whole(path, b"new")
     assert caught.value.filename == str(path)
     assert files_below(tmp_path) == {"a.bin/b": b"kept"}
+
+
+def test_file_that_is_not_filled_leaves_what_was_there(tmp_path: Path) -> None:
+    path = tmp_path / "a.bin"
+    write_whole(path, b"one")
+    with pytest.raises(ValueError, match="halfway"), whole_file(path) as file:
+        file.write(b"two")
+        assert path.read_bytes() == b"one"
+        message = "halfway"
+        raise ValueError(message)
+    assert files_below(tmp_path) == {"a.bin": b"one"}
 
 
 def test_leftovers_of_the_dead_go_and_those_of_the_living_stay(tmp_path: Path) -> None:
