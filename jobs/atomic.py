@@ -1,8 +1,9 @@
 """Files that are there whole or not at all, whatever kills the writer.
 
-Bytes go to a hidden temporary name in the same folder, are flushed to the disk, and
-take the final name in one step. The writer holds a lock on its temporary file, so what
-a killed writer left behind can be told from what a living one is still filling.
+On a disk, bytes go to a hidden temporary name in the same folder, are flushed, and take
+the final name in one step. The writer holds a lock on its temporary file, so what a
+killed writer left behind can be told from what a living one is still filling. An object
+store does all that by itself.
 """
 
 import fcntl
@@ -10,39 +11,53 @@ import os
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
+from io import BytesIO
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, cast
+
+from .files import Place
+from .object_lock import alone_in_prefix
+from .objects import ObjectPath
 
 _SUFFIX = ".part"
 
 
-def write_whole(path: Path, data: bytes | memoryview, *, flush: bool = True) -> None:
-    """Give `path` these bytes in one step; its folder is made if need be.
+def write_whole(place: Place, data: bytes | memoryview, *, flush: bool = True) -> None:
+    """Give `place` these bytes in one step; its folder is made if need be.
 
     Args:
-        path: the file.
+        place: the file.
         data: all of it.
         flush: see `whole_file`.
 
     Raises:
-        OSError: nothing was changed and nothing is left behind; it names `path`.
+        OSError: nothing was changed and nothing is left behind; it names `place`.
     """
-    with whole_file(path, flush=flush) as file:
+    if isinstance(place, ObjectPath):
+        place.put(data)
+        return
+    with whole_file(place, flush=flush) as file:
         file.write(data)
 
 
 @contextmanager
-def whole_file(path: Path, *, flush: bool = True) -> Iterator[BinaryIO]:
-    """Give a file to fill, which takes the name `path` in one step when it is full.
+def whole_file(place: Place, *, flush: bool = True) -> Iterator[BinaryIO]:
+    """Give a file to fill, which takes the name `place` in one step when it is full.
 
     Args:
-        path: the file; its folder is made if need be.
+        place: the file; its folder is made if need be.
         flush: whether it has to outlast a loss of power. What is made again where it
             is missing or damaged need not; a writer that is killed spoils neither.
 
     Raises:
-        OSError: nothing was changed and nothing is left behind; it names `path`.
+        OSError: nothing was changed and nothing is left behind; it names `place`.
     """
+    if isinstance(place, ObjectPath):
+        held = BytesIO()
+        yield held
+        place.put(held.getbuffer())
+        return
+    path = cast(Path, place)
     temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}{_SUFFIX}")
     try:
         with _created(temporary) as file:
@@ -67,18 +82,24 @@ def _created(path: Path) -> BinaryIO:
         return path.open("xb")
 
 
-def name_whole(path: Path, existing: Path) -> None:
+def name_whole(place: Place, existing: Place) -> None:
     """Give a file that is there a second name in one step; copies it where it must.
 
+    An object is copied by the store.
+
     Raises:
-        OSError: nothing was changed and nothing is left behind; it names `path`.
+        OSError: nothing was changed and nothing is left behind; it names `place`.
     """
+    if isinstance(place, ObjectPath):
+        place.copy_from(cast(ObjectPath, existing))
+        return
+    path, there = cast(Path, place), cast(Path, existing)
     temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}{_SUFFIX}")
     path.parent.mkdir(parents=True, exist_ok=True)
-    with existing.open("rb") as file:
+    with there.open("rb") as file:
         fcntl.flock(file, fcntl.LOCK_SH)  # holds for both names
         try:
-            temporary.hardlink_to(existing)
+            temporary.hardlink_to(there)
         except OSError:  # a file system without second names
             write_whole(path, file.read())
             return
@@ -88,9 +109,11 @@ def name_whole(path: Path, existing: Path) -> None:
             temporary.unlink(missing_ok=True)
 
 
-def remove_leftovers(folder: Path) -> None:
+def remove_leftovers(folder: Place) -> None:
     """Remove the temporary files of killed writers below a folder."""
-    for path in folder.rglob(f".*{_SUFFIX}"):
+    if isinstance(folder, ObjectPath):
+        return
+    for path in cast(Path, folder).rglob(f".*{_SUFFIX}"):
         try:
             file = path.open("rb")
         except FileNotFoundError:
@@ -99,6 +122,29 @@ def remove_leftovers(folder: Path) -> None:
             # An empty one may belong to a writer that is about to lock it.
             if os.fstat(file.fileno()).st_size and _is_free(file.fileno()):
                 path.unlink(missing_ok=True)
+
+
+@contextmanager
+def alone_in(folder: Place) -> Iterator[None]:
+    """Keep other runs out while something of a folder is read, changed and written.
+
+    The folder is made if need be. It ends with the process, or a while after.
+
+    Raises:
+        OSError: the folder cannot be made or used.
+    """
+    if isinstance(folder, ObjectPath):
+        with alone_in_prefix(folder):
+            yield
+        return
+    path = cast(Path, folder)
+    path.mkdir(parents=True, exist_ok=True)
+    descriptor = os.open(path, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(descriptor)
 
 
 def _is_free(descriptor: int) -> bool:

@@ -8,12 +8,13 @@ done, and spares a shot whose inputs are the same the next night.
 
 import json
 from dataclasses import dataclass, field, fields
-from pathlib import Path
 from typing import Any
 
 from ..solver.cuts.cut_end import ShotEnds
 from .atomic import write_whole
+from .files import Place
 from .keys import canonical
+from .object_errors import StoreError
 
 JUDGEMENT_SCHEMA = "carrellata.candidates/1"
 
@@ -68,7 +69,7 @@ class Judgement:
     error: str | None = None
     relax: dict[str, Any] = field(default_factory=dict)
 
-    def write(self, path: Path) -> None:
+    def write(self, path: Place) -> None:
         """Write the judgement whole.
 
         Raises:
@@ -85,13 +86,19 @@ def _plain(values: Judgement | Candidate) -> dict[str, Any]:
     return {each.name: getattr(values, each.name) for each in fields(values)}
 
 
-def read_judgement(path: Path) -> Judgement | None:
-    """Read a judgement, or return None where there is none that is whole."""
+def read_judgement(path: Place) -> Judgement | None:
+    """Read a judgement, or return None where there is none that is whole.
+
+    Raises:
+        StoreError: an object store does not answer, so that nobody knows.
+    """
     try:
         values = json.loads(path.read_bytes())
         if values.pop("schema") != JUDGEMENT_SCHEMA:
             return None
         candidates = tuple(Candidate(**each) for each in values.pop("candidates"))
         return Judgement(**values, candidates=candidates)
+    except StoreError:
+        raise
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None

@@ -1,15 +1,17 @@
 """Our own Parquet files, read back whole or refused."""
 
 from collections.abc import Sequence
-from pathlib import Path
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from .errors import InputError
+from .files import Place
+from .objects import ObjectPath
 
 
-def read_checked(path: Path, *, columns: Sequence[str] | None = None) -> pa.Table:
+def read_checked(path: Place, *, columns: Sequence[str] | None = None) -> pa.Table:
     """Read a file that we wrote, with every page checked against its checksum.
 
     Args:
@@ -18,11 +20,18 @@ def read_checked(path: Path, *, columns: Sequence[str] | None = None) -> pa.Tabl
 
     Raises:
         InputError: the file is missing or damaged.
+        OSError: an object store does not give it.
     """
-    if not path.is_file():
+    source: Any = path
+    if isinstance(path, ObjectPath):
+        try:
+            source = pa.BufferReader(path.read_bytes())
+        except FileNotFoundError as error:
+            raise InputError(str(path), "no such file") from error
+    elif not path.is_file():
         raise InputError(str(path), "no such file")
     try:
-        return pq.ParquetFile(path, page_checksum_verification=True).read(
+        return pq.ParquetFile(source, page_checksum_verification=True).read(
             columns=columns, use_threads=False
         )
     except (OSError, pa.ArrowException) as error:

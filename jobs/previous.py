@@ -9,7 +9,6 @@ before are those of the last whole solve of each shot.
 """
 
 from collections.abc import Collection
-from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
@@ -17,15 +16,16 @@ import pyarrow.parquet as pq
 
 from .atomic import write_whole
 from .errors import InputError
+from .files import Place
 from .parquet import read_checked
 
 
-def previous_path(folder: Path) -> Path:
+def previous_path(folder: Place) -> Place:
     """Return where the rows before lie, in the folder of a sequence."""
     return folder / "history" / "previous.parquet"
 
 
-def note_reported(folder: Path, shots: Collection[str]) -> None:
+def note_reported(folder: Place, shots: Collection[str]) -> None:
     """Make the rows last reported those before, and the current ones reported.
 
     Args:
@@ -47,7 +47,7 @@ def note_reported(folder: Path, shots: Collection[str]) -> None:
     write_whole(reported_path, (folder / "sequence.parquet").read_bytes())
 
 
-def _rows(path: Path) -> dict[str, dict[str, Any]]:
+def _rows(path: Place) -> dict[str, dict[str, Any]]:
     """Return rows by shot, none where there is no whole file."""
     try:
         return {row["shot"]: row for row in read_checked(path).to_pylist()}

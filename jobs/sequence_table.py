@@ -1,21 +1,18 @@
 """`sequence.parquet`: a row a shot, what came of it and what it is judged by."""
 
-import fcntl
 import json
-import os
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from ..solver.measure import Measures
-from .atomic import write_whole
+from .atomic import alone_in, write_whole
 from .continuity import findings_of
 from .errors import InputError
+from .files import Place
 from .keys import canonical
 from .parquet import read_checked
 from .spec import JobFile
@@ -158,7 +155,7 @@ class CutClock:
         return None
 
 
-def read_sequence(path: Path) -> list[ShotRow]:
+def read_sequence(path: Place) -> list[ShotRow]:
     """Read the rows of a sequence, in the order of its job.
 
     Raises:
@@ -171,7 +168,7 @@ def read_sequence(path: Path) -> list[ShotRow]:
 
 
 def merge_sequence(
-    path: Path, job: JobFile, rows: Iterable[ShotRow]
+    path: Place, job: JobFile, rows: Iterable[ShotRow]
 ) -> tuple[ShotRow, ...]:
     """Put rows into a sequence's file, in the job's order, and judge its cuts.
 
@@ -185,8 +182,7 @@ def merge_sequence(
     Raises:
         OSError: it could not be written; the file at `path` is as it was.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with _alone_in(path.parent):
+    with alone_in(path.parent):
         try:
             known = {row.shot: row for row in read_sequence(path)}
         except InputError:
@@ -210,7 +206,7 @@ def with_findings(job: JobFile, rows: Iterable[ShotRow]) -> tuple[ShotRow, ...]:
     return tuple(replace(row, findings=found[row.shot]) for row in given)
 
 
-def read_cut_clock(path: Path) -> CutClock:
+def read_cut_clock(path: Place) -> CutClock:
     """Read how the frames of a sequence's shots are counted in its cut.
 
     Raises:
@@ -247,14 +243,3 @@ def _row(values: dict[str, Any]) -> ShotRow:
     failed = values["status"] in WITHOUT_TAKE
     measures = {} if failed else {name: values[name] for name in MEASURES}
     return ShotRow(**texts, measures=measures)
-
-
-@contextmanager
-def _alone_in(folder: Path) -> Iterator[None]:
-    """Keep other runs out of a folder's table; ends with the process at the latest."""
-    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX)
-        yield
-    finally:
-        os.close(descriptor)

@@ -5,21 +5,22 @@
     OUT/<sequence>/candidates/<shot>.json          setups judged, where open
     OUT/<sequence>/sequence.parquet                a row a shot
 
-A take is written into the history and made the current one by a second name of the
-same file (a copy where the file system has no such names), so that no take is ever
-gone, and going back to an earlier job solves nothing again.
+OUT is a folder, or a prefix of an object store. A take is written into the history and
+made the current one by a second name of the same file (a copy where there are no such
+names), so that no take is ever gone, and going back to an earlier job solves nothing
+again.
 """
 
-import shutil
 from collections.abc import Collection
 from dataclasses import dataclass
-from pathlib import Path
 
 import pyarrow as pa
 
 from .atomic import name_whole, remove_leftovers
 from .errors import InputError
+from .files import Place, remove_folder
 from .keys import Keys
+from .objects import ObjectPath
 from .takes import read_take, take_metadata, write_take
 
 
@@ -27,22 +28,22 @@ from .takes import read_take, take_metadata, write_take
 class Store:
     """The folder of one sequence, `OUT/<sequence>`."""
 
-    folder: Path
+    folder: Place
 
     @property
-    def sequence(self) -> Path:
+    def sequence(self) -> Place:
         """The table with a row a shot."""
         return self.folder / "sequence.parquet"
 
-    def take(self, shot: str) -> Path:
+    def take(self, shot: str) -> Place:
         """Return where the current take of a shot lies."""
         return self.folder / "takes" / f"{shot}.parquet"
 
-    def candidates(self, shot: str) -> Path:
+    def candidates(self, shot: str) -> Place:
         """Return where the judged setups of a shot lie."""
         return self.folder / "candidates" / f"{shot}.json"
 
-    def kept(self, shot: str, take_key: str) -> Path:
+    def kept(self, shot: str, take_key: str) -> Place:
         """Return where a take lies in the history."""
         return self.folder / "history" / shot / f"{take_key}.parquet"
 
@@ -82,22 +83,28 @@ class Store:
         if current is None or _keys(current).take != take_key:
             name_whole(self.take(shot), self.kept(shot, take_key))
 
-    def put(self, shot: str, table: pa.Table) -> None:
-        """Make a take the current one of its shot.
+    def put(self, shot: str, take_key: str, table: pa.Table) -> None:
+        """Make a take, whose key is this, the current one of its shot.
 
         Raises:
             OSError: it could not be written; the current take is as it was.
         """
-        path = self.kept(shot, _keys(table).take)
+        path = self.kept(shot, take_key)
         write_take(table, path)
         name_whole(self.take(shot), path)
 
     def tidy(self) -> None:
-        """Remove what killed runs left half written."""
-        if self.folder.is_dir():
+        """Remove what killed runs left half written.
+
+        Raises:
+            OSError: the folder cannot be used, or there is no such bucket.
+        """
+        if isinstance(self.folder, ObjectPath):
+            self.folder.need_bucket()
+        elif self.folder.is_dir():
             remove_leftovers(self.folder)
 
-    def prune(self, kept: Collection[str] = ()) -> tuple[Path, ...]:
+    def prune(self, kept: Collection[str] = ()) -> tuple[Place, ...]:
         """Remove takes that are neither current nor named by take key in `kept`.
 
         Returns:
@@ -105,31 +112,48 @@ class Store:
         """
         removed = [
             path
-            for path in sorted((self.folder / "history").glob("*/*.parquet"))
+            for path in self._history()
             if path.stem not in kept and not self._is_current(path)
         ]
         for path in removed:
             path.unlink()
         for shot in {path.parent for path in removed}:
             if not any(shot.iterdir()):
-                shutil.rmtree(shot)
+                remove_folder(shot)
         return tuple(removed)
 
-    def _is_current(self, path: Path) -> bool:
+    def _history(self) -> list[Place]:
+        """Return all takes of the history, sorted."""
+        history = self.folder / "history"
+        shots = sorted(_within(history), key=str)
+        return [
+            path
+            for shot in shots
+            if shot.is_dir()
+            for path in sorted(_within(shot), key=str)
+            if path.suffix == ".parquet"
+        ]
+
+    def _is_current(self, path: Place) -> bool:
         """Tell whether a take of the history is its shot's current one."""
         current = _whole_take(self.take(path.parent.name))
         return current is not None and _keys(current).take == path.stem
 
 
-def stores_below(out: Path) -> tuple[Store, ...]:
+def stores_below(out: Place) -> tuple[Store, ...]:
     """Return the sequences that lie in an output folder, or the one that it is."""
-    folders = [out, *sorted(out.iterdir())] if out.is_dir() else []
+    folders = [out, *sorted(_within(out), key=str)]
     return tuple(
         Store(folder=folder) for folder in folders if (folder / "takes").is_dir()
     )
 
 
-def _whole_take(path: Path) -> pa.Table | None:
+def _within(folder: Place) -> list[Place]:
+    """Return what lies in a folder; nothing where there is no folder."""
+    return list(folder.iterdir()) if folder.is_dir() else []
+
+
+def _whole_take(path: Place) -> pa.Table | None:
     """Return a take, or None where there is none that is whole."""
     try:
         return read_take(path)
