@@ -8,7 +8,7 @@ import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -16,6 +16,9 @@ from . import cli_export, cli_review, cli_study
 from .errors import Fault, InputError, JobError
 from .terminal import faults_json, print_faults, print_json, progress_bars
 from .threads import use_one_thread
+
+if TYPE_CHECKING:
+    from .files import Place
 
 app = typer.Typer(
     name="carrellata",
@@ -26,7 +29,19 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-JobPath = Annotated[Path, typer.Argument(metavar="JOB", help="Job file, TOML or JSON.")]
+
+def _of_this_machine(job: Path) -> Path:
+    from .files import local_path
+
+    return local_path(job, "JOB")
+
+
+JobPath = Annotated[
+    Path,
+    typer.Argument(
+        metavar="JOB", help="Job file, TOML or JSON.", callback=_of_this_machine
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
@@ -63,7 +78,10 @@ def check(job: JobPath, as_json: AsJson = False) -> None:
 def solve(
     job: JobPath,
     out: Annotated[
-        Path, typer.Option("-o", "--out", metavar="OUT", help="Folder for the takes.")
+        str,
+        typer.Option(
+            "-o", "--out", metavar="OUT", help="Folder, s3:// or gs:// for the takes."
+        ),
     ],
     shots: Annotated[
         str | None, typer.Option(metavar="A,B", help="Only these shots.")
@@ -96,6 +114,7 @@ def solve(
 ) -> None:
     """Solve the shots of a job and write their takes."""
     from .continuity import reached
+    from .files import place_of
     from .local import solve_job
     from .report import (
         count_line,
@@ -112,7 +131,7 @@ def solve(
     with progress_bars("shots", "pages") as (progress, reporting):
         outcome = solve_job(
             job,
-            out,
+            place_of(out, "--out"),
             shots=None if shots is None else _names(shots),
             shard=None if shard is None else _shard(shard),
             workers=workers,
@@ -213,15 +232,17 @@ def schema(as_json: AsJson = False) -> None:
 
 @app.command()
 def prune(
-    out: Annotated[Path, typer.Argument(metavar="OUT", help="Folder of the takes.")],
+    out: Annotated[str, typer.Argument(metavar="OUT", help="Where the takes are.")],
     as_json: AsJson = False,
 ) -> None:
     """Remove takes that others have replaced."""
+    from .files import place_of
     from .store import stores_below
 
-    stores = stores_below(out)
+    place = place_of(out, "OUT")
+    stores = stores_below(place)
     if not stores:
-        raise InputError(str(out), "holds no takes")
+        raise InputError(str(place), "holds no takes")
     removed = [path for store in stores for path in store.prune()]
     if as_json:
         print_json({"removed": [str(path) for path in removed]})
@@ -244,7 +265,7 @@ def _explained(job: Path, names: list[str]) -> tuple[str, ...]:
     )
 
 
-def _explanation(folder: Path, name: str) -> Iterator[str]:
+def _explanation(folder: "Place", name: str) -> Iterator[str]:
     from .explain import explain_lines
     from .sequence_table import read_sequence
     from .store import Store

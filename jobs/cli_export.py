@@ -13,13 +13,13 @@ def register(app: typer.Typer) -> None:
 
 
 def export(
-    out: Annotated[Path, typer.Argument(metavar="OUT", help="Folder of the takes.")],
+    out: Annotated[str, typer.Argument(metavar="OUT", help="Where the takes are.")],
     to: Annotated[
         Literal["usd", "gltf", "csv", "frames", "stills"],
         typer.Option(help="Form of the delivery."),
     ],
     folder: Annotated[
-        Path | None,
+        str | None,
         typer.Option(
             "-o", "--out", metavar="FOLDER", help="Default: export/ beside the takes."
         ),
@@ -47,18 +47,20 @@ def export(
     """Write takes as cameras of a scene, as tables or as pictures."""
     from .errors import Fault, InputError, JobError
     from .export.write import Wanted, export_sequence
+    from .files import place_of
     from .store import stores_below
     from .terminal import print_json, progress_bar
 
-    stores = stores_below(out)
+    place = place_of(out, "OUT")
+    stores = stores_below(place)
     if not stores:
-        raise InputError(str(out), "holds no takes")
+        raise InputError(str(place), "holds no takes")
     if folder is not None and len(stores) > 1:
-        message = f"{out} holds {len(stores)} sequences; name the folder of one"
+        message = f"{place} holds {len(stores)} sequences; name the folder of one"
         raise JobError((Fault(path="--out", message=message),))
     wanted = Wanted(
         to=to,
-        folder=folder,
+        folder=None if folder is None else place_of(folder, "--out"),
         shots=None if shots is None else [n.strip() for n in shots.split(",")],
         names=names,
         keys=keys,
@@ -109,8 +111,11 @@ def cut(
     from .atomic import write_whole
     from .cut_text import cut_tables, cut_toml
     from .cutlist import read_cut
+    from .files import local_path
     from .terminal import print_json
 
+    if out is not None:
+        out = local_path(out, "--out")
     found = read_cut(timeline, handles=handles, number=number)
     if out is not None:
         write_whole(out, cut_toml(found).encode())

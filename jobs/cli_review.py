@@ -13,7 +13,7 @@ def register(app: typer.Typer) -> None:
 
 
 def review(
-    out: Annotated[Path, typer.Argument(metavar="OUT", help="Folder of the takes.")],
+    out: Annotated[str, typer.Argument(metavar="OUT", help="Where the takes are.")],
     workers: Annotated[
         int | None, typer.Option(min=1, help="Processes; default: as needed.")
     ] = None,
@@ -21,13 +21,15 @@ def review(
 ) -> None:
     """Write the pages of the review from what was solved, those that changed."""
     from .errors import InputError
+    from .files import place_of
     from .review.write import write_review, write_with
     from .store import stores_below
     from .terminal import print_json, progress_bar
 
-    stores = [store for store in stores_below(out) if store.sequence.is_file()]
+    place = place_of(out, "OUT")
+    stores = [store for store in stores_below(place) if store.sequence.is_file()]
     if not stores:
-        raise InputError(str(out), "holds no solved sequence")
+        raise InputError(str(place), "holds no solved sequence")
     written = []
     for store in stores:
         with progress_bar("pages") as progress:
@@ -43,10 +45,10 @@ def review(
 
 def compare(
     one: Annotated[
-        Path, typer.Argument(metavar="A", help="Folder of a solve, the earlier one.")
+        str, typer.Argument(metavar="A", help="Where a solve is, the earlier one.")
     ],
     two: Annotated[
-        Path | None,
+        str | None,
         typer.Argument(
             metavar="[B]",
             help="The later one; left out: A now against its solve before.",
@@ -62,10 +64,14 @@ def compare(
     from .atomic import write_whole
     from .compare import compare as compared
     from .compare import difference_lines, side_before, side_of
+    from .files import local_path, place_of
     from .terminal import print_json
 
-    after = side_of(one if two is None else two)
-    before = side_before(after) if two is None else side_of(one)
+    if page is not None:
+        page = local_path(page, "--page")
+    first = side_of(place_of(one, "A"))
+    after = first if two is None else side_of(place_of(two, "B"))
+    before = side_before(after) if two is None else first
     differences = compared(before, after)
     if page is not None:
         from .review.compare_page import compare_page

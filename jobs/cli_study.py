@@ -60,7 +60,7 @@ def study(
         Path | None, typer.Option(metavar="FILE", help="Write lens and size use here.")
     ] = None,
     out: Annotated[
-        Path | None,
+        str | None,
         typer.Option("-o", "--out", metavar="OUT", help="Folder for table and page."),
     ] = None,
     fail_on: Annotated[
@@ -77,10 +77,15 @@ def study(
 ) -> None:
     """Measure cameras against their subjects, and tell how they were made."""
     from .errors import Fault, JobError
+    from .files import local_path, place_of
     from .study.run import study_all
     from .terminal import print_json, progress_bar
 
     severity = None if fail_on is None else _severity(fail_on)
+    place = None if out is None else place_of(out, "--out")
+    for path, option in ((preset, "--preset"), (habits, "--habits")):
+        if path is not None:
+            local_path(path, option)
     if camera.suffix.lower() in (".toml", ".json"):
         from .study.spec import load_study
 
@@ -113,10 +118,10 @@ def study(
             keep=preset is not None,
             progress=progress,
         )
-    if out is not None:
+    if place is not None:
         from .study.report import write_report
 
-        write_report(out, file, found)
+        write_report(place, file, found)
     if as_json:
         print_json(_plain(file, found))
     else:

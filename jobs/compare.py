@@ -6,13 +6,13 @@ of the first. Takes are compared on the frames that both have.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from ..solver.arrays import FloatArray
 from .errors import InputError
+from .files import Place
 from .previous import previous_path
 from .review.rows import FindingRow, SequenceRow, read_rows
 from .review.since import finding_changes
@@ -27,8 +27,8 @@ ADDED, REMOVED, CHANGED, SAME = "added", "removed", "changed", "same"
 class Side:
     """One solve of a sequence: its folder, and where its rows lie."""
 
-    folder: Path
-    rows: Path
+    folder: Place
+    rows: Place
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,7 +76,7 @@ class Difference:
         }
 
 
-def side_of(folder: Path) -> Side:
+def side_of(folder: Place) -> Side:
     """Return the current solve in a folder of a sequence, or in one that holds it.
 
     Raises:
@@ -84,7 +84,9 @@ def side_of(folder: Path) -> Side:
     """
     if (folder / "sequence.parquet").is_file():
         return Side(folder=folder, rows=folder / "sequence.parquet")
-    found = sorted(folder.glob("*/sequence.parquet")) if folder.is_dir() else []
+    below = sorted(folder.iterdir(), key=str) if folder.is_dir() else []
+    rows = [one / "sequence.parquet" for one in below if one.is_dir()]
+    found = [one for one in rows if one.is_file()]
     if len(found) == 1:
         return Side(folder=found[0].parent, rows=found[0])
     message = (

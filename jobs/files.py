@@ -14,6 +14,7 @@ from typing import NoReturn, Protocol, Self, cast
 from urllib.parse import parse_qsl, unquote, urlsplit
 
 from .errors import InputError
+from .object_errors import StoreError
 from .objects import ObjectPath
 
 SCHEMES = ("s3", "gs", "file")
@@ -114,8 +115,8 @@ def place_of(text: str, field: str) -> Place:
     )
 
 
-def local_folder(text: str | Path, field: str) -> Path:
-    """Return a folder of this machine, where nothing else will do.
+def local_path(text: str | Path, field: str) -> Path:
+    """Return a path of this machine, where nothing else will do.
 
     Raises:
         InputError: it is an address of an object store, or none at all.
@@ -125,6 +126,15 @@ def local_folder(text: str | Path, field: str) -> Path:
         scheme = str(text).partition(":")[0]
         _refuse(field, f"must lie on this machine, got {scheme}:")
     return Path(text)
+
+
+def failure_words(error: OSError) -> str:
+    """Return what kept a file from being written or read, and which, in one line."""
+    reason = (error.strerror or str(error)).lower()
+    if isinstance(error, StoreError):
+        return f"{error.filename}: {reason}"
+    named = "" if error.filename is None else f", {error.filename}"
+    return f"cannot be written: {reason}{named}"
 
 
 def size_of(place: Place) -> int | None:

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from .choose import Chosen, choose_setups
 from .errors import CancelledError, Fault, JobError
+from .files import Place, failure_words
 from .judge_shot import judge_shot
 from .judgement import Judgement
 from .load import load_job
@@ -35,6 +36,8 @@ Reporting = Callable[[object, int], None]
 
 _WORTH_A_POOL = 10_000  # samples; fewer are done before the processes have started
 
+_AT_ONCE = 8  # takes or pages that a process is told to make together
+
 _LOST = f"its process was killed, perhaps for want of memory; {SOLVE_AGAIN}"
 
 
@@ -50,9 +53,9 @@ class Outcome:
     """
 
     sequence: str
-    folder: Path
+    folder: Place
     rows: tuple[ShotRow, ...]
-    review: Path | None = None
+    review: Place | None = None
 
     @property
     def failed(self) -> tuple[ShotRow, ...]:
@@ -62,7 +65,7 @@ class Outcome:
 
 def solve_job(
     job_path: Path,
-    out: Path,
+    out: Place,
     *,
     shots: Sequence[str] | None = None,
     shard: tuple[int, int] | None = None,
@@ -75,13 +78,13 @@ def solve_job(
 ) -> Outcome:
     """Solve the shots of a job and write their takes and the review.
 
-    A shot whose data is faulty is recorded as failed and the others are solved; an
-    earlier take of it stays where it is. A shot that its take still answers is left
-    alone.
+    A shot whose data is faulty, or whose take cannot be written, is recorded as failed
+    and the others are solved; an earlier take of it stays where it is. A shot that its
+    take still answers is left alone.
 
     Args:
         job_path: the job file.
-        out: folder in which the sequence gets its own.
+        out: folder, or prefix of an object store, in which the sequence gets its own.
         shots: names of the shots to solve; None for all.
         shard: (k, n) takes the k-th, 1 to n, of n equal parts of those shots.
         workers: processes, >= 1; one is this process. None for one a processor, or
@@ -96,7 +99,8 @@ def solve_job(
         InputError: the job file cannot be read.
         JobError: the job is refused.
         CancelledError: stopped by an interrupt; takes that were done are whole.
-        OSError: a file could not be written; takes that were done are whole.
+        OSError: the sequence's own files could not be written; takes that were done
+            are whole.
     """
     use_one_thread()
     job = load_job(job_path)
@@ -129,7 +133,7 @@ def solve_job(
             asked = [spec for spec in chosen if spec.name not in unchosen]
             rows += [unchosen[s.name] for s in chosen if s.name in unchosen]
             tasks = [Task(spec, choices.get(spec.name)) for spec in asked]
-            for row in run(solve_task, tasks, lost=_lost_row):
+            for row in run(solve_task, tasks, lost=_lost_row, at_once=_AT_ONCE):
                 rows.append(row)
                 done(row)
         except KeyboardInterrupt as error:
@@ -151,14 +155,14 @@ def solve_job(
 
 
 def _report(
-    run: Run, folder: Path, shots: Collection[str], progress: Reporting | None
-) -> Path:
+    run: Run, folder: Place, shots: Collection[str], progress: Reporting | None
+) -> Place:
     """Write the review where shots were solved; return its index."""
     # Imported here: checking a job writes no pages.
     from .review.write import PageTask, WrittenPage, report, write_page
 
     def write(tasks: Sequence[PageTask]) -> Iterator[WrittenPage]:
-        return run(write_page, tasks, lost=write_page)
+        return run(write_page, tasks, lost=write_page, at_once=_AT_ONCE)
 
     try:
         return report(folder, shots, progress=progress, write=write)
@@ -175,8 +179,24 @@ class Task(NamedTuple):
 
 
 def solve_task(work: Work, task: Task) -> ShotRow:
-    """Solve one shot in the setup chosen for it."""
-    return solve_shot(work, *task)
+    """Solve one shot in its setup; it has failed where its take cannot be written."""
+    try:
+        return solve_shot(work, *task)
+    except OSError as error:
+        return failed_row(work, task.spec, _unwritten(work, task.spec, error))
+
+
+def judge_task(work: Work, spec: ShotSpec) -> Judgement:
+    """Judge the setups of one shot; it has failed where that cannot be written."""
+    try:
+        return judge_shot(work, spec)
+    except OSError as error:
+        message = _unwritten(work, spec, error)
+        return Judgement(shot=spec.name, key="", status="failed", error=message)
+
+
+def _unwritten(work: Work, spec: ShotSpec, error: OSError) -> str:
+    return f"shots[{work.job.place_of(spec.name)}]: {failure_words(error)}"
 
 
 def shots_to_judge(job: JobFile, asked: Sequence[ShotSpec]) -> tuple[ShotSpec, ...]:
@@ -196,7 +216,7 @@ def _choose(
 ) -> tuple[dict[str, Chosen], dict[str, ShotRow]]:
     """Judge shots and choose their setups; return the choices and rows without one."""
     judgements: dict[str, Judgement] = {}
-    for judgement in run(judge_shot, shots, lost=_lost_judgement):
+    for judgement in run(judge_task, shots, lost=_lost_judgement):
         judgements[judgement.shot] = judgement
         done(judgement)
     choices = choose_setups(work.job, judgements)
@@ -290,7 +310,7 @@ def _place(fault: Fault) -> list[str | int]:
 
 
 def _lost(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:
-    place = f"shots[{work.job.shots.index(spec)}]"
+    place = f"shots[{work.job.place_of(spec.name)}]"
     return (Fault(path=place, message=_LOST),)
 
 

@@ -7,6 +7,7 @@ from typing import Literal
 
 from ..atomic import write_whole
 from ..errors import Fault, JobError
+from ..files import Place
 from ..sequence_table import read_cut_clock
 from ..store import Store
 from .curves import Delivery, read_delivery
@@ -39,7 +40,7 @@ class Wanted:
     """
 
     to: Form
-    folder: Path | None = None
+    folder: Place | None = None
     shots: Sequence[str] | None = None
     names: str = DEFAULT_PATTERN
     keys: Keys = "frames"
@@ -60,8 +61,8 @@ class Exported:
     """
 
     sequence: str
-    folder: Path
-    files: tuple[Path, ...]
+    folder: Place
+    files: tuple[Place, ...]
     notes: tuple[str, ...]
 
 
@@ -81,7 +82,7 @@ def export_sequence(
     delivery = _chosen(read_delivery(store), wanted.shots)
     names = names_of(wanted.names, delivery.curves)
     folder = wanted.folder or store.folder / "export" / wanted.to
-    files: list[Path] = []
+    files: list[Place] = []
     notes = [f"{shot} has no take and is left out" for shot in delivery.missing]
 
     def put(name: str, data: bytes) -> None:

@@ -1,15 +1,15 @@
 """Two solves of a sequence as a page."""
 
 from collections.abc import Sequence
-from pathlib import Path
 
 from ..compare import Difference
+from ..files import Place
 from .shell import page
 from .words import figure
 
 
 def compare_page(
-    differences: Sequence[Difference], *, before: Path, after: Path
+    differences: Sequence[Difference], *, before: Place, after: Place
 ) -> str:
     """Return the page of what changed between two solves.
 

@@ -13,11 +13,12 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from ..files import Place, start_of
 from .rows import SequenceRow
 from .shot_page import End, Kept
 
 _FORM = "carrellata.page/1"
-_FIRST = b"<!doctype html>\n"
+_FIRST = b"<!doctype html>"
 _ROOMS = ("jobs", "solver")
 _SHOWN = (".py", ".html", ".css", ".js")
 _MOST_BYTES = 100_000  # of a record; a longer second line is none
@@ -64,21 +65,20 @@ def recorded(page: str, key: str, kept: Kept | None) -> bytes:
     return b"%s\n<!--%s-->\n%s" % (first, said.encode(), rest)
 
 
-def kept_of(path: Path, key: str) -> Kept | None:
+def kept_of(path: Place, key: str) -> Kept | None:
     """Return what the index keeps of a page's shot, None unless it has this key whole.
 
     A page without a take keeps nothing, and is made anew each time.
     """
-    try:
-        with path.open("rb") as file:
-            first, second = file.readline(_MOST_BYTES), file.readline(_MOST_BYTES)
-            length = path.stat().st_size - len(first) - len(second)
-    except FileNotFoundError:
+    found = start_of(path, _MOST_BYTES)
+    if found is None:
         return None
+    first, second, *_ = (*found[0].split(b"\n", 2), b"", b"")
+    length = found[1] - len(first) - len(second) - 2
     if first != _FIRST or not second.startswith(b"<!--["):
         return None
     try:
-        form, known, rest, kept = json.loads(second[4:].removesuffix(b"-->\n"))
+        form, known, rest, kept = json.loads(second[4:].removesuffix(b"-->"))
     except ValueError:
         return None
     if (form, known, rest) != (_FORM, key, length) or kept is None:

@@ -3,11 +3,11 @@
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from ...solver.cuts.findings import OF_CUT, SEVERITIES
 from ..errors import InputError
+from ..files import Place
 from ..parquet import read_checked
 from ..sequence_table import WITHOUT_TAKE
 from .mend import Mend, mends
@@ -123,7 +123,7 @@ class SequenceRow:
         return tuple(finding for finding in self.findings if not finding.accepted)
 
 
-def read_rows(path: Path) -> list[SequenceRow]:
+def read_rows(path: Place) -> list[SequenceRow]:
     """Read a sequence's file, in the order of its job.
 
     Raises:

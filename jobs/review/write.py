@@ -1,11 +1,11 @@
 """Writes the review of a sequence from what was written of it, and nothing else."""
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from pathlib import Path
 from typing import NamedTuple
 
 from ..atomic import write_whole
 from ..errors import InputError
+from ..files import Place, size_of
 from ..pool import n_processors, runner
 from ..previous import note_reported, previous_path
 from ..takes import read_take
@@ -20,13 +20,14 @@ from .since import ShotChange, changes_since
 Progress = Callable[[object, int], None]
 """Called with how many pages are written, and how many there are in all."""
 
+_AT_ONCE = 8  # pages that a process is told to write together
 _WORTH_A_POOL = 200  # pages; fewer are written before the processes have started
 
 
 class PageTask(NamedTuple):
     """A page to be written: its shot's row, its neighbours, its record's key."""
 
-    folder: Path
+    folder: Place
     row: SequenceRow
     before: str | None
     after: str | None
@@ -57,18 +58,18 @@ def write_with(workers: int | None = 1) -> WritePages:
         few = len(tasks) < _WORTH_A_POOL
         count = (1 if few else n_processors()) if workers is None else workers
         with runner(None, count, preload=(__name__,)) as run:
-            yield from run(write_page, tasks, lost=write_page)
+            yield from run(write_page, tasks, lost=write_page, at_once=_AT_ONCE)
 
     return write
 
 
 def report(
-    folder: Path,
+    folder: Place,
     shots: Collection[str],
     *,
     progress: Progress | None = None,
     write: WritePages | None = None,
-) -> Path:
+) -> Place:
     """Write the review after a run, with what changed since the one before.
 
     Args:
@@ -89,11 +90,11 @@ def report(
 
 
 def write_review(
-    folder: Path,
+    folder: Place,
     *,
     progress: Progress | None = None,
     write: WritePages | None = None,
-) -> Path:
+) -> Place:
     """Write the pages of a sequence that are not as they would be; see `report`."""
     rows = read_rows(folder / "sequence.parquet")
     if not rows:
@@ -146,7 +147,7 @@ def write_page(work: object, task: PageTask) -> WrittenPage:
 
 
 def _tasks(
-    folder: Path, rows: Sequence[SequenceRow], changes: Sequence[ShotChange]
+    folder: Place, rows: Sequence[SequenceRow], changes: Sequence[ShotChange]
 ) -> Iterator[PageTask]:
     by_shot = {change.shot: change for change in changes}
     names = [row.shot for row in rows]
@@ -156,7 +157,7 @@ def _tasks(
         said = () if change is None else (*change.lines, *change.setup)
         key = page_key(
             row,
-            take_bytes=_size(_take_path(folder, row)),
+            take_bytes=size_of(_take_path(folder, row)),
             before=before,
             after=after,
             changes=said,
@@ -164,35 +165,28 @@ def _tasks(
         yield PageTask(folder, row, before, after, said, key)
 
 
-def _page(task: PageTask) -> Path:
+def _page(task: PageTask) -> Place:
     return task.folder / "review" / page_name(task.row.shot)
 
 
-def _write(path: Path, data: bytes, *, flush: bool) -> None:
+def _write(path: Place, data: bytes, *, flush: bool) -> None:
     """Write a page, unless it is there as it would be written."""
-    if _size(path) != len(data) or path.read_bytes() != data:
+    if size_of(path) != len(data) or path.read_bytes() != data:
         # A page that a fall of the machine cuts short is known by its length.
         write_whole(path, data, flush=flush)
 
 
-def _size(path: Path) -> int | None:
-    try:
-        return path.stat().st_size
-    except FileNotFoundError:
-        return None
-
-
-def _changes(folder: Path, rows: list[SequenceRow]) -> list[ShotChange] | None:
+def _changes(folder: Place, rows: list[SequenceRow]) -> list[ShotChange] | None:
     """Return what changed since the last solve; None where there was none."""
     path = previous_path(folder)
     return changes_since(rows, read_rows(path)) if path.is_file() else None
 
 
-def _take_path(folder: Path, row: SequenceRow) -> Path:
+def _take_path(folder: Place, row: SequenceRow) -> Place:
     return folder / "takes" / f"{row.shot}.parquet"
 
 
-def _take(folder: Path, row: SequenceRow) -> Shown | None:
+def _take(folder: Place, row: SequenceRow) -> Shown | None:
     """Return the current take of a shot, None where it has none that is whole."""
     try:
         table = read_take(_take_path(folder, row), columns=(*READ, *NAMES))
@@ -203,9 +197,9 @@ def _take(folder: Path, row: SequenceRow) -> Shown | None:
     return shown if row.failed or key == row.plain["take_key"] else None
 
 
-def _remove_others(pages: Path, names: list[str]) -> None:
+def _remove_others(pages: Place, names: list[str]) -> None:
     """Remove pages of shots that the sequence no longer has."""
     wanted = {page_name(name) for name in names} | {"index.html"}
-    for path in pages.glob("*.html"):
-        if path.name not in wanted:
+    for path in pages.iterdir() if pages.is_dir() else ():
+        if path.suffix == ".html" and path.name not in wanted:
             path.unlink()

@@ -3,7 +3,6 @@
 import json
 from collections import Counter
 from html import escape
-from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
@@ -11,6 +10,7 @@ import pyarrow.parquet as pq
 
 from ...solver.cuts.continuity import lens_use
 from ..atomic import write_whole
+from ..files import Place
 from .run import Studied, cut_shots
 from .spec import StudyFile
 from .words import finding_words, study_lines, use_lines
@@ -56,7 +56,7 @@ def use_of(file: StudyFile, found: list[Studied]) -> dict[str, Any]:
     }
 
 
-def write_report(folder: Path, file: StudyFile, found: list[Studied]) -> None:
+def write_report(folder: Place, file: StudyFile, found: list[Studied]) -> None:
     """Write `study.parquet` and `index.html` into a folder.
 
     Raises:
