@@ -13,6 +13,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from ..solver.active_set import WORK_ROWS
 from ..solver.camera import Gate
 from ..solver.compiled import has_machine_code
 from ..solver.crew import PRESETS
@@ -21,7 +22,7 @@ from ..solver.measure import measure
 from ..solver.observe import observe
 from ..solver.perform import dolly_plans, head_plans, perform
 from ..solver.plan import solve_plan
-from ..solver.planner import N_BLOCKS, N_NODES
+from ..solver.planner import MOST_ROWS, N_BLOCKS, N_NODES
 from ..solver.rig import Rig, sticks, track
 from ..solver.setups.action import action_of
 from ..solver.setups.propose import propose_rails, propose_sticks
@@ -76,7 +77,8 @@ def work_beside(choosing: bool) -> None:
 
 def _plan() -> None:
     planner = PRESETS["steady"].operator.planner()
-    solve_plan(planner, 0.0, 0.0, 0.0, np.zeros(N_NODES), np.zeros(N_BLOCKS))
+    work = np.empty((WORK_ROWS, MOST_ROWS))
+    solve_plan(planner, 0.0, 0.0, 0.0, np.zeros(N_NODES), np.zeros(N_BLOCKS), work)
 
 
 def _observe() -> None:

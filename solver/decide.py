@@ -46,13 +46,19 @@ def fit_horizon(pl, target, poly):
 
 
 @kernel
+def rests(asked_ago, rest):
+    """Tell whether a channel may not decide yet, whatever it sees."""
+    return asked_ago < rest - 1e-9
+
+
+@kernel
 def wants_plan(age, asked_ago, rest, changed, miss, speed, span, tolerance):
     """Tell whether a channel decides now.
 
     `age` is the plan's, `span` its horizon, `asked_ago` the time since the last
     decision [s]; `changed`, `miss` and `speed` are in the units of the tolerance.
     """
-    if asked_ago < rest - 1e-9:
+    if rests(asked_ago, rest):
         return False
     if changed > tolerance:
         return True
@@ -62,34 +68,60 @@ def wants_plan(age, asked_ago, rest, changed, miss, speed, span, tolerance):
 
 
 @kernel
-def body_point(p, subject, tick, aim, c):
-    """Return coordinate c of the believed point at `aim` of floor to eyes."""
-    floor = p[subject, tick, 0, c]
-    return floor + (p[subject, tick, 1, c] - floor) * aim
+def fill_reaches(times, fade, first, reaches):
+    """Fill rows of `reaches` (n, 3), from `first` on, for `times` [s] ahead.
+
+    A reach is the time [s] for which a velocity that fades, with the time constants
+    `fade` (3,) [s] of each axis, carries a point on.
+    """
+    for i in range(times.shape[0]):
+        for c in range(3):
+            reaches[first + i, c] = -fade[c] * np.expm1(-times[i] / fade[c])
 
 
 @kernel
-def believed(p, w, subject, tick, aim, ahead, fade, c):
-    """Return coordinate c of a body point believed `ahead` seconds after a tick.
-
-    `fade` (3,) is the time constant of each axis's velocity [s].
-    """
-    reach = -fade[c] * np.expm1(-ahead / fade[c])
-    return body_point(p, subject, tick, aim, c) + reach * body_point(
-        w, subject, tick, aim, c
+def body_point(p, subject, tick, aim):
+    """Return the believed point at `aim` of floor to eyes, or its velocity."""
+    x, y, z = p[subject, tick, 0, 0], p[subject, tick, 0, 1], p[subject, tick, 0, 2]
+    return (
+        x + (p[subject, tick, 1, 0] - x) * aim,
+        y + (p[subject, tick, 1, 1] - y) * aim,
+        z + (p[subject, tick, 1, 2] - z) * aim,
     )
 
 
 @kernel
-def framed_point(p, w, weights, tick, aim, ahead, fade, out):
-    """Fill `out` (3,) with the weighted aim point believed `ahead` seconds later."""
-    total = 0.0
-    for c in range(3):
-        out[c] = 0.0
-    for s in range(weights.shape[0]):
-        if weights[s] > 0.0:
-            total += weights[s]
-            for c in range(3):
-                out[c] += weights[s] * believed(p, w, s, tick, aim, ahead, fade, c)
-    for c in range(3):
-        out[c] /= total
+def believed(p, w, subject, tick, aim, reaches, ahead):
+    """Return a body point as believed for row `ahead` of the reaches after a tick."""
+    x, y, z = body_point(p, subject, tick, aim)
+    vx, vy, vz = body_point(w, subject, tick, aim)
+    return (
+        x + reaches[ahead, 0] * vx,
+        y + reaches[ahead, 1] * vy,
+        z + reaches[ahead, 2] * vz,
+    )
+
+
+@kernel
+def framed_point(p, w, weights, cue, tick, aim, reaches, ahead):
+    """Return the weighted aim point of a cue, believed as `believed` says."""
+    total = x = y = z = 0.0
+    for s in range(weights.shape[1]):
+        share = weights[cue, s]
+        if share > 0.0:
+            bx, by, bz = believed(p, w, s, tick, aim, reaches, ahead)
+            total += share
+            x += share * bx
+            y += share * by
+            z += share * bz
+    return x / total, y / total, z / total
+
+
+@kernel
+def primary_subject(weights, cue):
+    """Return the subject with the largest weight in a cue, the first of equals."""
+    lead = 0
+    for s in range(weights.shape[1]):
+        if weights[cue, s] > weights[cue, lead]:
+            lead = s
+    return lead

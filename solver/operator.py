@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from .active_set import WORK_ROWS
 from .compiled import kernel
 from .decide import (
     CUE_AIM,
@@ -14,97 +15,119 @@ from .decide import (
     START_SHARE,
     believed,
     body_point,
+    fill_reaches,
     fit_horizon,
     horizon,
+    primary_subject,
+    rests,
     wants_plan,
 )
-from .plan import evaluate_plan, solve_plan, write_plan
-from .planner import N_BLOCKS, N_NODES
+from .plan import PLAN_WIDTH, evaluate_plan, solve_plan, write_plan
+from .planner import MOST_ROWS, N_BLOCKS, N_NODES
 from .rig import rig_place
 
 SAFE = 0.93  # action-safe share of the frame: SMPTE ST 2046-1
 HOLD_MARGIN = 0.85  # of the half frame, for those who must be held
 LEAD_ON, LEAD_OFF = 0.25, 0.10  # half frames/s of believed screen travel
 LOOK_ON = 0.35  # sine of the gaze off the lens axis
+HURRY = 0.5  # of tolerance and rest near the edge of the frame
 
 
 @kernel
-def aim_scalar(dx, dy, dz, u, v, roll, tx, ty):
-    """Return the pan and tilt that put direction d at (u, v), up to the pole."""
-    length = np.sqrt(dx * dx + dy * dy + dz * dz)
+def asked_ray(u, v, roll, tx, ty):
+    """Return the ray through (u, v) as side, reach and rise.
+
+    Side is its part across the lens axis, reach the rest of the unit ray, and rise the
+    angle of that rest above the axis [rad].
+    """
     a, b = u * tx, v * ty
     norm = np.sqrt(a * a + b * b + 1.0)
-    cx = (np.cos(roll) * a - np.sin(roll) * b) / norm
-    cy = (np.sin(roll) * a + np.cos(roll) * b) / norm
-    cz = -1.0 / norm
-    rise = dy / length / np.hypot(cy, cz)
-    tilt = np.arcsin(min(1.0, max(-1.0, rise))) - np.arctan2(cy, -cz)
-    ez = cy * np.sin(tilt) + cz * np.cos(tilt)
-    pan = np.arctan2(-dx, -dz) - np.arctan2(-cx, -ez)
-    return pan, tilt
+    side = (np.cos(roll) * a - np.sin(roll) * b) / norm
+    up = (np.sin(roll) * a + np.cos(roll) * b) / norm
+    return side, np.sqrt(up * up + 1.0 / (norm * norm)), np.arctan2(up * norm, 1.0)
+
+
+@kernel
+def aim_ray(dx, dy, dz, ray):
+    """Return the pan and tilt that put direction d on a ray, up to the pole.
+
+    The closed form of `camera.aim`: the ray's rest has to rise as d does, and what is
+    then level of it to turn to where d stands.
+    """
+    side, reach, rise = ray
+    up = dy / (np.sqrt(dx * dx + dy * dy + dz * dz) * reach)
+    up = min(1.0, max(-1.0, up))
+    level = np.sqrt((1.0 - up) * (1.0 + up))
+    ahead = reach * level
+    pan = np.arctan2(-dx * ahead - dz * side, dx * side - dz * ahead)
+    return pan, np.arctan2(up, level) - rise
 
 
 @kernel
 def turn_near(angle, near):
     """Return `angle` by whole turns nearest to `near`."""
+    if abs(near - angle) < np.pi:
+        return angle
     return angle + 2 * np.pi * np.round((near - angle) / (2 * np.pi))
 
 
 @kernel
 def frame_target(
-    p, w, weights, must, tick, ahead, fade, cue, u, cam, near, roll, tx, ty
+    p, w, weights, must, room, cue, aim, tick, reaches, ahead, cam, near, ray
 ):
-    """Return pan and tilt that frame the believed subjects from place `cam`."""
+    """Return pan and tilt that frame a cue's believed subjects from place `cam`.
+
+    `room` is the pan and tilt [rad] by which one who must be held may be off the axis.
+    """
     total = pan = tilt = 0.0
     low = low_t = -np.inf
     high = high_t = np.inf
     several = 0
-    for s in range(weights.shape[0]):
-        if weights[s] > 0.0:
+    for s in range(weights.shape[1]):
+        if weights[cue, s] > 0.0:
             several += 1
-    for s in range(weights.shape[0]):
-        if weights[s] <= 0.0:
+    for s in range(weights.shape[1]):
+        share = weights[cue, s]
+        if share <= 0.0:
             continue
-        aim = cue[CUE_AIM]
-        dx = believed(p, w, s, tick, aim, ahead, fade, 0) - cam[0]
-        dy = believed(p, w, s, tick, aim, ahead, fade, 1) - cam[1]
-        dz = believed(p, w, s, tick, aim, ahead, fade, 2) - cam[2]
-        a, b = aim_scalar(dx, dy, dz, u, cue[CUE_V], roll, tx, ty)
-        total += weights[s]
-        pan += weights[s] * turn_near(a, near)
-        tilt += weights[s] * b
-        if must[s] and several > 1:
-            a, b = aim_scalar(dx, dy, dz, 0.0, 0.0, roll, tx, ty)
+        x, y, z = believed(p, w, s, tick, aim, reaches, ahead)
+        dx, dy, dz = x - cam[0], y - cam[1], z - cam[2]
+        a, b = aim_ray(dx, dy, dz, ray)
+        if several == 1:
+            return turn_near(a, near), b
+        total += share
+        pan += share * turn_near(a, near)
+        tilt += share * b
+        if must[s]:
+            a, b = aim_ray(dx, dy, dz, (0.0, 1.0, 0.0))
             a = turn_near(a, near)
-            room, room_t = np.arctan(HOLD_MARGIN * tx), np.arctan(HOLD_MARGIN * ty)
-            low, high = max(low, a - room), min(high, a + room)
-            low_t, high_t = max(low_t, b - room_t), min(high_t, b + room_t)
+            low, high = max(low, a - room[0]), min(high, a + room[0])
+            low_t, high_t = max(low_t, b - room[1]), min(high_t, b + room[1])
     pan /= total
     tilt /= total
-    if several > 1:
-        pan = (low + high) / 2 if low > high else min(max(pan, low), high)
-        tilt = (low_t + high_t) / 2 if low_t > high_t else min(max(tilt, low_t), high_t)
+    pan = (low + high) / 2 if low > high else min(max(pan, low), high)
+    tilt = (low_t + high_t) / 2 if low_t > high_t else min(max(tilt, low_t), high_t)
     return pan, tilt
 
 
 @kernel
-def screen_side(lead_state, p, w, facing, lead, tick, cue, cam, pan, tx):
+def screen_side(lead_state, p, w, facing, lead, tick, cues, cue, cam, pan, tx):
     """Return (lead state, where u moves to): room ahead of travel, else of the gaze."""
     right_x, right_z = np.cos(pan), -np.sin(pan)
-    dx = body_point(p, lead, tick, cue[CUE_AIM], 0) - cam[0]
-    dz = body_point(p, lead, tick, cue[CUE_AIM], 2) - cam[2]
+    x, _, z = body_point(p, lead, tick, cues[cue, CUE_AIM])
+    dx, dz = x - cam[0], z - cam[2]
     speed = w[lead, tick, 0, 0] * right_x + w[lead, tick, 0, 2] * right_z
-    rate = speed / (max(np.hypot(dx, dz), 0.1) * tx)
+    rate = speed / (max(np.sqrt(dx * dx + dz * dz), 0.1) * tx)
     if abs(rate) > LEAD_ON:
         lead_state = 1.0 if rate > 0 else -1.0
     elif abs(rate) < LEAD_OFF or rate * lead_state < 0:
         lead_state = 0.0
-    u = -cue[CUE_LEAD] * lead_state
+    u = -cues[cue, CUE_LEAD] * lead_state
     gaze = facing[lead, tick]
     if lead_state == 0.0 and not np.isnan(gaze):
         across = -np.sin(gaze) * right_x - np.cos(gaze) * right_z
         if abs(across) > LOOK_ON:
-            u = -cue[CUE_LOOK] * (1.0 if across > 0 else -1.0)
+            u = -cues[cue, CUE_LOOK] * (1.0 if across > 0 else -1.0)
     return lead_state, u
 
 
@@ -146,87 +169,84 @@ def run_operator(
     the screen point at which the subject was to be held.
     """
     u = np.zeros(N_BLOCKS)
+    work = np.empty((WORK_ROWS, MOST_ROWS))
     target = np.zeros((2, N_NODES))
     poly = np.zeros((2, N_NODES))
     span = np.ones(2)
-    cam = np.zeros(3)
-    half = np.array([np.arctan(tx), np.arctan(ty)])
-    here = np.zeros(2)
-    soon = np.zeros(2)
+    half = (np.arctan(tx), np.arctan(ty))
+    room = (np.arctan(HOLD_MARGIN * tx), np.arctan(HOLD_MARGIN * ty))
+    reaches = np.empty((2 * N_NODES, 3))
+    fill_reaches(own.nodes, fade, 0, reaches)
+    fill_reaches(whip.nodes, fade, N_NODES, reaches)
+    # Plans of both channels in one table: a view of one costs more than reading it.
+    most = log.shape[1]
+    plans = log.reshape(2 * most, PLAN_WIDTH)
     count = np.zeros(2, dtype=np.int64)
     asked = np.full(2, -np.inf)
     fast = np.zeros(2, dtype=np.bool_)
+    on_rail = rig.length > 0.0
+    cam = rig_place(rig, 0.0)
     cue = 0
+    lead = primary_subject(weights, cue)
     dolly = 0
     refused = 0
     lead_state = 0.0
+    place = np.nan
+    ray = (0.0, 1.0, 0.0)
     for k in range(ticks.shape[0]):
         now = ticks[k]
         forced = k == 0
         whipped = False
         while cue + 1 < cues.shape[0] and cues[cue + 1, CUE_START] <= now + 1e-9:
             cue += 1
+            lead = primary_subject(weights, cue)
             forced = True
             whipped = cues[cue, CUE_WHIP] > 0
-        while dolly + 1 < grip_count and grip_log[dolly + 1, 0] <= now:
-            dolly += 1
-        x, _, _ = evaluate_plan(grip_log[dolly], now)
-        cam[0], cam[1], cam[2] = rig_place(rig, x)
-        lead = 0
-        for s in range(weights.shape[1]):
-            if weights[cue, s] > weights[cue, lead]:
-                lead = s
-        near = evaluate_plan(log[0, count[0] - 1], now)[0] if k > 0 else 0.0
-        heading = near
-        if k == 0:
+            place = np.nan
+        if on_rail:
+            while dolly + 1 < grip_count and grip_log[dolly + 1, 0] <= now:
+                dolly += 1
+            x, _, _ = evaluate_plan(grip_log, dolly, now)
+            cam = rig_place(rig, x)
+        aim = cues[cue, CUE_AIM]
+        if k > 0:
+            near, near_v, near_a = evaluate_plan(plans, count[0] - 1, now)
+            heading = near
+        else:
+            near = near_v = near_a = 0.0
+            middle = asked_ray(0.0, cues[cue, CUE_V], roll, tx, ty)
             heading, _ = frame_target(
-                p,
-                w,
-                weights[cue],
-                must,
-                k,
-                0.0,
-                fade,
-                cues[cue],
-                0.0,
-                cam,
-                0.0,
-                roll,
-                tx,
-                ty,
+                p, w, weights, must, room, cue, aim, k, reaches, 0, cam, near, middle
             )
         lead_state, shift = screen_side(
-            lead_state, p, w, facing, lead, k, cues[cue], cam, heading, tx
+            lead_state, p, w, facing, lead, k, cues, cue, cam, heading, tx
         )
-        place = cues[cue, CUE_U] + shift
+        if place != cues[cue, CUE_U] + shift:
+            place = cues[cue, CUE_U] + shift
+            ray = asked_ray(place, cues[cue, CUE_V], roll, tx, ty)
         aims[k, 0], aims[k, 1] = place, cues[cue, CUE_V]
-        here[0], here[1] = frame_target(
-            p,
-            w,
-            weights[cue],
-            must,
-            k,
-            0.0,
-            fade,
-            cues[cue],
-            place,
-            cam,
-            near,
-            roll,
-            tx,
-            ty,
+        # Not even who is near the edge decides before half the rest is over.
+        if not forced and rests(now - min(asked[0], asked[1]), rest * HURRY):
+            continue
+        here = frame_target(
+            p, w, weights, must, room, cue, aim, k, reaches, 0, cam, near, ray
         )
+        walked = -1
         for c in range(2):
             if k == 0:
                 x, v, a = here[c], 0.0, 0.0
             else:
-                x, v, a = evaluate_plan(log[c, count[c] - 1], now)
-                made = log[c, count[c] - 1, 0]
+                if not forced and rests(now - asked[c], rest * HURRY):
+                    continue
+                x, v, a = near, near_v, near_a
+                if c == 1:
+                    x, v, a = evaluate_plan(plans, most + count[1] - 1, now)
+                made = plans[c * most + count[c] - 1, 0]
                 changed = abs(here[c] - horizon(poly[c], span[c], now - made)) / half[c]
                 miss = abs(here[c] - x) / half[c]
-                room = SAFE - abs(place if c == 0 else cues[cue, CUE_V])
-                urgent = miss > urgency * max(room, 0.1)
-                share = 0.5 if urgent else 1.0
+                safe = SAFE - abs(place if c == 0 else cues[cue, CUE_V])
+                urgent = miss > urgency * max(safe, 0.1)
+                share = HURRY if urgent else 1.0
                 if not forced and not wants_plan(
                     now - made,
                     now - asked[c],
@@ -243,39 +263,40 @@ def run_operator(
             if whipped:
                 fast[c] = True
             pl = whip if fast[c] else own
-            aimed = near
-            for i in range(N_NODES):
-                ahead = pl.nodes[i]
-                s, _, _ = evaluate_plan(grip_log[dolly], now + ahead)
-                cam[0], cam[1], cam[2] = rig_place(rig, s)
-                soon[0], soon[1] = frame_target(
-                    p,
-                    w,
-                    weights[cue],
-                    must,
-                    k,
-                    ahead,
-                    fade,
-                    cues[cue],
-                    place,
-                    cam,
-                    aimed,
-                    roll,
-                    tx,
-                    ty,
-                )
-                aimed = soon[0]
-                target[c, i] = soon[c]
+            if walked != fast[c]:
+                walked = fast[c]
+                pan, target[0, 0], target[1, 0] = here[0], here[0], here[1]
+                for i in range(1, N_NODES):
+                    if on_rail:
+                        s, _, _ = evaluate_plan(grip_log, dolly, now + pl.nodes[i])
+                        cam = rig_place(rig, s)
+                    ahead = N_NODES * walked + i
+                    pan, tilt = frame_target(
+                        p,
+                        w,
+                        weights,
+                        must,
+                        room,
+                        cue,
+                        aim,
+                        k,
+                        reaches,
+                        ahead,
+                        cam,
+                        pan,
+                        ray,
+                    )
+                    target[0, i], target[1, i] = pan, tilt
             if k == 0:
                 speed = (target[c, 1] - target[c, 0]) / own.nodes[1]
                 v = min(max(speed, -START_SHARE * own.speed), START_SHARE * own.speed)
             asked[c] = now
-            steps = solve_plan(pl, x, v, a, target[c], u)
+            steps = solve_plan(pl, x, v, a, target[c], u, work)
             if steps < 0:
                 refused += 1
                 if k > 0:
                     continue
-            write_plan(pl, now, x, v, a, u, log[c, count[c]])
+            write_plan(pl, now, x, v, a, u, plans[c * most + count[c]])
             fit_horizon(pl, target[c], poly[c])
             span[c] = pl.horizon
             whips[c, count[c]] = fast[c]

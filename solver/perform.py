@@ -227,10 +227,6 @@ def _run_puller(
             nearest,
             truth,
         )
-    longest = max(len(p.log) for p in (dolly, pan, tilt))
-    logs = np.zeros((3, longest, PLAN_WIDTH))
-    for i, plans in enumerate((dolly, pan, tilt)):
-        logs[i, : len(plans.log)] = plans.log
     half_depth = shot.stop * shot.coc_mm * 1e-3 / (shot.lens.focal_mm * 1e-3) ** 2
     # A puller who works by marks goes by the rehearsal, and believes nothing.
     seen = believe(puller, shot.subjects, ticks[:0] if by_marks else ticks)
@@ -244,8 +240,9 @@ def _run_puller(
         weights,
         cues,
         shot.rig.shape,
-        logs,
-        np.array([len(p.log) for p in (dolly, pan, tilt)]),
+        dolly.log,
+        pan.log,
+        tilt.log,
         by_marks,
         puller.tolerance * half_depth,
         puller.rest_s,

@@ -21,6 +21,14 @@ ACCEL_INSET = 1e-9
 RAIL_INSET_M = 1e-8
 Q_END_PLACE = 1.0
 Q_END_SPEED = 0.3
+FEASIBLE = 1e-11  # of a bound, metres on rails
+# Rows of a planner's table below the n - 1 columns of `rows`: how far a row may break
+# its bounds; the bounds; what x0 and the speed allowed add to them; and from STATE on
+# the map from (v0, a0, targets - x0) to the row's value without limits.
+TOLERANCE = N_BLOCKS - 1
+LOWER, UPPER, PLACE, SPEED, STATE = range(TOLERANCE + 1, TOLERANCE + 6)
+N_TABLE = STATE + 2 + N_NODES
+MOST_ROWS = 7 * N_BLOCKS - 4 + STOP_CHORDS  # on rails
 
 
 class Planner(NamedTuple):
@@ -29,9 +37,9 @@ class Planner(NamedTuple):
     `speed`, `accel`, `jerk` are the limits used inside (inset); `length` is the rail's
     length in metres or -1 off rails; `nodes` (N_NODES,) [s] are where targets are asked
     for; `poly` turns node values into polynomial coefficients in t/T; `gain` maps
-    (v0, a0, targets - x0) to the unconstrained u; `white` maps y to u; `rows` maps
-    (v0, a0, u) to scaled row values, `white_rows` maps y to them; `position_row` is the
-    first row that needs x0 taken off its bounds, `unit` each row's scale.
+    (v0, a0, targets - x0) to the unconstrained u; `white` maps y to u. The limits are
+    rows of unit length over y: `rows` (n_rows, n - 1), and by column in `table`
+    (N_TABLE, n_rows), whose rows TOLERANCE to STATE are named above.
     """
 
     speed: float
@@ -45,11 +53,7 @@ class Planner(NamedTuple):
     gain: FloatArray
     white: FloatArray
     rows: FloatArray
-    white_rows: FloatArray
-    lower: FloatArray
-    upper: FloatArray
-    unit: FloatArray
-    position_row: int
+    table: FloatArray
 
 
 def block_lengths(
@@ -109,49 +113,48 @@ def _bound_rows(
     accel: float,
     jerk: float,
     length: float,
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, int]:
-    """Return rows, lower, upper, unit and the first position row."""
-    n = len(lengths)
-    rows, units, bounds = [], [], []
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return rows, lower, upper, and how these move with the speed limit and with x0.
 
-    def add(row: FloatArray, unit: float, low: float, high: float) -> None:
-        rows.append(row / unit)
-        units.append(unit)
-        bounds.append((low / unit, high / unit))
+    Rows are scaled to bounds of one, or are in metres.
+    """
+    n = len(lengths)
+    rows, bounds, moves = [], [], []
+
+    def add(
+        row: FloatArray, low: float, high: float, fast: float = 0.0, placed: float = 0.0
+    ) -> None:
+        rows.append(row)
+        bounds.append((low, high))
+        moves.append((fast, placed))
 
     for i in range(n):
-        add(np.eye(2 + n)[2 + i], 1.0, -1.0, 1.0)
+        add(np.eye(2 + n)[2 + i], -1.0, 1.0)
     for i in range(1, n):
-        add(states[i][2], accel, -accel, accel)
+        add(states[i][2] / accel, -1.0, 1.0)
     for i in range(1, n + 1):
-        add(states[i][1], speed, -speed, speed)
+        add(states[i][1] / speed, -1.0, 1.0, fast=1.0 / speed)
     for i in range(1, n):
-        add(states[i][1] + states[i][2] * lengths[i] / 2, speed, -speed, speed)
-    position_row = len(rows)
+        middle = states[i][1] + states[i][2] * lengths[i] / 2
+        add(middle / speed, -1.0, 1.0, fast=1.0 / speed)
     if length >= 0:
         low, high = RAIL_INSET_M, length - RAIL_INSET_M
         for i in range(1, n + 1):
-            add(states[i][0], 1.0, low, high)
+            add(states[i][0], low, high, placed=1.0)
         for i in range(1, n):
             x, v, a = states[i]
             h = lengths[i]
-            add(x + v * h / 3, 1.0, low, high)
-            add(x + 2 * v * h / 3 + a * h**2 / 6, 1.0, low, high)
+            add(x + v * h / 3, low, high, placed=1.0)
+            add(x + 2 * v * h / 3 + a * h**2 / 6, low, high, placed=1.0)
         knots = np.linspace(0.0, speed, STOP_CHORDS + 1)
         reach = [stop_distance(v, accel, jerk) for v in knots]
         for k in range(STOP_CHORDS):
             slope = (reach[k + 1] - reach[k]) / (knots[k + 1] - knots[k])
             offset = reach[k] - slope * knots[k]
             row = states[n][0] + slope * states[n][1]
-            add(row, 1.0, low + offset, high - offset)
-    low_high = np.array(bounds)
-    return (
-        np.array(rows),
-        low_high[:, 0].copy(),
-        low_high[:, 1].copy(),
-        np.array(units),
-        position_row,
-    )
+            add(row, low + offset, high - offset, placed=1.0)
+    low_high, moved = np.array(bounds), np.array(moves)
+    return np.array(rows), *low_high.T, *moved.T
 
 
 class Cost(NamedTuple):
@@ -250,9 +253,9 @@ def build_planner(
     )
     if length < 0:
         return planner
-    upper = planner.upper.copy()
-    upper[planner.position_row :] += length
-    return planner._replace(length=float(length), upper=upper)
+    table = planner.table.copy()
+    table[UPPER] += length * table[PLACE]
+    return planner._replace(length=float(length), table=table)
 
 
 @lru_cache(maxsize=256)
@@ -289,13 +292,27 @@ def _build(
     free = np.linalg.svd(lengths[None, :])[2][1:].T  # orthonormal, no time in all
     lower = np.linalg.cholesky(free.T @ hessian @ free)
     white = np.linalg.solve(lower, free.T).T
-    rows, low, high, unit, position_row = _bound_rows(
+    rows, low, high, speed_rows, place_rows = _bound_rows(
         _affine_states(lengths, jerk),
         lengths,
         speed=speed,
         accel=accel,
         jerk=jerk,
         length=length,
+    )
+    white_rows = rows[:, 2:] @ white
+    size = np.linalg.norm(white_rows, axis=1)
+    white_rows /= size[:, None]
+    table = np.vstack(
+        [
+            white_rows.T,
+            FEASIBLE / size,
+            low / size,
+            high / size,
+            place_rows / size,
+            speed_rows / size,
+            (np.pad(rows[:, :2], ((0, 0), (0, N_NODES))) + rows[:, 2:] @ gain).T / size,
+        ]
     )
     poly = np.linalg.inv(np.vander(nodes / horizon, increasing=True))
     return Planner(
@@ -309,10 +326,6 @@ def _build(
         poly=np.ascontiguousarray(poly),
         gain=np.ascontiguousarray(gain),
         white=np.ascontiguousarray(white),
-        rows=np.ascontiguousarray(rows),
-        white_rows=np.ascontiguousarray(rows[:, 2:] @ white),
-        lower=low,
-        upper=high,
-        unit=unit,
-        position_row=position_row,
+        rows=np.ascontiguousarray(white_rows),
+        table=np.ascontiguousarray(table),
     )

@@ -85,12 +85,12 @@ def base_poses(rig, times, dolly, pans, tilts, focus, nearest, tracks, base, foc
             t += 1
         while f + 1 < focus.shape[0] and focus[f + 1, 0] <= now:
             f += 1
-        s, v, a = evaluate_plan(dolly[r], now)
+        s, v, a = evaluate_plan(dolly, r, now)
         tracks[0, i, 0], tracks[0, i, 1], tracks[0, i, 2] = s, v, a
         base[i, 0], base[i, 1], base[i, 2] = rig_place(rig, s)
-        x, v, a = evaluate_plan(pans[p], now)
+        x, v, a = evaluate_plan(pans, p, now)
         tracks[1, i, 0], tracks[1, i, 1], tracks[1, i, 2] = x, v, a
-        x, v, a = evaluate_plan(tilts[t], now)
+        x, v, a = evaluate_plan(tilts, t, now)
         tracks[2, i, 0], tracks[2, i, 1], tracks[2, i, 2] = x, v, a
-        x, _, _ = evaluate_plan(focus[f], now)
+        x, _, _ = evaluate_plan(focus, f, now)
         focus_m[i] = 1.0 / min(max(x, LEAST_DIOPTRES), nearest)

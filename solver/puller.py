@@ -2,45 +2,81 @@
 
 import numpy as np
 
+from .active_set import WORK_ROWS
 from .compiled import kernel
-from .decide import CUE_START, believed, fit_horizon, horizon, wants_plan
-from .plan import evaluate_plan, solve_plan, write_plan
-from .planner import N_BLOCKS, N_NODES
+from .decide import (
+    CUE_START,
+    believed,
+    fill_reaches,
+    fit_horizon,
+    horizon,
+    primary_subject,
+    rests,
+    wants_plan,
+)
+from .plan import evaluate_plan, in_force, solve_plan, write_plan
+from .planner import MOST_ROWS, N_BLOCKS, N_NODES
 from .rig import rig_place
+
+LEAST_DEPTH_M = 1e-3
+
+
+@kernel
+def marked_focus(ticks, truth, tick, ahead):
+    """Return the rehearsed focus (n,) at the ticks, `ahead` seconds after one."""
+    n = ticks.shape[0]
+    now = ticks[tick] + ahead
+    k = tick
+    while k + 1 < n and ticks[k + 1] < now:
+        k += 1
+    if k + 1 >= n:
+        return truth[n - 1]
+    share = min(1.0, max(0.0, (now - ticks[k]) / (ticks[k + 1] - ticks[k])))
+    return truth[k] + share * (truth[k + 1] - truth[k])
+
+
+@kernel
+def focus_on(point, cam, pan, tilt, nearest):
+    """Return the dioptres that hold a point sharp, at most `nearest`."""
+    depth = (
+        -(point[0] - cam[0]) * np.sin(pan) * np.cos(tilt)
+        + (point[1] - cam[1]) * np.sin(tilt)
+        - (point[2] - cam[2]) * np.cos(pan) * np.cos(tilt)
+    )
+    return min(nearest, 1.0 / max(depth, LEAST_DEPTH_M))
 
 
 @kernel
 def focus_target(
-    ahead, tick, ticks, truth, p, w, weights, rig, logs, at, marks, fade, nearest, point
+    marks,
+    ticks,
+    truth,
+    p,
+    w,
+    lead,
+    tick,
+    reaches,
+    i,
+    ahead,
+    rig,
+    dolly,
+    pans,
+    tilts,
+    at,
+    nearest,
 ):
-    """Return the dioptres that are asked for `ahead` seconds after a tick."""
-    n = ticks.shape[0]
+    """Return the dioptres that are asked for `ahead` seconds, reach `i`, after a tick.
+
+    `at` are the plans of dolly, pan and tilt that the puller knows of.
+    """
     if marks:
-        now = ticks[tick] + ahead
-        k = tick
-        while k + 1 < n and ticks[k + 1] < now:
-            k += 1
-        if k + 1 >= n:
-            return truth[n - 1]
-        share = min(1.0, max(0.0, (now - ticks[k]) / (ticks[k + 1] - ticks[k])))
-        return truth[k] + share * (truth[k + 1] - truth[k])
-    lead = 0
-    for s in range(weights.shape[0]):
-        if weights[s] > weights[lead]:
-            lead = s
-    for c in range(3):
-        point[c] = believed(p, w, lead, tick, 1.0, ahead, fade, c)
-    now = ticks[tick] + ahead
-    s, _, _ = evaluate_plan(logs[0, at[0]], now)
-    pan, _, _ = evaluate_plan(logs[1, at[1]], now)
-    tilt, _, _ = evaluate_plan(logs[2, at[2]], now)
-    x, y, z = rig_place(rig, s)
-    depth = (
-        -(point[0] - x) * np.sin(pan) * np.cos(tilt)
-        + (point[1] - y) * np.sin(tilt)
-        - (point[2] - z) * np.cos(pan) * np.cos(tilt)
-    )
-    return min(nearest, 1.0 / max(depth, 1e-3))
+        return marked_focus(ticks, truth, tick, ahead)
+    then = ticks[tick] + ahead
+    point = believed(p, w, lead, tick, 1.0, reaches, i)
+    s, _, _ = evaluate_plan(dolly, at[0], then)
+    pan, _, _ = evaluate_plan(pans, at[1], then)
+    tilt, _, _ = evaluate_plan(tilts, at[2], then)
+    return focus_on(point, rig_place(rig, s), pan, tilt, nearest)
 
 
 @kernel
@@ -53,8 +89,9 @@ def run_puller(
     weights,
     cues,
     rig,
-    logs,
-    counts,
+    dolly,
+    pans,
+    tilts,
     marks,
     tolerance,
     rest,
@@ -65,47 +102,55 @@ def run_puller(
     """Fill the focus log in dioptres; return (plans, refusals).
 
     `truth` (n,) is the rehearsed focus at the ticks, read ahead when `marks`; else the
-    puller reacts to what is believed, along the planned camera. `nearest` is the close
-    focus in dioptres.
+    puller reacts to what is believed, along the camera of the logs `dolly`, `pans` and
+    `tilts`. `nearest` is the close focus in dioptres.
     """
-    n = ticks.shape[0]
     u = np.zeros(N_BLOCKS)
+    work = np.empty((WORK_ROWS, MOST_ROWS))
     target = np.zeros(N_NODES)
     poly = np.zeros(N_NODES)
-    point = np.zeros(3)
-    at = np.zeros(3, dtype=np.int64)
+    reaches = np.empty((N_NODES, 3))
+    fill_reaches(pl.nodes, fade, 0, reaches)
+    at = (0, 0, 0)
     cue = 0
     count = 0
     refused = 0
     asked = -np.inf
-    for k in range(n):
+    for k in range(ticks.shape[0]):
         now = ticks[k]
         forced = k == 0
         while cue + 1 < cues.shape[0] and cues[cue + 1, CUE_START] <= now + 1e-9:
             cue += 1
             forced = True
-        for c in range(3):
-            while at[c] + 1 < counts[c] and logs[c, at[c] + 1, 0] <= now:
-                at[c] += 1
+        if not forced and rests(now - asked, rest):
+            continue
+        lead = primary_subject(weights, cue)
+        at = (
+            in_force(dolly, at[0], now),
+            in_force(pans, at[1], now),
+            in_force(tilts, at[2], now),
+        )
         here = focus_target(
-            0.0,
-            k,
+            marks,
             ticks,
             truth,
             p,
             w,
-            weights[cue],
+            lead,
+            k,
+            reaches,
+            0,
+            pl.nodes[0],
             rig,
-            logs,
+            dolly,
+            pans,
+            tilts,
             at,
-            marks,
-            fade,
             nearest,
-            point,
         )
         x, v, a = here, 0.0, 0.0
         if k > 0:
-            x, v, a = evaluate_plan(log[count - 1], now)
+            x, v, a = evaluate_plan(log, count - 1, now)
             made = log[count - 1, 0]
             changed = abs(here - horizon(poly, pl.horizon, now - made))
             if not forced and not wants_plan(
@@ -120,24 +165,27 @@ def run_puller(
             ):
                 continue
         asked = now
-        for i in range(N_NODES):
+        target[0] = here
+        for i in range(1, N_NODES):
             target[i] = focus_target(
-                pl.nodes[i],
-                k,
+                marks,
                 ticks,
                 truth,
                 p,
                 w,
-                weights[cue],
+                lead,
+                k,
+                reaches,
+                i,
+                pl.nodes[i],
                 rig,
-                logs,
+                dolly,
+                pans,
+                tilts,
                 at,
-                marks,
-                fade,
                 nearest,
-                point,
             )
-        steps = solve_plan(pl, x, v, a, target, u)
+        steps = solve_plan(pl, x, v, a, target, u, work)
         if steps < 0:
             refused += 1
             if k > 0:

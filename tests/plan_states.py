@@ -4,6 +4,7 @@ import daqp
 import numpy as np
 from plan_reference import plan_problem
 
+from carrellata.solver.active_set import WORK_ROWS
 from carrellata.solver.plan import (
     N_PIECES,
     PLAN_WIDTH,
@@ -11,7 +12,7 @@ from carrellata.solver.plan import (
     solve_plan,
     write_plan,
 )
-from carrellata.solver.planner import N_BLOCKS, build_planner
+from carrellata.solver.planner import MOST_ROWS, N_BLOCKS, build_planner
 
 RAIL_M = 6.0
 # Speed, acceleration and jerk limits, stiffness, speed weight, rail length.
@@ -70,7 +71,8 @@ def random_states(planner, rng, count, top=1.0):
 
 def solved(planner, start, targets):
     u = np.zeros(N_BLOCKS)
-    return solve_plan(planner, *start, targets, u), u
+    work = np.empty((WORK_ROWS, MOST_ROWS))
+    return solve_plan(planner, *start, targets, u, work), u
 
 
 def written(planner, start, u, t0=0.0):

@@ -138,9 +138,9 @@ def judge(
             t += 1
         while tick + 1 < ticks.shape[0] and ticks[tick + 1] <= now + 1e-9:
             tick += 1
-        s, speed, _ = evaluate_plan(rails[r], now)
-        pan, pan_speed, _ = evaluate_plan(pans[p], now)
-        tilt, _, _ = evaluate_plan(tilts[t], now)
+        s, speed, _ = evaluate_plan(rails, r, now)
+        pan, pan_speed, _ = evaluate_plan(pans, p, now)
+        tilt, _, _ = evaluate_plan(tilts, t, now)
         cam[0], cam[1], cam[2] = rig_place(rig, s)
         cams[f, 0], cams[f, 1], cams[f, 2] = cam[0], cam[1], cam[2]
         cams[f, 3], cams[f, 4] = pan, tilt

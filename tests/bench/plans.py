@@ -16,8 +16,22 @@ import numpy as np
 from numpy.typing import NDArray
 from plan_states import planner_of, viable_speeds
 
-from carrellata.solver.plan import _least_distance, row_bounds, solve_plan
-from carrellata.solver.planner import N_BLOCKS, Planner
+from carrellata.solver.active_set import (
+    HIGH,
+    LOW,
+    POINT,
+    SIZE,
+    WORK_ROWS,
+    least_distance,
+)
+from carrellata.solver.plan import fill_bounds, solve_plan
+from carrellata.solver.planner import (
+    FEASIBLE,
+    MOST_ROWS,
+    N_BLOCKS,
+    TOLERANCE,
+    Planner,
+)
 
 from .clock import medians, paired, ratio
 from .figures import Figure, Sizes
@@ -31,16 +45,23 @@ SLOW = ("cvxpy",)
 @numba.njit
 def solve_all(planner, starts, targets, u):
     """Solve every plan in one compiled loop."""
+    work = np.empty((WORK_ROWS, MOST_ROWS))
     for k in range(starts.shape[0]):
-        solve_plan(planner, starts[k, 0], starts[k, 1], starts[k, 2], targets[k], u[k])
+        x, v, a = starts[k]
+        solve_plan(planner, x, v, a, targets[k], u[k], work)
 
 
 @numba.njit
-def solve_prepared(rows, low, high, y):
+def solve_prepared(rows, columns, low, high, y):
     """Solve every problem whose bounds are known in one compiled loop."""
-    y[:] = 0.0
+    work = np.empty((WORK_ROWS, MOST_ROWS))
     for k in range(low.shape[0]):
-        _least_distance(rows, low[k], high[k], y[k])
+        for r in range(low.shape[1]):
+            work[LOW, r] = low[k, r]
+            work[HIGH, r] = high[k, r]
+        least_distance(rows, columns, work)
+        for i in range(SIZE):
+            y[k, i] = work[POINT, i]
 
 
 def states_of(planner: Planner, count: int) -> tuple[FloatArray, FloatArray]:
@@ -62,8 +83,9 @@ def one_by_one(
     planner: Planner, starts: FloatArray, targets: FloatArray, u: FloatArray
 ) -> None:
     """Solve every plan with a call from Python."""
+    work = np.empty((WORK_ROWS, MOST_ROWS))
     for (x, v, a), target, row in zip(starts.tolist(), targets, u, strict=True):
-        solve_plan(planner, x, v, a, target, row)
+        solve_plan(planner, x, v, a, target, row, work)
 
 
 def problems_of(planner: Planner, starts: FloatArray, targets: FloatArray) -> Problems:
@@ -71,13 +93,22 @@ def problems_of(planner: Planner, starts: FloatArray, targets: FloatArray) -> Pr
 
     The jerks are those of the unconstrained optimum, plus `planner.white` times y.
     """
-    free = _free(planner, starts, targets)
-    low = np.empty((len(starts), len(planner.lower)))
-    high = np.empty_like(low)
-    for start, down, up in zip(starts, low, high, strict=True):
-        row_bounds(planner, *start, down, up)
-    offset = np.column_stack([starts[:, 1:], free]) @ planner.rows.T
-    return Problems(matrix=planner.white_rows, low=low - offset, high=high - offset)
+    count = len(planner.rows)
+    work = np.empty((WORK_ROWS, MOST_ROWS))
+    low, high = np.empty((2, len(starts), count))
+    for k, (start, target) in enumerate(zip(starts, targets, strict=True)):
+        fill_bounds(planner, *start, target, work)
+        low[k], high[k] = work[LOW, :count], work[HIGH, :count]
+    size = row_lengths(planner)
+    return Problems(
+        matrix=planner.rows * size[:, None], low=low * size, high=high * size
+    )
+
+
+def row_lengths(planner: Planner) -> FloatArray:
+    """Return the lengths (n_rows,) of rows scaled to their bounds; ours are units."""
+    lengths: FloatArray = FEASIBLE / planner.table[TOLERANCE]
+    return lengths
 
 
 def run(sizes: Sizes) -> list[Figure]:
@@ -87,6 +118,7 @@ def run(sizes: Sizes) -> list[Figure]:
     problems = problems_of(planner, starts, targets)
     u = np.empty((sizes.states, N_BLOCKS))
     y = np.zeros((sizes.states, N_BLOCKS - 1))
+    size = row_lengths(planner)
     found: dict[str, Solved] = {}
     own: dict[str, list[float]] = {name: [] for name in CALLS}
 
@@ -100,7 +132,12 @@ def run(sizes: Sizes) -> list[Figure]:
     runs: dict[str, Callable[[], Any]] = {
         "ours": partial(solve_all, planner, starts, targets, u),
         "core": partial(
-            solve_prepared, planner.white_rows, problems.low, problems.high, y
+            solve_prepared,
+            planner.rows,
+            planner.table,
+            problems.low / size,
+            problems.high / size,
+            y,
         ),
         "ours_call": partial(one_by_one, planner, starts, targets, u),
         **{name: partial(peer, name) for name in CALLS},

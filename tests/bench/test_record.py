@@ -9,10 +9,12 @@ from plan_states import planner_of
 from bench import record
 from bench.clock import exponent, paired, ratio
 from bench.figures import QUICK, Figure
-from bench.plans import problems_of, solve_prepared, states_of
+from bench.plans import problems_of, row_lengths, solve_prepared, states_of
 from bench.sequences import RATE, feature
 from carrellata.jobs.load import load_job
+from carrellata.solver.active_set import WORK_ROWS
 from carrellata.solver.plan import solve_plan
+from carrellata.solver.planner import MOST_ROWS
 
 
 def a_ratio(value: float, better: str = "lower") -> Figure:
@@ -80,10 +82,14 @@ def test_prepared_problems_are_those_that_plans_solve() -> None:
     starts, targets = states_of(planner, 300)
     problems = problems_of(planner, starts, targets)
     y = np.zeros((300, planner.white.shape[1]))
-    solve_prepared(problems.matrix, problems.low, problems.high, y)
+    size = row_lengths(planner)
+    low, high = problems.low / size, problems.high / size
+    solve_prepared(planner.rows, planner.table, low, high, y)
     u = np.empty((300, planner.white.shape[0]))
+    work = np.empty((WORK_ROWS, MOST_ROWS))
     for (x, v, a), target, row in zip(starts, targets, u, strict=True):
-        assert solve_plan(planner, x, v, a, target, row) >= 0
+        assert solve_plan(planner, x, v, a, target, row, work) >= 0
+    assert np.abs(problems.matrix - planner.rows * size[:, None]).max() < 1e-12
     free = np.column_stack([starts[:, 1:], targets - starts[:, :1]]) @ planner.gain.T
     assert np.abs(free + y @ planner.white.T - u).max() < 1e-9
     binds = (problems.low > 1e-9) | (problems.high < -1e-9)

@@ -85,8 +85,8 @@ def test_written_stop_covers_the_stop_distance_and_stands(speed):
     accel, jerk = 0.6, 2.0
     row, coast = stop_of(speed, accel, jerk)
     end = coast + stop_time(speed, accel, jerk)
-    before, _, _ = evaluate_plan(row, coast)
-    after, v, a = evaluate_plan(row, end)
+    before, _, _ = evaluate_plan(row[None], 0, coast)
+    after, v, a = evaluate_plan(row[None], 0, end)
     assert after - before == pytest.approx(stop_distance(speed, accel, jerk), rel=1e-8)
     assert abs(v) < 1e-12
     assert abs(a) < 1e-12

@@ -259,7 +259,7 @@ def test_the_stop_that_follows_a_plan_ends_at_rest():
         row = np.zeros(PLAN_WIDTH)
         speed = rng.uniform(-1.4, 1.4)
         write_plan(planner, 0.0, 10.0, speed, 0.0, np.zeros(N_BLOCKS), row)
-        late.append(evaluate_plan(row, 60.0)[1])
+        late.append(evaluate_plan(row[None], 0, 60.0)[1])
     assert rounded > 10
     assert np.abs(late).max() < 1e-12
 

@@ -198,9 +198,9 @@ def test_log_reads_each_time_from_the_plan_in_force():
     times = np.array([0.0, 0.3, 0.5, 0.9])
     out = np.empty((4, 3))
     evaluate_log(np.array([first, second]), 2, times, out)
-    assert out[1] == pytest.approx(evaluate_plan(first, 0.3))
+    assert out[1] == pytest.approx(evaluate_plan(first[None], 0, 0.3))
     assert out[2, 0] == -2.0
-    assert out[3] == pytest.approx(evaluate_plan(second, 0.9))
+    assert out[3] == pytest.approx(evaluate_plan(second[None], 0, 0.9))
 
 
 @pytest.mark.parametrize("name", ["brisk_pan", "accel_never_reached"])
@@ -221,7 +221,7 @@ def test_a_plan_comes_to_a_target_that_stands_still():
     state = (0.0, 0.0, 0.0)
     for _ in range(8):
         _, u = solved(planner, state, np.full(len(planner.nodes), 0.5))
-        state = evaluate_plan(written(planner, state, u), 0.5)
+        state = evaluate_plan(written(planner, state, u)[None], 0, 0.5)
     assert state[0] == pytest.approx(0.5, abs=1e-3)
     assert state[1] == pytest.approx(0.0, abs=1e-2)
 

@@ -81,7 +81,7 @@ def test_speed_does_not_creep_when_plans_follow_one_another_on_the_limit(every_s
         assert steps >= 0
         row = written(planner, state, u)
         top = max(top, np.abs(evaluated(row, np.linspace(0, every_s, 21))[:, 1]).max())
-        state = evaluate_plan(row, every_s)
+        state = evaluate_plan(row[None], 0, every_s)
     assert top <= LIMITS["heavy_tilt"][0]
     assert top > 0.99999 * LIMITS["heavy_tilt"][0]
 
@@ -132,7 +132,7 @@ def test_dolly_plan_and_its_stop_never_leave_the_rail(name):
         assert np.abs(v).max() <= speed
         assert np.abs(a).max() <= accel
         assert np.abs(pieces(row)[0]).max() <= jerk * (1 + 1e-10)
-        x, v, a = evaluate_plan(row, total + 3.0)
+        x, v, a = evaluate_plan(row[None], 0, total + 3.0)
         assert abs(v) < 1e-12
         assert a == 0.0
         assert 0.0 <= x <= RAIL_M

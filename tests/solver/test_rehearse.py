@@ -6,7 +6,8 @@ from shots import random_shot
 from carrellata.solver.acted import acted
 from carrellata.solver.camera import project
 from carrellata.solver.perform import perform
-from carrellata.solver.rehearse import LEAST_DEPTH_M, rehearsed_focus
+from carrellata.solver.puller import LEAST_DEPTH_M
+from carrellata.solver.rehearse import rehearsed_focus
 
 
 def test_marks_are_the_depth_that_the_camera_sees():
