@@ -127,7 +127,7 @@ def _open_shot(spec: ShotSpec, judgement: Judgement, *, gap: bool) -> OpenShot:
                 last=ends.last,
                 left=ends.left,
                 order=k,
-                setup=_shared(candidate),
+                setup="" if spec.setup is None else _shared(candidate),
             )
         )
     return OpenShot(

@@ -20,6 +20,8 @@ from .threads import use_one_thread
 S = TypeVar("S")
 T = TypeVar("T")
 
+_ROUNDS = 4  # parts that each process still gets of what is left
+
 WARMED = f"{__package__}.warmed"
 WARMED_TO_CHOOSE = f"{__package__}.warmed_to_choose"
 
@@ -28,7 +30,9 @@ class Run(Protocol):
     """Calls `function(work, shot)` for every shot and yields results as they come.
 
     A shot, or whatever stands for one, that was lost with its process yields
-    `lost(work, shot)`.
+    `lost(work, shot)`. What takes a process little longer than being told of it is
+    handed over some at once, fewer towards the end, so that no process waits long for
+    the others.
     """
 
     def __call__(
@@ -37,8 +41,9 @@ class Run(Protocol):
         shots: Sequence[S],
         *,
         lost: Callable[[Any, S], T],
+        at_once: int = 1,
     ) -> Iterator[T]:
-        """Yield a result for each shot, in any order."""
+        """Yield a result for each shot, in any order; at most `at_once` go together."""
 
 
 @contextmanager
@@ -62,6 +67,7 @@ def runner(
             shots: Sequence[S],
             *,
             lost: Callable[[Any, S], T],
+            at_once: int = 1,
         ) -> Iterator[T]:
             for shot in shots:
                 yield function(work, shot)
@@ -80,19 +86,21 @@ def runner(
         shots: Sequence[S],
         *,
         lost: Callable[[Any, S], T],
+        at_once: int = 1,
     ) -> Iterator[T]:
-        shot_of, unsent = {}, []
-        for shot in shots:
+        shots_of, unsent = {}, []
+        for some in _parted(shots, at_once, n_workers):
             try:
-                shot_of[executor.submit(_call, function, shot)] = shot
+                shots_of[executor.submit(_call_each, function, some)] = some
             except BrokenProcessPool:  # by a shot before
-                unsent.append(shot)
-        for future in as_completed(shot_of):
+                unsent += some
+        for future in as_completed(shots_of):
+            results: list[T]
             try:
-                result: T = future.result()
+                results = future.result()
             except BrokenProcessPool:
-                result = lost(work, shot_of[future])
-            yield result
+                results = [lost(work, shot) for shot in shots_of[future]]
+            yield from results
         for shot in unsent:
             yield lost(work, shot)
 
@@ -118,8 +126,18 @@ def _start(work: object) -> None:
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
-def _call(function: Callable[[Any, S], T], shot: S) -> T:
-    return function(_held[0], shot)
+def _parted(shots: Sequence[S], at_once: int, n_workers: int) -> Iterator[list[S]]:
+    """Yield the shots in their order, some at once, at the end one by one."""
+    start = 0
+    while start < len(shots):
+        left = len(shots) - start
+        count = max(1, min(at_once, left // (_ROUNDS * n_workers)))
+        yield list(shots[start : start + count])
+        start += count
+
+
+def _call_each(function: Callable[[Any, S], T], shots: Sequence[S]) -> list[T]:
+    return [function(_held[0], shot) for shot in shots]
 
 
 def _end_with_parent() -> None:

@@ -2,12 +2,13 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pyarrow as pa
 
+from ..solver.cuts.cut_end import ShotEnds, shot_ends
 from ..solver.errors import SolverError
-from ..solver.measure import measure
+from ..solver.measure import Measures, measure
 from ..solver.take import operate
 from .asks import ask_of
 from .choose import Chosen
@@ -64,15 +65,18 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
         return failed_row(work, spec, "\n".join(map(str, error.faults)))
     judge = judge_key(work.job, spec, prepared.inputs)
     keys = Keys(judge=judge, take=take_key(judge, setup_of(closed)))
-    table = work.store.find(spec.name, keys)
-    status = "solved" if table is None else "kept"
-    if table is None:
+    kept = work.store.find(spec.name, keys)
+    if kept is not None:
+        metadata = take_metadata(kept)
+        status, measures, ends = "kept", metadata["measures"], metadata["ends"]
+    else:
         try:
-            table = solve_prepared(work.job, prepared, keys)
+            solved = solve_whole(work.job, prepared, keys)
         except SolverError as error:
             return failed_row(work, spec, str(error))
-        work.store.put(spec.name, table)
-    metadata = take_metadata(table)
+        del prepared  # the arrays of a long shot, beside which its take is written
+        work.store.put(spec.name, keys.take, solved.table)
+        status, measures, ends = "solved", solved.measures, solved.ends.plain()
     reasons: dict[str, Any] = {}
     if chosen is not None:
         other = chosen.runner_up
@@ -82,10 +86,10 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
         work,
         closed,
         status=status,
-        take_key=metadata["keys"]["take"],
-        judge_key=metadata["keys"]["judge"],
-        measures=metadata["measures"],
-        ends=canonical(metadata["ends"]) if "ends" in metadata else None,
+        take_key=keys.take,
+        judge_key=keys.judge,
+        measures=measures,
+        ends=canonical(ends),
         **reasons,
     )
 
@@ -111,21 +115,37 @@ def _keep_locked(work: Work, spec: ShotSpec) -> ShotRow:
     )
 
 
-def solve_prepared(job: JobFile, prepared: Prepared, keys: Keys) -> pa.Table:
-    """Return the table of a shot's take; nothing is read or written.
+class Solved(NamedTuple):
+    """A take as it is written, and what stands in its row too."""
+
+    table: pa.Table
+    measures: Measures
+    ends: ShotEnds
+
+
+def solve_whole(job: JobFile, prepared: Prepared, keys: Keys) -> Solved:
+    """Return a shot's take; nothing is read or written.
 
     Raises:
         SolverError: the solver cannot work with the shot's data.
     """
     take = operate(prepared.shot)
-    return take_table(
+    measures, ends = measure(take), shot_ends(take)
+    table = take_table(
         take,
         job=job,
         spec=prepared.spec,
         keys=keys,
-        measures=measure(take),
+        measures=measures,
+        ends=ends,
         status="solved",
     )
+    return Solved(table, measures, ends)
+
+
+def solve_prepared(job: JobFile, prepared: Prepared, keys: Keys) -> pa.Table:
+    """Return the table of a shot's take; see `solve_whole`."""
+    return solve_whole(job, prepared, keys).table
 
 
 def faults_of_shot(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:

@@ -8,26 +8,27 @@ a JSON object that says the rest; `carrellata.bodies` holds what `bodies` says.
 """
 
 import json
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, fields
 from math import degrees
-from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from ..solver.crew import Crew
-from ..solver.cuts.cut_end import shot_ends
+from ..solver.arrays import IntArray
+from ..solver.crew import Crew, Member
+from ..solver.cuts.cut_end import ShotEnds
 from ..solver.knots import channel_knots
 from ..solver.measure import Measures
 from ..solver.perform import primary_points
 from ..solver.take import Take
-from .atomic import write_whole
+from .atomic import whole_file
 from .axes import scene_from_inside, turn_scene_from_inside
 from .bodies import BODIES_KEY, bodies_json
 from .errors import InputError
+from .files import Place
 from .grip_metadata import sheet_metadata
 from .keys import Keys, canonical, setup_of
 from .parquet import read_checked
@@ -95,6 +96,7 @@ def take_table(
     spec: ShotSpec,
     keys: Keys,
     measures: Measures,
+    ends: ShotEnds,
     status: str,
 ) -> pa.Table:
     """Return a take as the table that is written.
@@ -105,22 +107,12 @@ def take_table(
         spec: the shot.
         keys: digests of what the take was made from.
         measures: of the take, flat, finite.
+        ends: of the take's cut.
         status: `solved`; it must not depend on the run, so that bytes do not.
 
     Returns:
         Columns `TAKE_FIELDS`, one row a sample, in order of time.
     """
-    values = {
-        "sequence": [job.sequence] * len(take.frame),
-        "shot": [spec.name] * len(take.frame),
-        **_clock(take),
-        **_pose(take, job.world),
-        **_optics(take),
-        **_motion(take),
-        **_picture(take),
-        **_aimed_at(take, job.world),
-    }
-    arrays = [pa.array(values[name], type=kind) for name, kind, _ in _COLUMNS]
     metadata = canonical(
         {
             "schema": TAKE_SCHEMA,
@@ -136,7 +128,7 @@ def take_table(
             "crew": _crew(take.shot.crew),
             "asked": _asked(spec),
             "grip_sheet": sheet_metadata(take, spec.stage, job.world),
-            "ends": shot_ends(take).plain(),
+            "ends": ends.plain(),
             "measures": measures,
             "status": status,
         }
@@ -144,7 +136,37 @@ def take_table(
     schema = TAKE_FIELDS.with_metadata(
         {METADATA_KEY: metadata, BODIES_KEY: bodies_json(take, job.world)}
     )
-    return pa.table(arrays, schema=schema)
+    # Of a long take the text is large, and so is what columns are worked out from.
+    del metadata
+    columns: dict[str, pa.Array] = {
+        "sequence": _text([job.sequence], np.zeros_like(take.subject)),
+        "shot": _text([spec.name], np.zeros_like(take.subject)),
+        "subject": _text([one.name for one in take.shot.subjects], take.subject),
+    }
+    for some in (
+        _clock(take),
+        *_pose(take, job.world),
+        _optics(take),
+        _motion(take),
+        _picture(take),
+        _aimed_at(take, job.world),
+    ):
+        for name, values in some.items():
+            columns[name] = pa.array(values)
+    return pa.Table.from_arrays(
+        [columns[name] for name in TAKE_FIELDS.names], schema=schema
+    )
+
+
+def _text(words: Sequence[str], which: IntArray) -> pa.DictionaryArray:
+    """Return words by their indices (n,), numbered as they first appear."""
+    used, first = np.unique(which, return_index=True)
+    order = used[np.argsort(first)]
+    places = np.empty(len(words), dtype=np.int32)
+    places[order] = np.arange(len(order))
+    return pa.DictionaryArray.from_arrays(
+        places[which], pa.array([words[k] for k in order], pa.string())
+    )
 
 
 def _gate(take: Take) -> dict[str, float]:
@@ -212,34 +234,35 @@ def take_metadata(table: pa.Table) -> dict[str, Any]:
 
 def take_bytes(table: pa.Table) -> bytes:
     """Return the Parquet file of a take: zstd, one row group, same table same bytes."""
-    data: bytes = _file_of(table).to_pybytes()
+    buffer = pa.BufferOutputStream()
+    _write(table, buffer)
+    data: bytes = buffer.getvalue().to_pybytes()
     return data
 
 
-def _file_of(table: pa.Table) -> pa.Buffer:
-    buffer = pa.BufferOutputStream()
+def _write(table: pa.Table, sink: BinaryIO | pa.NativeFile) -> None:
     pq.write_table(
         table,
-        buffer,
+        sink,
         compression="zstd",
         use_dictionary=_TEXTS,
         row_group_size=max(1, table.num_rows),
         write_page_checksum=True,
         write_statistics=_ORDERED,
     )
-    return buffer.getvalue()
 
 
-def write_take(table: pa.Table, path: Path) -> None:
-    """Write a take whole or not at all.
+def write_take(table: pa.Table, path: Place) -> None:
+    """Write a take whole or not at all; on a disk it is never in memory as a file.
 
     Raises:
         OSError: it could not be written; what was at `path` still is.
     """
-    write_whole(path, memoryview(_file_of(table)))
+    with whole_file(path) as file:
+        _write(table, file)
 
 
-def read_take(path: Path, *, columns: Sequence[str] | None = None) -> pa.Table:
+def read_take(path: Place, *, columns: Sequence[str] | None = None) -> pa.Table:
     """Read a take back, with every page checked against its checksum.
 
     Args:
@@ -268,13 +291,11 @@ def _clock(take: Take) -> Mapping[str, Any]:
     }
 
 
-def _pose(take: Take, world: WorldSpec) -> Mapping[str, Any]:
+def _pose(take: Take, world: WorldSpec) -> Iterator[Mapping[str, Any]]:
     base = scene_from_inside(take.base, world)
-    final = scene_from_inside(take.place, world)
-    turn = turn_scene_from_inside(take.turn, world)
+    yield {name: base[:, c] for c, name in enumerate("xyz")}
     shake = take.shake
-    return {
-        **{name: base[:, c] for c, name in enumerate("xyz")},
+    yield {
         "pan_deg": np.degrees(take.pan[:, 0]),
         "tilt_deg": np.degrees(take.tilt[:, 0]),
         "roll_deg": np.full(len(base), degrees(take.shot.roll_rad)),
@@ -284,9 +305,11 @@ def _pose(take: Take, world: WorldSpec) -> Mapping[str, Any]:
         "shake_pan_deg": np.degrees(shake.pan),
         "shake_tilt_deg": np.degrees(shake.tilt),
         "shake_roll_deg": np.degrees(shake.roll),
-        **{f"cam_{name}": final[:, c] for c, name in enumerate("xyz")},
-        **{f"q{name}": turn[:, c] for c, name in enumerate("xyzw")},
     }
+    final = scene_from_inside(take.place, world)
+    yield {f"cam_{name}": final[:, c] for c, name in enumerate("xyz")}
+    turn = turn_scene_from_inside(take.turn, world)
+    yield {f"q{name}": turn[:, c] for c, name in enumerate("xyzw")}
 
 
 def _optics(take: Take) -> Mapping[str, Any]:
@@ -318,7 +341,6 @@ def _motion(take: Take) -> Mapping[str, Any]:
 
 def _picture(take: Take) -> Mapping[str, Any]:
     return {
-        "subject": [take.shot.subjects[k].name for k in take.subject],
         "subject_u": take.u,
         "subject_v": take.v,
         "subject_size": take.size,
@@ -368,13 +390,17 @@ def _axes(world: WorldSpec) -> dict[str, Any]:
 
 def _crew(crew: Crew) -> dict[str, Any]:
     """Return the crew's numbers in the units of the job file."""
-    operator = asdict(crew.operator)
+    operator = _numbers(crew.operator)
     for name in ("max_speed", "max_accel", "max_jerk"):
         operator[name] = degrees(operator[name])
     return {
         "preset": crew.preset,
         "operator": operator,
-        "grip": asdict(crew.grip),
-        "puller": asdict(crew.puller),
+        "grip": _numbers(crew.grip),
+        "puller": _numbers(crew.puller),
         "focus_method": crew.focus_method,
     }
+
+
+def _numbers(member: Member) -> dict[str, Any]:
+    return {each.name: getattr(member, each.name) for each in fields(member)}

@@ -82,16 +82,20 @@ class CutEnd(Acted):
 
     def plain(self) -> dict[str, Any]:
         """Return the end as values that JSON carries without loss."""
-        return {field.name: getattr(self, field.name) for field in fields(self)}
+        return {name: getattr(self, name) for name in _FIELDS}
 
     @classmethod
     def from_plain(cls, values: Mapping[str, Any]) -> "CutEnd":
         """Return the end that `plain` gave, through JSON or not."""
-        known = {field.name: values[field.name] for field in fields(cls)}
+        known = {name: values[name] for name in _FIELDS}
         for name in ("place", "eyes", "velocity", "lens"):
             known[name] = tuple(known[name])
         known["others"] = tuple(tuple(other) for other in known["others"])
         return cls(**known)
+
+
+# A choice reads tens of thousands of ends back.
+_FIELDS = tuple(field.name for field in fields(CutEnd))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
