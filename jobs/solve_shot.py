@@ -23,7 +23,7 @@ from .spec import JobFile
 from .spec_shot import ShotSpec
 from .store import Store
 from .subjects import SubjectReader, read_subject
-from .takes import take_metadata, take_table
+from .takes import take_metadata, take_rows
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -75,7 +75,7 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
         except SolverError as error:
             return failed_row(work, spec, str(error))
         del prepared  # the arrays of a long shot, beside which its take is written
-        work.store.put(spec.name, keys.take, solved.table)
+        work.store.put(spec.name, keys.take, solved.rows)
         status, measures, ends = "solved", solved.measures, solved.ends.plain()
     reasons: dict[str, Any] = {}
     if chosen is not None:
@@ -116,9 +116,9 @@ def _keep_locked(work: Work, spec: ShotSpec) -> ShotRow:
 
 
 class Solved(NamedTuple):
-    """A take as it is written, and what stands in its row too."""
+    """A take as it is written, to be read once, and what stands in its row too."""
 
-    table: pa.Table
+    rows: pa.RecordBatchReader
     measures: Measures
     ends: ShotEnds
 
@@ -131,7 +131,7 @@ def solve_whole(job: JobFile, prepared: Prepared, keys: Keys) -> Solved:
     """
     take = operate(prepared.shot)
     measures, ends = measure(take), shot_ends(take)
-    table = take_table(
+    rows = take_rows(
         take,
         job=job,
         spec=prepared.spec,
@@ -140,12 +140,12 @@ def solve_whole(job: JobFile, prepared: Prepared, keys: Keys) -> Solved:
         ends=ends,
         status="solved",
     )
-    return Solved(table, measures, ends)
+    return Solved(rows, measures, ends)
 
 
 def solve_prepared(job: JobFile, prepared: Prepared, keys: Keys) -> pa.Table:
     """Return the table of a shot's take; see `solve_whole`."""
-    return solve_whole(job, prepared, keys).table
+    return solve_whole(job, prepared, keys).rows.read_all()
 
 
 def faults_of_shot(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:

@@ -83,14 +83,14 @@ class Store:
         if current is None or _keys(current).take != take_key:
             name_whole(self.take(shot), self.kept(shot, take_key))
 
-    def put(self, shot: str, take_key: str, table: pa.Table) -> None:
-        """Make a take, whose key is this, the current one of its shot.
+    def put(self, shot: str, take_key: str, take: pa.RecordBatchReader) -> None:
+        """Make a take, whose key is this, the current one of its shot; it is read.
 
         Raises:
             OSError: it could not be written; the current take is as it was.
         """
         path = self.kept(shot, take_key)
-        write_take(table, path)
+        write_take(take, path)
         name_whole(self.take(shot), path)
 
     def tidy(self) -> None:

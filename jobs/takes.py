@@ -89,7 +89,7 @@ _TEXTS = [name for name, kind, _ in _COLUMNS if kind == _TEXT]
 _ORDERED = ["frame", "time_s"]  # what readers look for a part of a take by
 
 
-def take_table(
+def take_rows(
     take: Take,
     *,
     job: JobFile,
@@ -98,8 +98,8 @@ def take_table(
     measures: Measures,
     ends: ShotEnds,
     status: str,
-) -> pa.Table:
-    """Return a take as the table that is written.
+) -> pa.RecordBatchReader:
+    """Return a take as the table that is written, to be read once.
 
     Args:
         take: as operated, Y up in metres and radians.
@@ -111,7 +111,7 @@ def take_table(
         status: `solved`; it must not depend on the run, so that bytes do not.
 
     Returns:
-        Columns `TAKE_FIELDS`, one row a sample, in order of time.
+        Columns `TAKE_FIELDS`, one row a sample, in order of time, as one batch.
     """
     metadata = canonical(
         {
@@ -153,9 +153,10 @@ def take_table(
     ):
         for name, values in some.items():
             columns[name] = pa.array(values)
-    return pa.Table.from_arrays(
+    batch = pa.RecordBatch.from_arrays(
         [columns[name] for name in TAKE_FIELDS.names], schema=schema
     )
+    return pa.RecordBatchReader.from_batches(schema, [batch])
 
 
 def _text(words: Sequence[str], which: IntArray) -> pa.DictionaryArray:
@@ -235,31 +236,42 @@ def take_metadata(table: pa.Table) -> dict[str, Any]:
 def take_bytes(table: pa.Table) -> bytes:
     """Return the Parquet file of a take: zstd, one row group, same table same bytes."""
     buffer = pa.BufferOutputStream()
-    _write(table, buffer)
+    _write(table.combine_chunks().to_reader(), buffer)
     data: bytes = buffer.getvalue().to_pybytes()
     return data
 
 
-def _write(table: pa.Table, sink: BinaryIO | pa.NativeFile) -> None:
-    pq.write_table(
-        table,
-        sink,
-        compression="zstd",
-        use_dictionary=_TEXTS,
-        row_group_size=max(1, table.num_rows),
-        write_page_checksum=True,
-        write_statistics=_ORDERED,
-    )
+def write_take(take: pa.RecordBatchReader, place: Place) -> None:
+    """Write a take whole or not at all.
 
+    Of a long one little is in memory beside what it was given as: on a disk the file
+    is written as it is made, and the rows are gone when its end is made.
 
-def write_take(table: pa.Table, path: Place) -> None:
-    """Write a take whole or not at all; on a disk it is never in memory as a file.
+    Args:
+        take: all of it as one batch, which is read.
+        place: of the file.
 
     Raises:
-        OSError: it could not be written; what was at `path` still is.
+        OSError: it could not be written; what was at `place` still is.
     """
-    with whole_file(path) as file:
-        _write(table, file)
+    with whole_file(place) as file:
+        _write(take, file)
+
+
+def _write(take: pa.RecordBatchReader, sink: BinaryIO | pa.NativeFile) -> None:
+    with pq.ParquetWriter(
+        sink,
+        take.schema,
+        compression="zstd",
+        use_dictionary=_TEXTS,
+        write_page_checksum=True,
+        write_statistics=_ORDERED,
+    ) as writer:
+        for batch in take:
+            table = pa.Table.from_batches([batch])
+            writer.write_table(table, row_group_size=max(1, len(batch)))
+            # Before the metadata is written, which takes several times its size.
+            del batch, table
 
 
 def read_take(path: Place, *, columns: Sequence[str] | None = None) -> pa.Table:

@@ -47,7 +47,7 @@ def run(sizes: Sizes) -> list[Figure]:
             shutil.rmtree(out, ignore_errors=True)
             for source, (shot, table) in zip(sources, takes.items(), strict=True):
                 pq.read_table(source)
-                work.store.put(shot, keys[shot]["take"], table)
+                work.store.put(shot, keys[shot]["take"], table.to_reader())
 
         def plain() -> None:
             shutil.rmtree(out, ignore_errors=True)

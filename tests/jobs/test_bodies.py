@@ -24,7 +24,8 @@ def test_bodies_stand_on_the_samples_and_are_as_tall_as_they_say(
     job = parse_job(walking_job(walking_shot("010", subjects=subjects)))
     prepared = prepare(job, job.shots[0], Path())
     keys = keys_of(job, prepared.spec, prepared.inputs)
-    write_take(solve_prepared(job, prepared, keys), tmp_path / "010.parquet")
+    table = solve_prepared(job, prepared, keys)
+    write_take(table.to_reader(), tmp_path / "010.parquet")
     table = read_take(tmp_path / "010.parquet")
     bodies = {body.name: body for body in read_bodies(table)}
     assert list(bodies) == ["guard", "runner"]

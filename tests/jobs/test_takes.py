@@ -55,7 +55,7 @@ def column(table: pa.Table, name: str) -> np.ndarray:
 
 
 def test_columns_have_the_agreed_names_types_and_order(tmp_path: Path) -> None:
-    write_take(solved(), tmp_path / "010.parquet")
+    write_take(solved().to_reader(), tmp_path / "010.parquet")
     read = read_take(tmp_path / "010.parquet")
     assert {f.name: f.type for f in read.schema} == COLUMNS
     assert read.column_names == list(COLUMNS)
@@ -63,7 +63,7 @@ def test_columns_have_the_agreed_names_types_and_order(tmp_path: Path) -> None:
 
 def test_take_reads_back_as_it_was_written(tmp_path: Path) -> None:
     table = solved()
-    write_take(table, tmp_path / "010.parquet")
+    write_take(table.to_reader(), tmp_path / "010.parquet")
     read = read_take(tmp_path / "010.parquet")
     assert take_bytes(read) == take_bytes(table)
     assert set(files_below(tmp_path)) == {"010.parquet"}
@@ -72,7 +72,7 @@ def test_take_reads_back_as_it_was_written(tmp_path: Path) -> None:
 def test_file_is_one_zstd_row_group_with_dictionaries_on_text_only(
     tmp_path: Path,
 ) -> None:
-    write_take(solved(), tmp_path / "a.parquet")
+    write_take(solved().to_reader(), tmp_path / "a.parquet")
     described = pq.ParquetFile(tmp_path / "a.parquet").metadata
     assert described.num_row_groups == 1
     group = described.row_group(0)
@@ -85,7 +85,7 @@ def test_file_is_one_zstd_row_group_with_dictionaries_on_text_only(
 
 def test_metadata_is_found_by_whoever_reads_the_file(tmp_path: Path) -> None:
     path = tmp_path / "a.parquet"
-    write_take(solved(), path)
+    write_take(solved().to_reader(), path)
     told = pq.read_table(path).schema.metadata
     assert json.loads(told[b"carrellata"])["status"] == "solved"
     assert pq.read_schema(path).metadata == told
