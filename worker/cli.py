@@ -14,6 +14,7 @@ from ..jobs.errors import (
     ShotDataError,
     exit_code,
 )
+from ..jobs.object_errors import StoreError
 from ..jobs.terminal import faults_json, print_faults, print_json
 from . import cli_farm  # noqa: F401  its commands join those of this machine
 from .service import commands as _commands_of_the_service  # noqa: F401
@@ -44,7 +45,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return exit_code(CancelledError())
     except OSError as error:
         path = "" if error.filename is None else str(error.filename)
-        message = f"cannot be written: {(error.strerror or str(error)).lower()}"
+        message = (error.strerror or str(error)).lower()
+        if not isinstance(error, StoreError):
+            message = f"cannot be written: {message}"
         _say((Fault(path=path, message=message),), words)
         return _NOT_WRITTEN
     except SystemExit as end:

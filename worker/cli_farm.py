@@ -6,7 +6,6 @@ What they need is imported when they run, so that help stays quick.
 import signal
 import threading
 from enum import StrEnum
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -33,12 +32,12 @@ class Pool(StrEnum):
 def submit(
     job: JobPath,
     out: Annotated[
-        Path | None,
+        str | None,
         typer.Option(
             "-o",
             "--out",
             metavar="OUT",
-            help="Folder for takes; default, the farm's.",
+            help="Folder, s3:// or gs:// for takes; default, the farm's.",
         ),
     ] = None,
     shots: Annotated[
@@ -51,6 +50,7 @@ def submit(
     as_json: AsJson = False,
 ) -> None:
     """Put a job on the farm and print the name of its batch."""
+    from ..jobs.files import place_of
     from ..jobs.load import load_job
     from .submission import submit as put
 
@@ -59,7 +59,7 @@ def submit(
         farm,
         load_job(job),
         folder=job.parent,
-        out=farm.settings.outputs[0] if out is None else out,
+        out=farm.settings.outputs[0] if out is None else place_of(out, "--out"),
         shots=None if shots is None else [one.strip() for one in shots.split(",")],
         follow=follow,
     )

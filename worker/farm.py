@@ -5,10 +5,10 @@ import time
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 
 from celery import Celery
 
+from ..jobs.files import Place, place_of
 from .app import make_app, send_join
 from .broker import answering, quick_client
 from .phases import PHASES
@@ -148,8 +148,8 @@ def outcomes(farm: Farm, batch: str) -> list[Outcome]:
         RecordError: there is no such batch.
     """
     record = farm.spool.read(batch)
-    found = (farm.spool.outcome(batch, PHASES[-1].name, k) for k in record.shots)
-    return [one for one in found if one is not None]
+    found = farm.spool.outcomes(batch, PHASES[-1].name, record.shots)
+    return [one for one in found.values() if one is not None]
 
 
 def cancel(farm: Farm, batch: str) -> BatchStatus:
@@ -168,9 +168,9 @@ def cancel(farm: Farm, batch: str) -> BatchStatus:
     return now
 
 
-def where(record: Record) -> Path:
-    """Return the folder of a batch's sequence."""
-    return Path(record.out) / record.job.sequence
+def where(record: Record) -> Place:
+    """Return where a batch's sequence lies."""
+    return place_of(record.out, "out") / record.job.sequence
 
 
 def _status_on_disk(farm: Farm, batch: str) -> BatchStatus:
@@ -180,7 +180,7 @@ def _status_on_disk(farm: Farm, batch: str) -> BatchStatus:
     if end is not None:
         counts = Counter(end["counts"])
     else:
-        found = (farm.spool.outcome(batch, phase, shot) for shot in record.shots)
+        found = farm.spool.outcomes(batch, phase, record.shots).values()
         counts = Counter(each["status"] for each in found if each is not None)
     return BatchStatus(
         batch=batch,

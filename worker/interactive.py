@@ -20,8 +20,10 @@ from celery.exceptions import SoftTimeLimitExceeded
 from pydantic import ValidationError
 
 from ..jobs.choose import choose_setups
-from ..jobs.errors import JobError
+from ..jobs.errors import InputError, JobError
+from ..jobs.files import Place, failure_words
 from ..jobs.judge_shot import judge_shot
+from ..jobs.object_errors import StoreError
 from ..jobs.sequence_table import ShotRow
 from ..jobs.solve_shot import Work, failed_row, solve_shot, unchosen_row
 from ..jobs.spec import JobFile
@@ -34,7 +36,7 @@ from .inputs import FarmReader, submission_faults
 from .logs import log
 from .machine import Machine
 from .messages import MessageError, TakeMessage
-from .places import PlaceError, place_below
+from .places import output_below, place_below
 from .spool import dump_job
 from .state import COUNTS, PREFIX, WORKERS
 
@@ -48,7 +50,7 @@ def take_key_of(request: str) -> str:
 
 
 def ask_take(
-    farm: Farm, request: str, *, job: JobFile, folder: Path, out: Path
+    farm: Farm, request: str, *, job: JobFile, folder: Path, out: Place
 ) -> None:
     """Have the first shot of a job solved at once; asked twice, it is done once.
 
@@ -66,7 +68,7 @@ def ask_take(
         ServiceError: Redis is not reachable.
     """
     real = place_below(farm.settings.roots, folder)
-    takes = place_below(farm.settings.outputs, out)
+    takes = output_below(farm.settings.outputs, out)
     faults = tuple(submission_faults(job, (0,), real, farm.settings.roots))
     if faults:
         raise JobError(faults)
@@ -125,7 +127,7 @@ def solve_now(machine: Machine, message: TakeMessage) -> None:
 
     Raises:
         MessageError: its job is none.
-        OSError: the take could not be written.
+        OSError: an object store does not answer; the message must be given back.
         RedisError: Redis was away for too long; the message must be given back.
     """
     key, redis = take_key_of(message.request), machine.state.redis
@@ -144,6 +146,11 @@ def solve_now(machine: Machine, message: TakeMessage) -> None:
         except SoftTimeLimitExceeded:
             answer_late(machine, message, machine.settings.time_limit_s * SOFT)
             return
+        except OSError as error:
+            if isinstance(error, StoreError) and error.transient:
+                redis.decr(f"{key}:tries")  # no process was lost
+                raise
+            row = failed_row(work, spec, f"shots[0]: {failure_words(error)}")
     answer(machine, message, {"row": asdict(row), "folder": str(work.store.folder)})
     log(
         logging.INFO,
@@ -189,10 +196,10 @@ def answer(machine: Machine, message: TakeMessage, found: Answer) -> None:
 def _work(machine: Machine, message: TakeMessage) -> Work:
     try:
         job = JobFile.model_validate(message.job)
-        folder, out = message.folders
+        folder, out = message.places
         real = place_below(machine.settings.roots, folder)
-        takes = place_below(machine.settings.outputs, out)
-    except (ValidationError, PlaceError) as error:
+        takes = output_below(machine.settings.outputs, out)
+    except (ValidationError, InputError) as error:
         text = f"job: {str(error)[:200]}"
         raise MessageError(text) from error
     if not job.shots:

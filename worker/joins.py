@@ -10,6 +10,8 @@ import time
 from collections import Counter
 from typing import Any
 
+from ..jobs.files import failure_words
+from ..jobs.object_errors import StoreError
 from .bundles import send_shots
 from .logs import log
 from .machine import Batch, Machine
@@ -51,10 +53,7 @@ def _join(machine: Machine, batch: Batch, phase: Phase) -> None:
     cancelled = found["state"] in (CANCELLING, CANCELLED)
     if found["phase"] != phase.name:
         return
-    outcomes = {
-        shot: machine.spool.outcome(name, phase.name, shot)
-        for shot in batch.shots[phase.name]
-    }
+    outcomes = machine.spool.outcomes(name, phase.name, batch.shots[phase.name])
     done = {shot: each for shot, each in outcomes.items() if each is not None}
     if cancelled:
         _stop(machine, batch, phase, done)
@@ -62,10 +61,16 @@ def _join(machine: Machine, batch: Batch, phase: Phase) -> None:
         _mend(machine, batch, phase, [k for k in outcomes if k not in done])
     elif int(found.get("tries", 0)) >= _MOST_TRIES:
         reason = f"its {phase.name} join was tried {_MOST_TRIES} times"
+        if "fault" in found:
+            reason += f": {found['fault']}"
         _close(machine, batch, FAILED, done, error=reason)
     else:
         tries = state.redis.hincrby(batch_key(name), "tries", 1)
-        _go_on(machine, batch, phase, done, again=tries > 1)
+        try:
+            _go_on(machine, batch, phase, done, again=tries > 1)
+        except OSError as error:
+            _note(machine, name, error)
+            raise
 
 
 def _go_on(
@@ -84,6 +89,14 @@ def _go_on(
     send_shots(machine.app, machine.settings, record, after, shots)
     machine.state.move(name, after.name, len(shots))
     machine.state.say(name, phase=after.name)
+
+
+def _note(machine: Machine, name: str, error: OSError) -> None:
+    """Keep why a join failed; one that waits for an object store has not failed."""
+    redis, key = machine.state.redis, batch_key(name)
+    redis.hset(key, "fault", failure_words(error))
+    if isinstance(error, StoreError) and error.transient:
+        redis.hincrby(key, "tries", -1)
 
 
 def _stop(

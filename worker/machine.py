@@ -12,6 +12,8 @@ from typing import Any
 
 from celery import Celery
 
+from ..jobs.errors import InputError
+from ..jobs.files import place_of
 from ..jobs.solve_shot import Work
 from ..jobs.spec_shot import ShotSpec
 from ..jobs.store import Store
@@ -19,7 +21,7 @@ from .app import send_join, send_units
 from .broker import patient_client
 from .inputs import FarmReader
 from .phases import Given, Phase, phases_of
-from .places import PlaceError, place_below
+from .places import output_below, place_below
 from .settings import Settings
 from .spool import Record, RecordError, Spool
 from .state import State
@@ -63,7 +65,7 @@ class Machine:
     spool: Spool
     worker: str = "worker"
     _held: "OrderedDict[str, Batch]" = field(default_factory=OrderedDict)
-    _given: dict[str, tuple[tuple[str, int], Given]] = field(default_factory=dict)
+    _given: dict[str, tuple[tuple[str, str], Given]] = field(default_factory=dict)
 
     def batch(self, name: str) -> Batch:
         """Return a batch, read once.
@@ -112,8 +114,8 @@ class Machine:
         record = self.spool.read(name)
         try:
             folder = place_below(self.settings.roots, Path(record.folder))
-            out = place_below(self.settings.outputs, Path(record.out))
-        except PlaceError as error:
+            out = output_below(self.settings.outputs, place_of(record.out, "out"))
+        except InputError as error:
             raise RecordError(name, str(error)) from error
         store = Store(folder=out / record.job.sequence)
         read = FarmReader(roots=self.settings.roots, inputs=record.inputs)

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ..jobs.errors import CarrellataError
+from ..jobs.files import Place, place_of
 from ..jobs.spec import MAX_SHOTS
 
 BatchName = Annotated[str, Field(pattern=r"^[a-z0-9]{16}$")]
@@ -49,9 +50,13 @@ class TakeMessage(Message):
     out: Folder
 
     @property
-    def folders(self) -> tuple[Path, Path]:
-        """Folder of the job, folder for takes."""
-        return Path(self.folder), Path(self.out)
+    def places(self) -> tuple[Path, Place]:
+        """Folder of the job, place for takes.
+
+        Raises:
+            InputError: takes can be written to no such place.
+        """
+        return Path(self.folder), place_of(self.out, "out")
 
 
 class CanaryMessage(Message):

@@ -7,12 +7,12 @@ the next phase. The queue, the counting and the failures are the same for all.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
 
 from ..jobs.choose import Chosen, choose_setups
+from ..jobs.files import Place
 from ..jobs.judge_shot import judge_shot
 from ..jobs.judgement import Candidate, Judgement
 from ..jobs.keys import Keys
@@ -147,7 +147,7 @@ def _report(work: Work, rows: Mapping[int, Row], again: bool) -> Given:
     return {}
 
 
-def _is_reported(folder: Path) -> bool:
+def _is_reported(folder: Place) -> bool:
     """Tell whether the rows as they are have been reported."""
     try:
         reported = (folder / "history" / "reported.parquet").read_bytes()
@@ -168,7 +168,7 @@ def _nothing(work: Work, rows: Mapping[int, Row]) -> None:
 
 
 def _place(job: JobFile, spec: ShotSpec) -> str:
-    return f"shots[{[one.name for one in job.shots].index(spec.name)}]"
+    return f"shots[{job.place_of(spec.name)}]"
 
 
 def _judge_ms(spec: ShotSpec) -> float:

@@ -8,18 +8,18 @@ this beside itself.
 
 import subprocess
 import sys
-from pathlib import Path
 
+from ..jobs.files import Place, place_of
 from ..jobs.review.write import write_review, write_with
 
 _MANY = 200  # pages; fewer are written before another program has started
 
 
-def write_pages(folder: Path, n_shots: int) -> None:
+def write_pages(folder: Place, n_shots: int) -> None:
     """Write the pages of a sequence that are not as they would be.
 
     Args:
-        folder: of the sequence.
+        folder: where the sequence lies.
         n_shots: how many pages there may be to write.
 
     Raises:
@@ -34,4 +34,4 @@ def write_pages(folder: Path, n_shots: int) -> None:
 
 
 if __name__ == "__main__":
-    write_review(Path(sys.argv[1]), write=write_with(None))
+    write_review(place_of(sys.argv[1], "FOLDER"), write=write_with(None))

@@ -4,6 +4,7 @@ Every variable is named `CARRELLATA_` and the field's name in capitals.
 """
 
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -11,10 +12,13 @@ from typing import NoReturn
 from urllib.parse import urlsplit
 
 from ..jobs.errors import InputError
+from ..jobs.files import Place, place_of
 
 PREFIX = "CARRELLATA_"
 SCHEMES = ("redis", "rediss", "unix")
 
+# Addresses hold colons of their own: one parts what comes before a folder or address.
+_BEFORE_A_PLACE = re.compile(r":(?=/(?!/)|[a-z][a-z0-9+.-]*://)")
 _MINUTE_S, _DAY_S = 60.0, 86_400.0
 
 
@@ -34,9 +38,10 @@ class Settings:
         broker: address of Redis, `redis://HOST:PORT/0`, `rediss://` or
             `unix:///PATH?db=0`; a password in it is never logged.
         roots: folders below which jobs and subjects are read.
-        outputs: folders below which takes are written; the roots if left out.
-        spool: folder of the batches' records, one that all machines see; below the
-            first output if left out.
+        outputs: folders, and prefixes of object stores, below which takes are
+            written; the roots if left out.
+        spool: folder or prefix of the batches' records, one that all machines see;
+            below the first output if left out.
         time_limit_s: of a message with shots, then its process is killed.
         join_limit_s: of a join, which also writes the review.
         visibility_timeout_s: after which a message whose worker died is given to
@@ -56,8 +61,8 @@ class Settings:
 
     broker: str
     roots: tuple[Path, ...]
-    outputs: tuple[Path, ...]
-    spool: Path
+    outputs: tuple[Place, ...]
+    spool: Place
     time_limit_s: float = 2 * _MINUTE_S
     join_limit_s: float = 60 * _MINUTE_S
     visibility_timeout_s: float = 5 * _MINUTE_S
@@ -85,11 +90,9 @@ def load_settings(environment: Mapping[str, str] = os.environ) -> Settings:
     Raises:
         SettingsError: one is missing or not usable; it names the variable.
     """
-    roots = _folders(environment, "roots")
-    if not roots:
-        _refuse("roots", "is not set; name the folders of the jobs")
-    outputs = _folders(environment, "outputs") or roots
-    spool = _folders(environment, "spool") or (outputs[0] / ".carrellata",)
+    roots = _roots(environment)
+    outputs = _places(environment, "outputs") or roots
+    spool = _places(environment, "spool") or (outputs[0] / ".carrellata",)
     if len(spool) > 1:
         _refuse("spool", "must be one folder")
     numbers = {
@@ -125,14 +128,28 @@ def _broker(environment: Mapping[str, str]) -> str:
     return broker
 
 
-def _folders(environment: Mapping[str, str], name: str) -> tuple[Path, ...]:
+def _roots(environment: Mapping[str, str]) -> tuple[Path, ...]:
+    places = _places(environment, "roots")
+    roots = tuple(place for place in places if isinstance(place, Path))
+    if not roots:
+        _refuse("roots", "is not set; name the folders of the jobs")
+    if len(roots) < len(places):
+        _refuse("roots", "must name folders; jobs are not read from object stores")
+    return roots
+
+
+def _places(environment: Mapping[str, str], name: str) -> tuple[Place, ...]:
     value = environment.get(PREFIX + name.upper(), "")
-    folders = tuple(Path(part) for part in value.split(os.pathsep) if part)
-    for folder in folders:
-        if not folder.is_absolute():
-            message = f"must name folders from / on, got {folder}"
+    separator = _BEFORE_A_PLACE if "://" in value else re.compile(os.pathsep)
+    parts = [part for part in separator.split(value) if part]
+    places = [place_of(part, PREFIX + name.upper()) for part in parts]
+    for place in places:
+        if isinstance(place, Path) and not place.is_absolute():
+            message = f"must name folders from / on, got {place}"
             _refuse(name, message)
-    return tuple(folder.resolve() for folder in folders)
+    return tuple(
+        place.resolve() if isinstance(place, Path) else place for place in places
+    )
 
 
 def _number(environment: Mapping[str, str], name: str, *, whole: bool) -> float:

@@ -1,27 +1,28 @@
-"""A batch on disk: what was submitted, and what came of each shot. This is the truth.
+"""A batch in files: what was submitted, and what came of each shot. This is the truth.
 
     SPOOL/<batch>/batch.json              what was submitted
     SPOOL/<batch>/<phase>/<shot>.json     what a phase made of a shot, by its place
     SPOOL/<batch>/<phase>/<shot>.begun    a take of it was not there before this batch
     SPOOL/<batch>/<phase>.json            what a phase's join gives to the next phase
+    SPOOL/<batch>/<phase>.stamp           another each time that it is given
     SPOOL/<batch>/closed.json             how it ended; missing while it is open
 
-Redis counts and queues; all of it can be made again from here.
+SPOOL is a folder, or a prefix of an object store. Redis counts and queues; all of it
+can be made again from here.
 """
 
 import json
 import re
 import secrets
-import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, field
-from pathlib import Path
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
 from ..jobs.atomic import write_whole
 from ..jobs.errors import InputError
+from ..jobs.files import Place, modified_s, read_all, remove_folder
 from ..jobs.locations import shown
 from ..jobs.spec import JobFile
 
@@ -47,7 +48,7 @@ class Record:
         batch: its name.
         digest: of everything that the result depends on.
         folder: where the job file lies; subjects are found from there.
-        out: folder in which the sequence gets its own.
+        out: folder or address in which the sequence gets its own.
         shots: places in the job of the shots to solve, rising.
         inputs: SHA-256 of each subject's file, by its name in the job; empty where
             the batch follows changes.
@@ -82,9 +83,9 @@ def is_name(text: str) -> bool:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Spool:
-    """The folder of all batches."""
+    """Where all batches lie."""
 
-    folder: Path
+    folder: Place
 
     def write(self, record: Record) -> None:
         """Keep what was submitted.
@@ -114,16 +115,16 @@ class Spool:
             raise RecordError(batch, message) from error
 
     def batches(self) -> Iterator[str]:
-        """Yield the names of all batches on disk."""
+        """Yield the names of all batches that there are."""
         if self.folder.is_dir():
-            for path in sorted(self.folder.iterdir()):
+            for path in sorted(self.folder.iterdir(), key=str):
                 if is_name(path.name) and (path / "batch.json").is_file():
                     yield path.name
 
     def age_s(self, batch: str, now_s: float) -> float:
         """Return for how long nothing was written of a batch's start or end."""
         paths = [self._batch(batch) / name for name in ("batch.json", "closed.json")]
-        return now_s - max(path.stat().st_mtime for path in paths if path.exists())
+        return now_s - max(modified_s(path) or 0.0 for path in paths)
 
     def set_outcome(self, batch: str, phase: str, shot: int, outcome: Outcome) -> None:
         """Keep what a phase made of a shot.
@@ -134,28 +135,37 @@ class Spool:
         Raises:
             OSError: it could not be written.
         """
-        _put(self._shot(batch, phase, shot), outcome)
+        data = json.dumps(outcome, separators=(",", ":"), allow_nan=False).encode()
+        write_whole(self._shot(batch, phase, shot), data, flush=False)
 
     def outcome(self, batch: str, phase: str, shot: int) -> Outcome | None:
         """Return what a phase made of a shot; None where nothing readable is there."""
-        found = _get(self._shot(batch, phase, shot))
-        return found if isinstance(found, dict) and "row" in found else None
+        return self.outcomes(batch, phase, [shot])[shot]
 
-    def drop_outcome(self, batch: str, phase: str, shot: int) -> None:
-        """Forget what a phase made of a shot."""
-        path = self._shot(batch, phase, shot)
-        path.unlink(missing_ok=True)
-        path.with_suffix(".begun").unlink(missing_ok=True)
+    def outcomes(
+        self, batch: str, phase: str, shots: Sequence[int]
+    ) -> dict[int, Outcome | None]:
+        """Return what a phase made of shots, as `outcome` does, by place."""
+        texts = read_all([self._shot(batch, phase, shot) for shot in shots])
+        plain = zip(shots, map(_plain, texts), strict=True)
+        return {
+            shot: one if one is not None and "row" in one else None
+            for shot, one in plain
+        }
+
+    def drop_outcomes(self, batch: str, phase: str, shots: Sequence[int]) -> None:
+        """Forget what a phase made of shots."""
+        for shot in shots:
+            self._shot(batch, phase, shot).unlink(missing_ok=True)
+            self._begun(batch, phase, shot).unlink(missing_ok=True)
 
     def mark_begun(self, batch: str, phase: str, shot: int) -> None:
         """Note that a shot was still to be solved when this batch came to it."""
-        path = self._shot(batch, phase, shot).with_suffix(".begun")
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.touch()
+        write_whole(self._begun(batch, phase, shot), b"", flush=False)
 
     def has_begun(self, batch: str, phase: str, shot: int) -> bool:
         """Tell whether a shot was still to be solved when this batch came to it."""
-        return self._shot(batch, phase, shot).with_suffix(".begun").exists()
+        return self._begun(batch, phase, shot).is_file()
 
     def set_given(self, batch: str, phase: str, given: dict[str, Any]) -> None:
         """Keep what the join of a phase gives for shots of the next one.
@@ -165,21 +175,23 @@ class Spool:
         """
         text = json.dumps(given, separators=(",", ":"), allow_nan=False)
         write_whole(self._batch(batch) / f"{phase}.json", text.encode())
+        stamp = secrets.token_hex(8)
+        write_whole(self._batch(batch) / f"{phase}.stamp", stamp.encode())
 
     def given(self, batch: str, phase: str) -> dict[str, Any] | None:
         """Return what the join of a phase gave; None where it has not been."""
-        found = _get(self._batch(batch) / f"{phase}.json")
-        return found if isinstance(found, dict) else None
+        return _get(self._batch(batch) / f"{phase}.json")
 
-    def given_stamp(self, batch: str, phase: str) -> int:
-        """Return when the join of a phase gave [ns]; 0 where it has not."""
+    def given_stamp(self, batch: str, phase: str) -> str:
+        """Return what is another each time that a join gives; "" where none has."""
         try:
-            return (self._batch(batch) / f"{phase}.json").stat().st_mtime_ns
+            return (self._batch(batch) / f"{phase}.stamp").read_bytes().hex()
         except FileNotFoundError:
-            return 0
+            return ""
 
     def drop_given(self, batch: str, phase: str) -> None:
         """Forget what the join of a phase gave."""
+        (self._batch(batch) / f"{phase}.stamp").unlink(missing_ok=True)
         (self._batch(batch) / f"{phase}.json").unlink(missing_ok=True)
 
     def close(self, batch: str, end: dict[str, Any]) -> None:
@@ -196,18 +208,20 @@ class Spool:
 
     def closed(self, batch: str) -> dict[str, Any] | None:
         """Return how a batch ended; None while it is open."""
-        found = _get(self._batch(batch) / "closed.json")
-        return found if isinstance(found, dict) else None
+        return _get(self._batch(batch) / "closed.json")
 
     def remove(self, batch: str) -> None:
         """Remove all records of a batch; takes are elsewhere and stay."""
-        shutil.rmtree(self._batch(batch), ignore_errors=True)
+        remove_folder(self._batch(batch))
 
-    def _batch(self, batch: str) -> Path:
+    def _batch(self, batch: str) -> Place:
         return self.folder / batch
 
-    def _shot(self, batch: str, phase: str, shot: int) -> Path:
+    def _shot(self, batch: str, phase: str, shot: int) -> Place:
         return self._batch(batch) / phase / f"{shot}.json"
+
+    def _begun(self, batch: str, phase: str, shot: int) -> Place:
+        return self._batch(batch) / phase / f"{shot}.begun"
 
 
 def dump_job(job: JobFile) -> dict[str, Any]:
@@ -215,22 +229,14 @@ def dump_job(job: JobFile) -> dict[str, Any]:
     return job.model_dump(mode="json", by_alias=True)
 
 
-def _put(path: Path, value: object) -> None:
-    temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}")
-    data = json.dumps(value, separators=(",", ":"), allow_nan=False).encode()
-    try:
-        try:
-            temporary.write_bytes(data)
-        except FileNotFoundError:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            temporary.write_bytes(data)
-        temporary.replace(path)
-    finally:
-        temporary.unlink(missing_ok=True)
+def _get(place: Place) -> dict[str, Any] | None:
+    return _plain(read_all([place])[0])
 
 
-def _get(path: Path) -> Any:
+def _plain(data: bytes | None) -> dict[str, Any] | None:
+    """Return the table that a file holds; None where there is none that is whole."""
     try:
-        return json.loads(path.read_bytes())
-    except (FileNotFoundError, ValueError):
+        found = None if data is None else json.loads(data)
+    except ValueError:
         return None
+    return found if isinstance(found, dict) else None

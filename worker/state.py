@@ -99,7 +99,7 @@ class State:
         with self.redis.pipeline() as pipe:
             pipe.delete(batch_key(batch, "cancel"))
             pipe.hset(key, items=flat({**fields, "state": RUNNING, "phase": phase}))
-            pipe.hdel(key, "tries", "counts", "finished_s", "error")
+            pipe.hdel(key, "tries", "fault", "counts", "finished_s", "error")
             pipe.hset(key, "moved_s", f"{time.time():.3f}")
             pipe.expire(key, self.lifetime_s)
             pipe.zadd(OPEN, {batch: float(fields["submitted_s"])})

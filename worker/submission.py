@@ -9,6 +9,7 @@ from pathlib import Path
 from celery import Celery
 
 from ..jobs.errors import JobError
+from ..jobs.files import Place
 from ..jobs.keys import canonical, solver_version
 from ..jobs.local import choose_shots
 from ..jobs.lock import with_locked_setups
@@ -20,7 +21,7 @@ from .bundles import send_shots
 from .farm import Farm, where
 from .inputs import digests_of, submission_faults
 from .phases import Phase, phases_of
-from .places import place_below
+from .places import output_below, place_below
 from .settings import Settings
 from .spool import Record, dump_job, new_name
 from .state import CLOSED, State
@@ -43,7 +44,7 @@ def submit(
     job: JobFile,
     *,
     folder: Path,
-    out: Path,
+    out: Place,
     shots: Sequence[str] | None = None,
     follow: bool = False,
     project: str = "",
@@ -54,7 +55,7 @@ def submit(
         farm: the farm.
         job: a checked job.
         folder: where the job file lies; subjects are found from there.
-        out: folder in which the sequence gets its own.
+        out: folder or prefix in which the sequence gets its own.
         shots: names of the shots to solve; None for all.
         follow: take subjects as they are when a shot is solved, whatever they were.
         project: whose it is; work of two projects is never the same.
@@ -64,7 +65,7 @@ def submit(
         PlaceError: a folder is outside those of the farm.
         FullError: Redis is full or too much is waiting.
         ServiceError: Redis is not reachable.
-        OSError: the record could not be written.
+        OSError: the record could not be written, or there is no place for takes.
     """
     record = _record(farm, job, folder, out, shots, follow=follow, project=project)
     parts = (farm.app, farm.state, farm.settings)
@@ -113,8 +114,7 @@ def retry(farm: Farm, batch: str) -> Submitted:
         again = [(one, one.shots(record.job, record.shots)) for one in later]
         for phase, shots in ((first, bad), *again):
             farm.state.forget(batch, phase.name, shots)
-            for shot in shots:
-                farm.spool.drop_outcome(batch, phase.name, shot)
+            farm.spool.drop_outcomes(batch, phase.name, shots)
             farm.spool.drop_given(batch, phase.name)
         farm.spool.reopen(batch)
         start(farm.app, farm.state, farm.settings, record, first, bad)
@@ -159,7 +159,7 @@ def start(
 def _bad(farm: Farm, record: Record, phase: Phase) -> tuple[int, ...]:
     """Return the shots that a phase has no good outcome of."""
     shots = phase.shots(record.job, record.shots)
-    found = {k: farm.spool.outcome(record.batch, phase.name, k) for k in shots}
+    found = farm.spool.outcomes(record.batch, phase.name, shots)
     return tuple(
         k for k, each in found.items() if each is None or each["status"] in BAD
     )
@@ -169,7 +169,7 @@ def _record(
     farm: Farm,
     job: JobFile,
     folder: Path,
-    out: Path,
+    out: Place,
     shots: Sequence[str] | None,
     *,
     follow: bool,
@@ -177,8 +177,11 @@ def _record(
 ) -> Record:
     roots = farm.settings.roots
     real = place_below(roots, folder.absolute())
-    takes = place_below(farm.settings.outputs, out.absolute())
-    job = with_locked_setups(job, Store(folder=takes / job.sequence))
+    asked = out.absolute() if isinstance(out, Path) else out
+    takes = output_below(farm.settings.outputs, asked)
+    store = Store(folder=takes / job.sequence)
+    store.tidy()
+    job = with_locked_setups(job, store)
     chosen = {spec.name for spec in choose_shots(job, shots=shots)}
     places = tuple(k for k, spec in enumerate(job.shots) if spec.name in chosen)
     read = {k for one in phases_of(job, places) for k in one.shots(job, places)}

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 from celery.exceptions import SoftTimeLimitExceeded
 
+from ..jobs.files import failure_words
+from ..jobs.object_errors import StoreError
 from .app import SOFT
 from .logs import LOGGER, log
 from .machine import Batch, Machine
@@ -39,6 +41,7 @@ def work_through(machine: Machine, message: UnitsMessage) -> None:
     Raises:
         MessageError: it names a batch, phase or shots that there are not.
         RedisError: Redis was away for too long; the message must be given back.
+        OSError: files are out of reach; likewise.
     """
     batch, phase = meant(machine, message)
     try:
@@ -139,10 +142,22 @@ def _do(machine: Machine, batch: Batch, phase: Phase, shot: int) -> Ended | None
         return None
     if begun.attempt > 1:
         state.count("redelivered")
+    try:
+        return _try(machine, batch, phase, shot, begun.attempt)
+    except OSError:
+        # Files are out of reach: the message goes back, and no process was lost.
+        state.abandon(name, phase.name, shot)
+        raise
+
+
+def _try(
+    machine: Machine, batch: Batch, phase: Phase, shot: int, attempt: int
+) -> Ended:
+    """Attempt a shot that was begun, and record what came of it."""
     start = time.monotonic()
-    if begun.attempt > machine.settings.max_attempts:
+    if attempt > machine.settings.max_attempts:
         reason = (
-            f"quarantined: its process was lost {begun.attempt - 1} times, perhaps for "
+            f"quarantined: its process was lost {attempt - 1} times, perhaps for "
             "want of memory"
         )
         outcome = _lost(batch, phase, shot, reason, QUARANTINED)
@@ -161,7 +176,9 @@ def _attempt(machine: Machine, batch: Batch, phase: Phase, shot: int) -> Outcome
     try:
         row = phase.unit(work, spec, machine.given(batch, phase, shot), mark)
     except OSError as error:
-        return _lost(batch, phase, shot, _not_written(error), FAILED)
+        if isinstance(error, StoreError) and error.transient:
+            raise  # it is nobody's fault, and the farm's to wait for
+        return _lost(batch, phase, shot, failure_words(error), FAILED)
     except (RecordError, SoftTimeLimitExceeded):
         raise
     except Exception as error:
@@ -173,10 +190,6 @@ def _attempt(machine: Machine, batch: Batch, phase: Phase, shot: int) -> Outcome
         # An earlier delivery of this batch solved it and was lost before it said so.
         row = {**row, "status": "solved"}
     return {"status": row["status"], "row": row}
-
-
-def _not_written(error: OSError) -> str:
-    return f"cannot be written: {(error.strerror or str(error)).lower()}"
 
 
 def _lost(batch: Batch, phase: Phase, shot: int, reason: str, status: str) -> Outcome:

@@ -84,7 +84,7 @@ def test_outcome_is_there_whole_or_not_at_all(tmp_path: Path) -> None:
     path = tmp_path / name / "take/3.json"
     path.write_text(path.read_text()[:-3])
     assert spool.outcome(name, "take", 3) is None
-    spool.drop_outcome(name, "take", 3)
+    spool.drop_outcomes(name, "take", [3])
     assert not list((tmp_path / name / "take").iterdir())
 
 
