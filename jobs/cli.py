@@ -54,7 +54,7 @@ def start() -> None:
 @app.command()
 def check(job: JobPath, as_json: AsJson = False) -> None:
     """Read a job and all its data, and name everything that is wrong."""
-    from .local import check_job
+    from .check import check_job
 
     found, faults = check_job(job)
     n_frames = sum(spec.n_frames for spec in found.shots)

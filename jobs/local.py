@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
 
+from .check import data_faults
 from .choose import Chosen, choose_setups
 from .errors import CancelledError, Fault, JobError
 from .files import Place, failure_words
@@ -20,7 +21,7 @@ from .lock import with_locked_setups
 from .pool import WARMED, WARMED_TO_CHOOSE, Run, n_processors, runner
 from .report import SOLVE_AGAIN
 from .sequence_table import ShotRow, merge_sequence
-from .solve_shot import Work, failed_row, faults_of_shot, solve_shot, unchosen_row
+from .solve_shot import Work, failed_row, solve_shot, unchosen_row
 from .spec import JobFile
 from .spec_shot import ShotSpec
 from .store import Store
@@ -278,29 +279,16 @@ def workers_for(chosen: Sequence[ShotSpec]) -> int:
     return n_processors() if n_samples >= _WORTH_A_POOL else 1
 
 
-def check_job(job_path: Path) -> tuple[JobFile, tuple[Fault, ...]]:
-    """Read a job and the data of all its shots; nothing is solved or written.
-
-    Returns:
-        The job, and all that is wrong with the data of its shots.
-
-    Raises:
-        InputError: the job file cannot be read.
-        JobError: the job is refused.
-    """
-    job = load_job(job_path)
-    store = Store(folder=job_path.parent / job.sequence)
-    work = Work(job=job, folder=job_path.parent, store=store)
-    faults = [fault for spec in job.shots for fault in faults_of_shot(work, spec)]
-    return job, tuple(faults)
-
-
 def _refuse_faulty(run: Run, chosen: Sequence[ShotSpec]) -> None:
     found = [
-        fault for each in run(faults_of_shot, chosen, lost=_lost) for fault in each
+        fault for each in run(_faults_of_shot, chosen, lost=_lost) for fault in each
     ]
     if found:
         raise JobError(tuple(sorted(found, key=_place)))
+
+
+def _faults_of_shot(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:
+    return data_faults(work.job, spec, work.folder, read=work.read)
 
 
 def _place(fault: Fault) -> list[str | int]:

@@ -40,7 +40,6 @@ class Spec(BaseModel):
         extra="forbid",
         frozen=True,
         allow_inf_nan=False,
-        use_attribute_docstrings=True,
     )
 
 

@@ -10,10 +10,9 @@ from ..solver.cuts.cut_end import ShotEnds, shot_ends
 from ..solver.errors import SolverError
 from ..solver.measure import Measures, measure
 from ..solver.take import operate
-from .asks import ask_of
 from .choose import Chosen
 from .continuity import plain_finding
-from .errors import Fault, ShotDataError
+from .errors import ShotDataError
 from .judgement import Judgement
 from .keys import Keys, canonical, judge_key, setup_of, take_key
 from .lock import keep_locked
@@ -146,18 +145,6 @@ def solve_whole(job: JobFile, prepared: Prepared, keys: Keys) -> Solved:
 def solve_prepared(job: JobFile, prepared: Prepared, keys: Keys) -> pa.Table:
     """Return the table of a shot's take; see `solve_whole`."""
     return solve_whole(job, prepared, keys).rows.read_all()
-
-
-def faults_of_shot(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:
-    """Read the data of a shot and return all that is wrong with it."""
-    try:
-        if spec.is_open:
-            ask_of(work.job, spec, work.folder, read=work.read)
-        else:
-            prepare(work.job, spec, work.folder, read=work.read)
-    except ShotDataError as error:
-        return error.faults
-    return ()
 
 
 def failed_row(work: Work, spec: ShotSpec, error: str) -> ShotRow:

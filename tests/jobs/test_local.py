@@ -13,10 +13,10 @@ from walks import (
     walking_shot,
 )
 
+from carrellata.jobs.check import check_job
 from carrellata.jobs.errors import CancelledError, JobError
 from carrellata.jobs.load import load_job
 from carrellata.jobs.local import (
-    check_job,
     choose_shots,
     solve_job,
     workers_for,

@@ -10,7 +10,8 @@ import pytest
 from pxr import Gf, Sdf, Usd, UsdGeom, UsdSkel, UsdUtils
 from subject_files import faults, read, reference
 
-from carrellata.jobs.local import check_job, solve_job
+from carrellata.jobs.check import check_job
+from carrellata.jobs.local import solve_job
 from carrellata.jobs.spec_subject import SubjectSpec
 from carrellata.jobs.subjects import usd
 
