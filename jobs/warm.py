@@ -1,41 +1,41 @@
 """Compiles the solver's kernels before work arrives.
 
 The compiled code is kept on disk, where other processes find it. On a machine where
-there is none yet, two processes compile at once, each what the other needs later: what
-one has compiled the other reads from disk when its turn comes.
+there is none yet, two processes compile at once: one grip, operator and the verdict on
+setups, the other all else. Stand-ins take the place of what the other's kernels would
+have found.
 """
 
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Sequence
 from fractions import Fraction
 
 import numpy as np
 
-from ..solver.active_set import WORK_ROWS
 from ..solver.camera import Gate
 from ..solver.compiled import has_machine_code
 from ..solver.crew import PRESETS
 from ..solver.lens import Lens
 from ..solver.measure import measure
-from ..solver.observe import observe
-from ..solver.perform import dolly_plans, head_plans, perform
-from ..solver.plan import solve_plan
-from ..solver.planner import MOST_ROWS, N_BLOCKS, N_NODES
+from ..solver.observe import Observed, Seen, observe
+from ..solver.perform import Performance, dolly_plans, focus_plans, head_plans
 from ..solver.rig import Rig, sticks, track
 from ..solver.setups.action import action_of
 from ..solver.setups.propose import propose_rails, propose_sticks
 from ..solver.setups.search import candidates
 from ..solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, View
 from ..solver.setups.stage import Stage
+from ..solver.shake import LEVELS
 from ..solver.shot import Framing, Shot, Subject
-from ..solver.take import operate
+from ..solver.take import operate, recorded
+from .garbage import collect_seldom
 from .pool import n_processors
 
 _PATIENCE_S = 20.0  # for what the other process compiles; then it is compiled twice
 _BESIDE = f"from {__name__} import work_beside; work_beside({{}})"
 _LENS = Lens(35.0)
+_N_FRAMES = 48  # long enough for a lag to be found
 
 
 def warm_up(*, choosing: bool = False) -> None:
@@ -49,9 +49,9 @@ def warm_up(*, choosing: bool = False) -> None:
         program = _BESIDE.format(choosing)
         other = subprocess.Popen([sys.executable, "-c", program])
         try:
-            _plan()
-            _grip()
-            _whole()
+            _grip_and_operator()
+            if choosing:
+                candidates(_ask())
         finally:
             other.wait()
     measure(operate(_shot(_rail())))
@@ -61,47 +61,25 @@ def warm_up(*, choosing: bool = False) -> None:
 
 def is_warm(*, choosing: bool) -> bool:
     """Tell whether this machine has compiled the kernels before."""
-    return has_machine_code("puller", "run_puller") and (
+    return has_machine_code("tally", "fastest_while_sliding") and (
         not choosing or has_machine_code("setups.trial", "judge")
     )
 
 
 def work_beside(choosing: bool) -> None:
-    """Compile what the process that called `warm_up` comes to last."""
-    stages: Sequence[Callable[[], object]] = (_observe, _operator)
-    if choosing:
-        stages = (_observe, _lay, _operator, lambda: candidates(_ask()))
-    for stage in stages:
-        stage()
-
-
-def _plan() -> None:
-    planner = PRESETS["steady"].operator.planner()
-    work = np.empty((WORK_ROWS, MOST_ROWS))
-    solve_plan(planner, 0.0, 0.0, 0.0, np.zeros(N_NODES), np.zeros(N_BLOCKS), work)
-
-
-def _observe() -> None:
+    """Compile all that the process that called `warm_up` does not."""
+    collect_seldom()
     observe(_shot(_rail()))
+    if choosing:
+        _lay()
+    _await("plan", "write_plan")
+    _puller_and_take()
 
 
-def _grip() -> None:
+def _grip_and_operator() -> None:
     shot = _shot(_rail())
-    dolly_plans(shot, observe(shot))
-
-
-def _whole() -> None:
-    perform(_shot(_rail()))
-
-
-def _operator() -> None:
-    """Compile the operator, once the other process has compiled what plans."""
-    until = time.monotonic() + _PATIENCE_S
-    while not has_machine_code("plan", "solve_plan") and time.monotonic() < until:
-        time.sleep(0.05)
-    shot = _shot(sticks(np.array([0.0, 1.5, 4.0])))
-    observed = observe(shot)
-    head_plans(shot, observed, dolly_plans(shot, observed))
+    imagined = _imagined(shot)
+    head_plans(shot, imagined, dolly_plans(shot, imagined))
 
 
 def _lay() -> None:
@@ -109,6 +87,37 @@ def _lay() -> None:
     action = action_of(ask.shot)
     propose_sticks(ask, action)
     propose_rails(ask, action, ask.lenses)
+
+
+def _puller_and_take() -> None:
+    """Let the puller work on a camera that stands, and measure what comes of it."""
+    shot = _shot(sticks(np.array([0.0, 1.5, 4.0])))
+    ticks = _imagined(shot).ticks
+    still = dolly_plans(shot, _imagined(shot))
+    focus = focus_plans(shot, ticks, still, still, still)
+    asked = np.zeros((len(ticks), 2))
+    done = Performance(
+        ticks=ticks, asked=asked, dolly=still, pan=still, tilt=still, focus=focus
+    )
+    measure(recorded(shot, done))
+    focus.at(ticks)
+
+
+def _await(module: str, function: str) -> None:
+    """Wait until the other process has compiled a kernel that is needed here too."""
+    until = time.monotonic() + _PATIENCE_S
+    while not has_machine_code(module, function) and time.monotonic() < until:
+        time.sleep(0.05)
+
+
+def _imagined(shot: Shot) -> Observed:
+    """Return what the crew would believe of somebody who stands still."""
+    ticks = shot.times_of(np.arange(shot.last + 2, dtype=np.float64))
+    body = np.array([[0.0, 0.0, 0.0], [0.0, 1.6, 0.0]])
+    place = np.tile(body, (1, len(ticks), 1, 1))
+    seen = Seen(place=place, velocity=np.zeros(place.shape))
+    facing = np.full((1, len(ticks)), np.nan)
+    return Observed(ticks=ticks, grip=seen, operator=seen, facing=facing)
 
 
 def _rail() -> Rig:
@@ -138,16 +147,16 @@ def _ask() -> Ask:
 
 
 def _shot(rig: Rig) -> Shot:
-    times = np.arange(12) / 24
+    times = np.arange(_N_FRAMES) / 24
     floor = np.column_stack([2 * times, 0 * times, times**2])
     subject = Subject(
         name="walker",
         times_s=times,
         floor=floor,
         eyes=floor + np.array([0.0, 1.6, 0.0]),
-        facing_rad=np.full(12, np.nan),
-        fresh=np.ones(12, dtype=np.bool_),
-        visible=np.ones(12, dtype=np.bool_),
+        facing_rad=np.full(_N_FRAMES, np.nan),
+        fresh=np.ones(_N_FRAMES, dtype=np.bool_),
+        visible=np.ones(_N_FRAMES, dtype=np.bool_),
     )
     framing = Framing(
         start_s=-np.inf,
@@ -165,11 +174,12 @@ def _shot(rig: Rig) -> Shot:
         name="warm",
         rate=Fraction(24),
         first=0,
-        last=11,
+        last=_N_FRAMES - 1,
         gate=Gate(24.0, 10.0),
         lens=_LENS,
         rig=rig,
         crew=PRESETS["steady"],
         subjects=(subject,),
         framings=(framing,),
+        shake=LEVELS["shoulder"],
     )

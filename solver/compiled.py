@@ -30,11 +30,16 @@ _MAKING = threading.RLock()
 class Kernel:
     """A function that is compiled when it, or a kernel that calls it, is first called.
 
+    What Python calls takes its arguments out of Python's objects first. That part costs
+    a seventh of all compiling, so a kernel that only kernels call is made without it.
+
     Attributes:
-        compiled: the compiler's own object; made when it is first asked for.
+        compiled: the compiler's object that Python calls; made when first asked for.
+        linked: the one that goes into kernels that call it; made likewise.
     """
 
     compiled: Any
+    linked: Any
 
     def __init__(self, function: Callable[..., Any]) -> None:
         functools.update_wrapper(self, function)
@@ -45,15 +50,16 @@ class Kernel:
         return self.compiled(*arguments)
 
     def __getattr__(self, name: str) -> Any:
-        """Make `compiled`, or return the type by which other kernels know this one."""
+        """Make what is asked for, or return the type by which kernels know this one."""
         if name == "_numba_type_":
-            return self.compiled._numba_type_
-        if name != "compiled":
+            return self.linked._numba_type_
+        if name not in ("compiled", "linked"):
             raise AttributeError(name)
         with _MAKING:
-            if "compiled" not in self.__dict__:
-                self.compiled = _compiled(self._function)
-        return self.__dict__["compiled"]
+            if name not in self.__dict__:
+                made = _compiled(self._function, for_python=name == "compiled")
+                setattr(self, name, made)
+        return self.__dict__[name]
 
 
 def kernel(function: Callable[..., Any]) -> Kernel:
@@ -68,11 +74,17 @@ def has_machine_code(module: str, function: str) -> bool:
     return any(Path(_cache_folder(source)).rglob(f"{parts[-1]}.{function}-*.nbi"))
 
 
-def _compiled(function: Callable[..., Any]) -> Any:
+def _compiled(function: Callable[..., Any], *, for_python: bool) -> Any:
     numba = _compiler()
+    folder = _cache_folder(Path(function.__code__.co_filename))
     before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = _cache_folder(Path(function.__code__.co_filename))
-    compiled = numba.njit(cache=True, error_model="numpy")(function)
+    numba.config.CACHE_DIR = folder if for_python else f"{folder}/linked"
+    compiled = numba.njit(
+        cache=True,
+        error_model="numpy",
+        no_cpython_wrapper=not for_python,
+        no_cfunc_wrapper=True,
+    )(function)
     numba.config.CACHE_DIR = before
     return compiled
 
@@ -87,7 +99,28 @@ def _compiler() -> Any:
     config: Any = numba.config  # its settings are made at run time
     config.CPU_NAME = "generic"
     config.CPU_FEATURES = ""
+    if "numba.np.arraymath" not in sys.modules:
+        _load_array_functions()
     return numba
+
+
+def _load_array_functions() -> None:
+    """Load the compiler's array functions, but not scipy's linear algebra for them.
+
+    They look for it as they are loaded, which takes as long again; no kernel uses it.
+    """
+    from numba.np import linalg
+
+    look_for = linalg.ensure_blas
+    linalg.ensure_blas = _find_none
+    try:
+        import numba.np.arraymath  # noqa: F401
+    finally:
+        linalg.ensure_blas = look_for
+
+
+def _find_none() -> None:
+    raise ImportError
 
 
 if "numba" in sys.modules:  # who imported it may compile before a kernel is called

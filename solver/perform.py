@@ -206,9 +206,10 @@ def primary_points(shot: Shot, times: FloatArray, fractions: FloatArray) -> Floa
     return out
 
 
-def _run_puller(
+def focus_plans(
     shot: Shot, ticks: FloatArray, dolly: Plans, pan: Plans, tilt: Plans
 ) -> Plans:
+    """Let the puller work through a shot whose other channels are planned."""
     puller = shot.crew.puller
     planner = puller.planner()
     cues, weights = _cue_rows(shot.framings)
@@ -259,7 +260,7 @@ def perform(shot: Shot) -> Performance:
     ticks = observed.ticks
     dolly = dolly_plans(shot, observed)
     pan, tilt, asked = head_plans(shot, observed, dolly)
-    focus = _run_puller(shot, ticks, dolly, pan, tilt)
+    focus = focus_plans(shot, ticks, dolly, pan, tilt)
     return Performance(
         ticks=ticks, asked=asked, dolly=dolly, pan=pan, tilt=tilt, focus=focus
     )

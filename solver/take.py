@@ -10,7 +10,7 @@ from .arrays import BoolArray, FloatArray, IntArray
 from .body import EYES
 from .lens import hyperfocal_m
 from .look import hidden_samples, look
-from .perform import Plans, framing_at, perform, primary_of
+from .perform import Performance, Plans, framing_at, perform, primary_of
 from .pose import base_poses, shake_over
 from .shake import ShakeTrack, shake_layer
 from .shot import Shot, Subject
@@ -106,7 +106,11 @@ def operate(shot: Shot) -> Take:
     to the bit, whatever the subjects do after t0 (for t0 after the first two samples,
     which the pre-roll reads). Focus by marks is rehearsed and reads ahead.
     """
-    done = perform(shot)
+    return recorded(shot, perform(shot))
+
+
+def recorded(shot: Shot, done: Performance) -> Take:
+    """Return the take of a performance: the plans at every sample, and the shake."""
     frame, sub = sample_frames(shot)
     times = shot.times_of(frame + sub / shot.samples_per_frame)
     n = len(times)

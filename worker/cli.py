@@ -14,6 +14,7 @@ from ..jobs.errors import (
     ShotDataError,
     exit_code,
 )
+from ..jobs.garbage import collect_seldom
 from ..jobs.object_errors import StoreError
 from ..jobs.terminal import faults_json, print_faults, print_json
 from . import cli_farm  # noqa: F401  its commands join those of this machine
@@ -33,6 +34,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         0 solved, 1 some shots failed or a file could not be written, 2 bad job or
         usage, 3 service not reachable, 4 cancelled.
     """
+    collect_seldom()
     words = list(sys.argv[1:] if arguments is None else arguments)
     # A farm's scheduler stops work with this signal; it ends as the keyboard's does.
     signal.signal(signal.SIGTERM, signal.default_int_handler)

@@ -43,6 +43,7 @@ def test_warmed_process_compiles_nothing_when_it_solves(tmp_path: Path) -> None:
     )
     done = subprocess.run(
         [sys.executable, "-c", PROGRAM, str(job), str(tmp_path / "out")],
+        env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path / "kernels")},
         capture_output=True,
         text=True,
         check=True,

@@ -1,7 +1,9 @@
 """Kernels that are compiled when they are first called."""
 
+import os
 import subprocess
 import sys
+from pathlib import Path
 
 import numba
 import numpy as np
@@ -32,6 +34,29 @@ def test_target_is_a_processor_that_every_machine_is_at_least() -> None:
     words = [sys.executable, "-c", program]
     told = subprocess.run(words, check=True, capture_output=True, text=True).stdout
     assert told == "generic ['']\n"
+
+
+def test_what_only_kernels_call_is_made_without_a_part_for_python(
+    tmp_path: Path,
+) -> None:
+    program = (
+        "import sys, numpy as np\n"
+        "from carrellata.solver import rig\n"
+        "shape = rig.arc(np.zeros(3), radius=3.0, start=0.0, sweep=1.0).shape\n"
+        "s = rig.abreast_s(shape, 1.0, 0.0, 0.5, 1.0)\n"
+        "made = lambda one: sorted({'compiled', 'linked'} & set(vars(one)))\n"
+        "print(made(rig.abreast_s), made(rig._arc_s), 'scipy.linalg' in sys.modules)\n"
+        "print(rig._arc_s(shape, shape.start, 0.0), made(rig._arc_s))\n"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", program],
+        env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)},
+        check=True,
+        capture_output=True,
+        text=True,
+    ).stdout.splitlines()
+    assert told[0] == "['compiled'] ['linked'] False"
+    assert told[1] == "0.0 ['compiled', 'linked']"
 
 
 def test_a_kernel_keeps_its_name_and_documentation() -> None:
