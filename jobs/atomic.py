@@ -20,6 +20,7 @@ from .object_lock import alone_in_prefix
 from .objects import ObjectPath
 
 _SUFFIX = ".part"
+_BUFFER = 2**18  # bytes; most files go to the system in one piece
 
 
 def write_whole(place: Place, data: bytes | memoryview, *, flush: bool = True) -> None:
@@ -67,19 +68,20 @@ def whole_file(place: Place, *, flush: bool = True) -> Iterator[BinaryIO]:
             if flush:
                 os.fsync(file.fileno())
             temporary.replace(path)
-    except OSError as error:
-        raise OSError(error.errno, error.strerror, str(path)) from error
-    finally:
+    except BaseException as error:
         temporary.unlink(missing_ok=True)
+        if isinstance(error, OSError):
+            raise OSError(error.errno, error.strerror, str(path)) from error
+        raise
 
 
 def _created(path: Path) -> BinaryIO:
     """Open a new file, in a folder that is made if need be."""
     try:
-        return path.open("xb")
+        return path.open("xb", buffering=_BUFFER)
     except FileNotFoundError:
         path.parent.mkdir(parents=True, exist_ok=True)
-        return path.open("xb")
+        return path.open("xb", buffering=_BUFFER)
 
 
 def name_whole(place: Place, existing: Place) -> None:
@@ -94,8 +96,16 @@ def name_whole(place: Place, existing: Place) -> None:
         place.copy_from(cast(ObjectPath, existing))
         return
     path, there = cast(Path, place), cast(Path, existing)
-    temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}{_SUFFIX}")
     path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        path.hardlink_to(there)
+    except OSError:  # the name is taken, or the file system has no second ones
+        _rename(path, there)
+
+
+def _rename(path: Path, there: Path) -> None:
+    """Put a second name, or a copy, in the place of what has the name."""
+    temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}{_SUFFIX}")
     with there.open("rb") as file:
         fcntl.flock(file, fcntl.LOCK_SH)  # holds for both names
         try:

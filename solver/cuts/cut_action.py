@@ -104,7 +104,7 @@ def _acted(shot: Shot, frame: int, line: tuple[str, str] | None) -> Acted:
     k = int(np.argmax(framing.weights))
     subject = shot.subjects[k]
     velocity = _velocity(subject, time)
-    kind, whose, angle = _line(shot, framing, time, line)
+    kind, whose, angle = _line(shot, framing, time, velocity, line)
     return Acted(
         frame=frame,
         time_s=time,
@@ -141,21 +141,29 @@ def _velocities(subject: Subject, times: FloatArray) -> FloatArray:
     first, last = subject.times_s[[0, -1]]
     before = np.clip(times - SMOOTH_S / 2, first, last)
     after = np.clip(times + SMOOTH_S / 2, first, last)
-    moved = subject.at(after, 0.0) - subject.at(before, 0.0)
+    there = subject.at(np.concatenate([after, before]), 0.0)
+    moved = there[: len(times)] - there[len(times) :]
     span = (after - before)[:, None]
     return np.where(span > 1e-6, moved / np.maximum(span, 1e-6), 0.0)
 
 
 def _line(
-    shot: Shot, framing: Framing, time: float, declared: tuple[str, str] | None
+    shot: Shot,
+    framing: Framing,
+    time: float,
+    velocity: Point,
+    declared: tuple[str, str] | None,
 ) -> tuple[str, str, float | None]:
-    """Return the kind of the line of action, whose it is, and its bearing."""
+    """Return the kind of the line of action, whose it is, and its bearing.
+
+    `velocity` is that of the primary at the time.
+    """
     pair = _pair(shot, framing, declared)
     line = None if pair is None else _between(pair, time)
     if line is not None:
         return line
     subject = shot.subjects[int(np.argmax(framing.weights))]
-    x, _, z = _velocity(subject, time)
+    x, _, z = velocity
     if hypot(x, z) >= WALKING_M_S:
         return "travel", subject.name, bearing_rad(x, z)
     back = np.arange(time, float(subject.times_s[0]), -LOOK_BACK_S)
