@@ -8,11 +8,7 @@ from typing import Any
 from ..solver.cuts.cut_action import CutAction, cut_action
 from ..solver.cuts.cut_end import trial_ends
 from ..solver.lens import Lens
-from ..solver.setups.no_setup import why_none
-from ..solver.setups.score import Judged, judged
-from ..solver.setups.search import candidates
-from ..solver.setups.setup import SIDES, Ask, Setup, View, in_setup
-from ..solver.setups.trial import (
+from ..solver.setups.judge import (
     CLOSEST,
     DRIFT,
     IN,
@@ -22,9 +18,12 @@ from ..solver.setups.trial import (
     SIZED,
     TURN,
     VIEWED,
-    Rehearsal,
-    Trial,
 )
+from ..solver.setups.no_setup import why_none
+from ..solver.setups.score import Judged, judged
+from ..solver.setups.search import candidates
+from ..solver.setups.setup import SIDES, Ask, Setup, View, in_setup
+from ..solver.setups.trial import Rehearsal, Trial
 from .asks import ask_of, setup_values
 from .errors import InputError, ShotDataError
 from .judgement import Candidate, Judgement, read_judgement
@@ -126,12 +125,10 @@ def _judged(
     tried = candidates(ask, stage)
     for _, other, _ in group[1:]:
         brought = candidates(other)[:SHARED_EACH]
-        tried += [
-            judged(ask, stage.action, stage.tried(each.setup)) for each in brought
-        ]
+        tried += [judged(ask, stage.tried(each.setup)) for each in brought]
     kept_setup = None if last is None else _setup(spec, last["setup"], world)
     if kept_setup is not None:
-        kept_judged = judged(ask, stage.action, stage.tried(kept_setup))
+        kept_judged = judged(ask, stage.tried(kept_setup))
         tried.append(kept_judged)
     fixed = not spec.is_open
     holding = [each for each in tried if each.holds or fixed]
@@ -147,14 +144,15 @@ def _judged(
             relax=asdict(reason),
         )
     action = cut_action(ask.shot)
+    plain = _Plain(spec, world)
     found: dict[str, Candidate] = {}
     limit = MOST_CANDIDATES if len(group) == 1 else len(holding)
     for each in _picked(holding, limit):
-        values = _values(spec, each.setup, world)
+        values = plain.values(each.setup)
         found.setdefault(digest(values), _candidate(ask, action, each, values))
     kept = None
     if kept_setup is not None and (kept_judged.holds or fixed):
-        values = _values(spec, kept_setup, world)
+        values = plain.values(kept_setup)
         name = digest(values)
         found.setdefault(name, _candidate(ask, action, kept_judged, values))
         kept = list(found).index(name)
@@ -212,13 +210,22 @@ def _candidate(
     )
 
 
-def _values(spec: ShotSpec, setup: Setup, world: WorldSpec) -> dict[str, Any]:
-    """Return a setup in scene units, with what the job fixes as the job has it."""
-    values = setup_values(setup, world)
-    if "height" in spec.open_fields and "rig" not in spec.open_fields:
-        values["height"] = float(setup.rig.shape.origin[1]) / world.metres_per_unit
-    asked = setup_of(spec)
-    return values | {k: asked[k] for k in asked if k not in spec.open_fields}
+class _Plain:
+    """Setups of a shot as plain values in scene units, as they stand in the job."""
+
+    def __init__(self, spec: ShotSpec, world: WorldSpec) -> None:
+        opened, asked = spec.open_fields, setup_of(spec)
+        self.world = world
+        self.only_height = "height" in opened and "rig" not in opened
+        self.fixed = {name: asked[name] for name in asked if name not in opened}
+
+    def values(self, setup: Setup) -> dict[str, Any]:
+        """Return a setup, with what the job fixes as the job has it."""
+        values = setup_values(setup, self.world)
+        if self.only_height:
+            height = float(setup.rig.shape.origin[1])
+            values["height"] = height / self.world.metres_per_unit
+        return values | self.fixed
 
 
 def _numbers(trial: Trial) -> dict[str, float]:
@@ -247,9 +254,8 @@ def _last_night(work: Work, spec: ShotSpec) -> dict[str, Any] | None:
 def _setup(spec: ShotSpec, values: dict[str, Any], world: WorldSpec) -> Setup | None:
     """Return the setup of an earlier take, or None where the shot can't have it."""
     lenses = {lens.mm: lens for lens in spec.lenses}
-    asked = setup_of(spec)
-    fixed = [name for name in asked if name not in spec.open_fields]
-    if values["lens_mm"] not in lenses or any(values[k] != asked[k] for k in fixed):
+    fixed = _Plain(spec, world).fixed
+    if values["lens_mm"] not in lenses or any(values[k] != fixed[k] for k in fixed):
         return None
     lens = lenses[values["lens_mm"]]
     view = _view(values)

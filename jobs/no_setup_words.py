@@ -58,4 +58,5 @@ def _change(change: Change) -> str:
         "dolly_speed": f"a dolly of {change.amount:g} {change.unit}",
         "rig.kinds": "all kinds of rig",
         "view": "any view",
+        "framing.size": f"a framing {change.amount:g} {change.unit}",
     }[kind]

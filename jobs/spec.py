@@ -49,5 +49,15 @@ class JobFile(Spec):
         Raises:
             KeyError: there is none.
         """
-        names = {shot.name.lower(): k for k, shot in enumerate(self.shots)}
-        return names[name.lower()]
+        return _places(self.shots)[name.lower()]
+
+
+_known: tuple[tuple[ShotSpec, ...], dict[str, int]] = ((), {})
+
+
+def _places(shots: tuple[ShotSpec, ...]) -> dict[str, int]:
+    """Return the index of each shot by name; made once for the job at hand."""
+    global _known
+    if _known[0] is not shots:
+        _known = shots, {shot.name.lower(): k for k, shot in enumerate(shots)}
+    return _known[1]

@@ -14,12 +14,11 @@ from .arrays import FloatArray
 from .belief import first_step_s, perceive_columns, settle
 from .compiled import kernel
 from .crew import Member
-from .setups.clearance import rail_places
+from .setups.clearance import rail_samples
 from .shot import Shot, Subject
 
 PREROLL_S = 3.0  # the crew follows this long before the first solved frame
 NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this far off
-FAR_SQUARE = 1.0001 * NEAREST_PREROLL_M**2  # beyond, no need to measure
 # Columns of the ground and of heights in floor x, y, z, eyes x, y, z.
 _GROUND, _HEIGHT = np.array([0, 2, 3, 5]), np.array([1, 4])
 
@@ -126,38 +125,42 @@ def preroll_frames(shot: Shot) -> int:
     The pre-roll carries the first two samples backwards, and stays where that keeps
     the subject clear of the rig; it reads nothing else of the action.
     """
+    return frames_clear(shot.rig.shape, carried_back(shot), *preroll_length(shot))
+
+
+def preroll_length(shot: Shot) -> tuple[float, int]:
+    """Return the frame rate and how many frames are followed at most."""
     rate = float(shot.rate)
-    clear = ceil(PREROLL_S * rate)
-    rail = rail_places(shot.rig)
+    return rate, ceil(PREROLL_S * rate)
+
+
+def carried_back(shot: Shot) -> FloatArray:
+    """Return place and speed on the ground of the first samples, (k, 4) [m, m/s].
+
+    A row x, z, vx, vz for each subject that is framed first and moves.
+    """
+    rows = []
     for subject, weight in zip(shot.subjects, shot.framings[0].weights, strict=True):
-        if weight > 0:
-            clear = frames_clear(
-                subject.times_s, subject.floor, subject.fresh, rail, rate, clear
-            )
-    return clear
+        first = np.flatnonzero(subject.fresh)[:2]
+        if weight <= 0 or len(first) < 2:
+            continue
+        (x, _, z), (x2, _, z2) = subject.floor[first].tolist()
+        one, two = subject.times_s[first].tolist()
+        rows.append((x, z, (x2 - x) / (two - one), (z2 - z) / (two - one)))
+    return np.array(rows).reshape(len(rows), 4)
 
 
 @kernel
-def frames_clear(times, floor, fresh, rail, rate, most):
-    """Return for how many frames back a subject keeps clear of a rail, up to `most`."""
-    one = 0
-    while not fresh[one]:
-        one += 1
-    two = one + 1
-    while two < times.shape[0] and not fresh[two]:
-        two += 1
-    if two >= times.shape[0]:
-        return most
-    step = times[two] - times[one]
-    vx = (floor[two, 0] - floor[one, 0]) / step
-    vz = (floor[two, 2] - floor[one, 2]) / step
+def frames_clear(rig, carried, rate, most):
+    """Return for how many frames back all keep clear of a rig, up to `most`."""
+    rail = rail_samples(rig)
     for k in range(most):
         back = (k + 1) / rate
-        x, z = floor[one, 0] - back * vx, floor[one, 2] - back * vz
-        for i in range(rail.shape[0]):
-            dx, dz = x - rail[i, 0], z - rail[i, 2]
-            if dx * dx + dz * dz > FAR_SQUARE:
-                continue
-            if np.hypot(dx, dz) < NEAREST_PREROLL_M:
-                return k
+        for j in range(carried.shape[0]):
+            x = carried[j, 0] - back * carried[j, 2]
+            z = carried[j, 1] - back * carried[j, 3]
+            for i in range(rail.shape[0]):
+                dx, dz = x - rail[i, 0], z - rail[i, 2]
+                if dx * dx + dz * dz < NEAREST_PREROLL_M * NEAREST_PREROLL_M:
+                    return k
     return most

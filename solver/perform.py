@@ -60,7 +60,7 @@ class Performance:
 
 
 @lru_cache(maxsize=64)
-def _cue_rows(framings: tuple[Framing, ...]) -> tuple[FloatArray, FloatArray]:
+def cue_rows(framings: tuple[Framing, ...]) -> tuple[FloatArray, FloatArray]:
     """Return the kernels' cue rows (CUE_* columns) and weights (n_cues, n_subjects)."""
     rows = [
         (
@@ -80,10 +80,11 @@ def _cue_rows(framings: tuple[Framing, ...]) -> tuple[FloatArray, FloatArray]:
 
 def _log(ticks: FloatArray, rest_s: float, n_cues: int) -> FloatArray:
     """Return an empty plan log with room for every decision."""
-    return np.zeros((_most_plans(ticks, rest_s, n_cues), PLAN_WIDTH))
+    return np.zeros((most_plans(ticks, rest_s, n_cues), PLAN_WIDTH))
 
 
-def _most_plans(ticks: FloatArray, rest_s: float, n_cues: int) -> int:
+def most_plans(ticks: FloatArray, rest_s: float, n_cues: int) -> int:
+    """Return how many plans a channel makes at most, after a rest or at a cue."""
     span = float(ticks[-1]) - float(ticks[0])
     return min(len(ticks), ceil(2 * span / max(rest_s, 1e-3)) + 2) + n_cues + 2
 
@@ -107,7 +108,7 @@ def dolly_plans(shot: Shot, observed: Observed) -> Plans:
         still[0, 0] = ticks[0]
         return _plans(still, 1, planner, 0)
     seen = observed.grip
-    cues, weights = _cue_rows(shot.framings)
+    cues, weights = cue_rows(shot.framings)
     log = _log(ticks, grip.rest_s, len(cues))
     count, refused = run_grip(
         shot.rig.shape,
@@ -137,9 +138,9 @@ def head_plans(
     operator = shot.crew.operator
     own, whip = operator.planner(), operator.whip_planner()
     seen = observed.operator
-    cues, weights = _cue_rows(shot.framings)
+    cues, weights = cue_rows(shot.framings)
     tx, ty = shot.tangents
-    most = _most_plans(ticks, operator.rest_s, len(cues))
+    most = most_plans(ticks, operator.rest_s, len(cues))
     logs = np.zeros((2, most, PLAN_WIDTH))
     whips = np.zeros((2, most), dtype=np.bool_)
     aims = np.zeros((len(ticks), 2))
@@ -212,7 +213,7 @@ def focus_plans(
     """Let the puller work through a shot whose other channels are planned."""
     puller = shot.crew.puller
     planner = puller.planner()
-    cues, weights = _cue_rows(shot.framings)
+    cues, weights = cue_rows(shot.framings)
     nearest = 1.0 / shot.lens.close_focus_m
     by_marks = shot.crew.focus_method == "marks"
     truth = np.empty(len(ticks))

@@ -68,21 +68,12 @@ class Rig:
         return out
 
 
-def _shape(kind: int, length: float, origin: FloatArray, **rest: float) -> RigShape:
-    return RigShape(
-        kind=kind,
-        length=float(length),
-        origin=frozen(origin),
-        direction=frozen(np.zeros(3)),
-        radius=float(rest.get("radius", 0.0)),
-        start=float(rest.get("start", 0.0)),
-        turn=float(rest.get("turn", 1.0)),
-    )
+_NO_DIRECTION = frozen(np.zeros(3))
 
 
 def sticks(at: FloatArray) -> Rig:
     """Return a camera on sticks with its lens at `at` (3,) [m]."""
-    return Rig(shape=_shape(STICKS, 0.0, at))
+    return Rig(shape=RigShape(STICKS, 0.0, frozen(at), _NO_DIRECTION, 0.0, 0.0, 1.0))
 
 
 def track(start: FloatArray, end: FloatArray) -> Rig:
@@ -96,8 +87,8 @@ def track(start: FloatArray, end: FloatArray) -> Rig:
     if length < SHORTEST_M:
         message = f"track: must be longer than 0.001 m, got {length:g} m"
         raise SolverError(message)
-    shape = _shape(TRACK, length, start)
-    return Rig(shape=shape._replace(direction=frozen(span / length)))
+    direction = frozen(span / length)
+    return Rig(shape=RigShape(TRACK, length, frozen(start), direction, 0.0, 0.0, 1.0))
 
 
 def arc(centre: FloatArray, *, radius: float, start: float, sweep: float) -> Rig:
@@ -117,7 +108,12 @@ def arc(centre: FloatArray, *, radius: float, start: float, sweep: float) -> Rig
         message = f"arc: must be longer than 0.001 m, got {length:g} m"
         raise SolverError(message)
     turn = 1.0 if sweep > 0 else -1.0
-    return Rig(shape=_shape(ARC, length, centre, radius=radius, start=start, turn=turn))
+    place = frozen(centre)
+    return Rig(
+        shape=RigShape(
+            ARC, float(length), place, _NO_DIRECTION, float(radius), float(start), turn
+        )
+    )
 
 
 @kernel

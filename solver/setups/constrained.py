@@ -1,4 +1,4 @@
-"""Sticks and track moved to where the stage allows them, by the convex programme.
+"""Sticks, track and arcs moved to where the stage allows them, by the convex programme.
 
 A layout that is good but for the floor, a keep-out or the least distance is the start
 of a sequential convex programme, whose answer keeps these limits with a certificate.
@@ -10,13 +10,15 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..arrays import FloatArray
 from .action import Action
-from .feasible import feasible_line, feasible_sticks
+from .feasible import feasible_arc, feasible_line, feasible_sticks
+from .fit_arc import ArcFit
 from .fit_line import LineFit
-from .laying import Bounds, Straight, Wish, wish_at_nodes
+from .judge import SIZE_KEPT_LOG2
+from .laying import Bounds, Curved, Straight, Wish, wish_at_nodes
 from .layout import Layout, lens_height
 from .setup import Ask
-from .trial import SIZE_KEPT_LOG2
 
 STAGE_LIMITS = ("floor", "keep_out", "min_distance", "rail_in_path", "sight")
 VIEW_WEIGHT = 0.1
@@ -35,7 +37,7 @@ def within_limits(ask: Ask, action: Action, layout: Layout) -> Layout | None:
     Args:
         ask: the shot with its stage.
         action: of the shot.
-        layout: sticks or a track that breaks limits.
+        layout: sticks, or a rail on which the dolly keeps abreast, that breaks limits.
     """
     eyes = float(action.eyes[:, 1].mean())
     wish = wish_at_nodes(
@@ -62,25 +64,84 @@ def within_limits(ask: Ask, action: Action, layout: Layout) -> Layout | None:
         found = feasible_sticks(wish, bounds, np.array([layout.x, layout.z]))
         x, z = found.places[0]
         return replace(layout, x=float(x), z=float(z)) if found.feasible else None
+    if layout.kind == "arc":
+        return _arc_within(layout, wish, bounds)
+    return _track_within(layout, wish, bounds)
+
+
+def _ideal_places(layout: Layout, wish: Wish) -> FloatArray:
+    """Return where the dolly would be abreast at the nodes, (n, 2) [m]."""
+    bearing, length = layout.offset
+    return wish.subject - length * np.array([np.sin(bearing), np.cos(bearing)])
+
+
+def _share(followed: FloatArray, whole: FloatArray) -> float:
+    """Return the share of the whole way (n,) that a dolly covers (n,), at most 1."""
+    return min(1.0, float(np.ptp(followed)) / max(float(np.ptp(whole)), 1e-6))
+
+
+def _track_within(layout: Layout, wish: Wish, bounds: Bounds) -> Layout | None:
     along = -np.array([np.sin(layout.bearing), np.cos(layout.bearing)])
     middle = np.array([layout.x, layout.z])
-    away = layout.offset[1] * np.array(
-        [np.sin(layout.offset[0]), np.cos(layout.offset[0])]
-    )
-    s = layout.follow * ((wish.subject - away - middle) @ along)
+    ideal = _ideal_places(layout, wish)
+    s = layout.follow * ((ideal - middle) @ along)
     found = feasible_line(wish, bounds, LineFit(origin=middle, direction=along, s=s))
     laying = found.laying
     if not found.feasible or not isinstance(laying, Straight):
         return None
     low, high = laying.ends
     middle = laying.origin + laying.direction * (low + high) / 2
-    asked = (wish.subject - away - middle) @ laying.direction
-    share = float(np.ptp(laying.s)) / max(float(np.ptp(asked)), 1e-6)
     return replace(
         layout,
         x=float(middle[0]),
         z=float(middle[1]),
         bearing=float(np.arctan2(-laying.direction[0], -laying.direction[1])),
-        follow=min(1.0, share),
+        follow=_share(laying.s, (ideal - middle) @ laying.direction),
+        half_m=(high - low) / 2,
+    )
+
+
+def _along_arc(
+    places: FloatArray, centre: FloatArray, bearing: float, turned_m: float
+) -> FloatArray:
+    """Return the way of places round a centre from a bearing, (n,) [m].
+
+    `turned_m` is the radius, below zero where s runs clockwise.
+    """
+    off = places - centre
+    angles = np.unwrap(np.arctan2(-off[:, 0], -off[:, 1]) - bearing)
+    whole = 2 * np.pi * np.round(np.median(angles) / (2 * np.pi))
+    along: FloatArray = turned_m * (angles - whole)
+    return along
+
+
+def _arc_within(layout: Layout, wish: Wish, bounds: Bounds) -> Layout | None:
+    centre = np.array([layout.x, layout.z])
+    ideal = _ideal_places(layout, wish)
+    turned_m = layout.turn * layout.radius_m
+    s = layout.follow * _along_arc(ideal, centre, layout.bearing, turned_m)
+    half = float(np.abs(s).max())
+    fit = ArcFit(
+        centre=centre,
+        radius=layout.radius_m,
+        start=layout.bearing - half / turned_m,
+        sweep=2 * half / turned_m,
+        s=s + half,
+    )
+    found = feasible_arc(wish, bounds, fit)
+    laying = found.laying
+    if not found.feasible or not isinstance(laying, Curved):
+        return None
+    low, high = laying.ends
+    turned_m = laying.turn * laying.radius
+    bearing = laying.angle + (low + high) / 2 / turned_m
+    whole = _along_arc(ideal, laying.centre, bearing, turned_m)
+    return replace(
+        layout,
+        x=float(laying.centre[0]),
+        z=float(laying.centre[1]),
+        bearing=float(bearing),
+        radius_m=laying.radius,
+        follow=_share(laying.s, whole),
         half_m=(high - low) / 2,
     )

@@ -2,7 +2,7 @@
 
 Each runs the sequential programme of `sequential`; where a candidate is stopped, from a
 few other starts too, since what it finds is the best of a neighbourhood. Where nothing
-is found, the breaches left say what is in the way: see `relaxation`.
+is found, the breaches left say what is in the way.
 """
 
 from dataclasses import replace

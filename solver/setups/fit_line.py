@@ -74,28 +74,6 @@ def fit_line(
     return LineFit(origin=np.array((ox, oz)), direction=np.array((dx, dz)), s=s)
 
 
-def partial_follow(
-    s: FloatArray, times_s: FloatArray, comfortable: float
-) -> FloatArray:
-    """Return a motion that covers only as much of `s` as a comfortable speed allows.
-
-    mid + alpha (s - mid), alpha = min(1, comfortable / v95), v95 the 95th percentile
-    of the speed: the camera leads, is passed and is caught up with.
-
-    Args:
-        s: places along a rail, (n,) [m].
-        times_s: ascending, (n,) [s].
-        comfortable: speed [m/s]; 0 stands still in the middle.
-    """
-    low, high = s.min(), s.max()
-    speeds = np.sort(np.abs(np.diff(s) / np.diff(times_s)))
-    fast = speeds[int(0.95 * (len(speeds) - 1))] if len(speeds) else 0.0
-    alpha = 1.0 if fast <= comfortable else comfortable / fast
-    middle = 0.5 * (low + high)
-    followed: FloatArray = middle + alpha * (s - middle)
-    return followed
-
-
 @kernel
 def regress(s, q, weights):
     """Return intercept and slope of the weighted regression of q (n,) on s (n,)."""

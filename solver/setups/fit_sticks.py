@@ -20,7 +20,7 @@ AZIMUTH_OPEN = 0.05  # weight where the view is free
 AZIMUTH_ASKED = 0.5
 NEAREST_M = 1e-3  # distances below count as this one
 MAX_STEPS = 60
-SETTLED = 1e-6  # last step over half the mean distance; setups are rounded to 1 mm
+SETTLED = 1e-5  # last step over half the mean distance; setups are rounded to 1 mm
 
 
 def fit_sticks(
@@ -39,8 +39,8 @@ def fit_sticks(
             distance ratio, >= 0; near 0 a place ahead slides to the side.
     """
     n = len(subject)
-    distances = np.ascontiguousarray(np.broadcast_to(np.asarray(distance, float), n))
-    azimuths = np.ascontiguousarray(np.broadcast_to(np.asarray(azimuth, float), n))
+    distances, azimuths = np.empty(n), np.empty(n)
+    distances[:], azimuths[:] = distance, azimuth
     x, z, _ = stand(subject, distances, azimuths, float(weight_azimuth))
     return np.array((x, z))
 
@@ -52,59 +52,56 @@ def wrap(angle):
 
 
 @kernel
-def miss_of(subject, distance, azimuth, weight, x, z):
-    """Return the objective at the place x, z."""
-    total = 0.0
+def misses_at(subject, log_distance, azimuth, weight, x, z):
+    """Return the objective at x, z, with half its gradient and Gauss-Newton matrix."""
+    total = hxx = hxz = hzz = gx = gz = 0.0
     for i in range(subject.shape[0]):
         ex, ez = x - subject[i, 0], z - subject[i, 1]
-        gap = max(np.hypot(ex, ez), NEAREST_M)
-        total += np.log(gap / distance[i]) ** 2
-        total += weight * wrap(np.arctan2(-ex, -ez) - azimuth[i]) ** 2
-    return total
+        square = max(ex * ex + ez * ez, NEAREST_M * NEAREST_M)
+        miss = 0.5 * np.log(square) - log_distance[i]
+        turn = wrap(np.arctan2(-ex, -ez) - azimuth[i])
+        total += miss * miss + weight * turn * turn
+        # Gradients e / |e|^2 of the log, (ez, -ex) / |e|^2 of the bearing.
+        lx, lz = ex / square, ez / square
+        hxx += lx * lx + weight * lz * lz
+        hxz += lx * lz - weight * lz * lx
+        hzz += lz * lz + weight * lx * lx
+        gx += miss * lx + weight * turn * lz
+        gz += miss * lz - weight * turn * lx
+    return total, hxx, hxz, hzz, gx, gz
 
 
 @kernel
 def stand(subject, distance, azimuth, weight):
     """Return the best place x, z and its objective."""
     n = subject.shape[0]
+    logs = np.log(distance)
     x = z = longest = 0.0
     for i in range(n):
         x += (subject[i, 0] - distance[i] * np.sin(azimuth[i])) / n
         z += (subject[i, 1] - distance[i] * np.cos(azimuth[i])) / n
         longest += 0.5 * distance[i] / n
-    now = miss_of(subject, distance, azimuth, weight, x, z)
+    here = misses_at(subject, logs, azimuth, weight, x, z)
     damping = 1e-6
     for _ in range(MAX_STEPS):
-        hxx = hxz = hzz = gx = gz = 0.0
-        for i in range(n):
-            ex, ez = x - subject[i, 0], z - subject[i, 1]
-            square = max(ex * ex + ez * ez, NEAREST_M**2)
-            miss = 0.5 * np.log(square) - np.log(distance[i])
-            turn = wrap(np.arctan2(-ex, -ez) - azimuth[i])
-            # Gradients e / |e|^2 of the log, (ez, -ex) / |e|^2 of the bearing.
-            lx, lz, tx, tz = ex / square, ez / square, ez / square, -ex / square
-            hxx += lx * lx + weight * tx * tx
-            hxz += lx * lz + weight * tx * tz
-            hzz += lz * lz + weight * tz * tz
-            gx += miss * lx + weight * turn * tx
-            gz += miss * lz + weight * turn * tz
+        now, hxx, hxz, hzz, gx, gz = here
         improved = False
         while damping < 1e9:
             lift = damping * (hxx + hzz)
             det = (hxx + lift) * (hzz + lift) - hxz * hxz
             sx = -((hzz + lift) * gx - hxz * gz) / det
             sz = -((hxx + lift) * gz - hxz * gx) / det
-            shrink = min(1.0, longest / max(np.hypot(sx, sz), 1e-300))
+            shrink = min(1.0, longest / max(np.sqrt(sx * sx + sz * sz), 1e-300))
             sx, sz = sx * shrink, sz * shrink
-            tried = miss_of(subject, distance, azimuth, weight, x + sx, z + sz)
-            if tried < now:
+            there = misses_at(subject, logs, azimuth, weight, x + sx, z + sz)
+            if there[0] < now:
                 improved = True
                 damping = max(damping / 10, 1e-9)
                 break
             damping *= 10
         if not improved:
             break
-        x, z, now = x + sx, z + sz, tried
-        if np.hypot(sx, sz) < SETTLED * longest:
+        x, z, here = x + sx, z + sz, there
+        if np.sqrt(sx * sx + sz * sz) < SETTLED * longest:
             break
-    return x, z, now
+    return x, z, here[0]

@@ -1,28 +1,32 @@
 """Why no setup holds a shot, and the least change of what was asked that would help.
 
 Nothing is guessed: each change is tried with the same proposals, crew and judge, one
-at a time, and only what then holds is named.
+at a time, and only what then holds is named. A limit that no trial ran into, and that
+kept no lens away, is not tried: without it everything would be as it is.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..arrays import FloatArray
 from ..lens import Lens
-from .action import action_of
+from .action import Action, action_of
+from .judge import IN, SIZED
+from .layout import lens_height
+from .propose import distance_of, suitable
 from .score import Judged
 from .search import something_holds
 from .setup import KINDS, SIDES, VIEWS_RAD, Ask, View
 from .stage import Stage, floor_rows
-from .trial import IN, SIZED
 
 GROWTHS_M = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
-SHORTER = (0.84, 0.71, 0.5, 0.35)
-LONGER = (1.19, 1.41, 2.0, 2.83)
+SHORTER = (0.71, 0.5, 0.35)  # the steps of a kit
+LONGER = (1.41, 2.0, 2.83)
 SPEED_STEPS = (1.5, 2.0, 3.0)
 CLOSER = (0.75, 0.5, 0.25)
+LOOSER = (1.25, 1.6, 2.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -60,7 +64,13 @@ def why_none(ask: Ask, tried: Sequence[Judged]) -> NoSetup:
         ask: the shot and what its setup may be.
         tried: every trial; none of them holds. May be empty.
     """
-    changes = tuple(_helping(ask))
+    action = action_of(ask.shot)
+    met = {name for each in tried for name in each.broken}
+    changes = (
+        *_of_place(ask, action, met),
+        *_of_kit(ask, action),
+        *_of_ask(ask, action),
+    )
     best = min(tried, key=lambda each: each.rank, default=None)
     broken = {} if best is None else dict(best.broken)
     worst = max(broken, key=lambda name: broken[name], default="size")
@@ -73,81 +83,85 @@ def why_none(ask: Ask, tried: Sequence[Judged]) -> NoSetup:
     )
 
 
-def _holds(ask: Ask) -> bool:
-    return something_holds(ask, action_of(ask.shot))
-
-
-def _least(
-    ask: Ask, amounts: Sequence[float], changed: Callable[[float], Ask]
-) -> float | None:
+def _least(amounts: Sequence[float], holds: Callable[[float], bool]) -> float | None:
     """Return the first amount with which something holds.
 
     Amounts ascend in what they allow: where the last does not help, none does.
     """
-    if not _holds(changed(amounts[-1])):
+    if not holds(amounts[-1]):
         return None
-    return next((each for each in amounts[:-1] if _holds(changed(each))), amounts[-1])
+    return next((each for each in amounts[:-1] if holds(each)), amounts[-1])
 
 
-def _helping(ask: Ask) -> Iterator[Change]:
-    """Yield changes that help, those of the place first."""
+def _of_place(ask: Ask, action: Action, met: Collection[str]) -> Iterator[Change]:
+    """Yield changes of the stage that help; `met` are the limits that trials broke."""
     stage = ask.stage
+
+    def holds(changed: Stage) -> bool:
+        return something_holds(replace(ask, stage=changed), action)
+
+    def keeps_away(changed: Stage) -> bool:
+        return suitable(replace(ask, stage=changed), action) != suitable(ask, action)
+
     if stage.floor is not None and ask.rig is None:
-        grown = _least(
-            ask, GROWTHS_M, lambda by: replace(ask, stage=grown_floor(stage, by))
-        )
+        most = grown_floor(stage, GROWTHS_M[-1])
+        grown = None
+        if "floor" in met or keeps_away(most):
+            grown = _least(GROWTHS_M, lambda by: holds(grown_floor(stage, by)))
         if grown is not None:
             yield Change(limit="floor", amount=grown, unit="m")
+    in_sight = "sight" in met
     for k, name in enumerate(stage.names):
-        if _holds(replace(ask, stage=_without(stage, k))):
+        meets = in_sight or f"keep_out:{name}" in met
+        if meets and holds(_without(stage, k)):
             yield Change(limit=f"keep_out:{name}", amount=1.0, unit="removed")
-    if len(stage.names) > 1 and _holds(replace(ask, stage=_without(stage, None))):
+    several = in_sight or sum(name.startswith("keep_out:") for name in met) > 1
+    if several and len(stage.names) > 1 and holds(_without(stage, None)):
         count = float(len(stage.names))
         yield Change(limit="keep_outs", amount=count, unit="removed")
-    if np.isfinite(stage.heights).any() and ask.rig is None:
-        free = replace(stage, heights=(-np.inf, np.inf))
-        if _holds(replace(ask, stage=free)):
-            yield Change(limit="height", amount=1.0, unit="open")
+    free = replace(stage, heights=(-np.inf, np.inf))
+    if ask.rig is None and _height_is_held(ask, action) and holds(free):
+        yield Change(limit="height", amount=1.0, unit="open")
     least = stage.min_distance_m
-    near = _least(
-        ask,
-        [least * share for share in CLOSER],
-        lambda to: replace(ask, stage=replace(stage, min_distance_m=to)),
-    )
+    nearer = [least * share for share in CLOSER]
+    near = None
+    if "min_distance" in met or keeps_away(replace(stage, min_distance_m=nearer[-1])):
+        near = _least(nearer, lambda to: holds(replace(stage, min_distance_m=to)))
     if near is not None:
         yield Change(limit="min_distance", amount=near, unit="m")
-    yield from _of_kit(ask)
-    fewer = ask.rig is None and set(ask.kinds) != set(KINDS)
-    if fewer and _holds(replace(ask, kinds=KINDS)):
-        yield Change(limit="rig.kinds", amount=1.0, unit="open")
-    if ask.rig is None and len(ask.views) < len(SIDES):
-        views = tuple(
-            View(name=name, angle_rad=angle, side=side)
-            for name, angle in VIEWS_RAD.items()
-            for side in SIDES
-        )
-        if _holds(replace(ask, views=views)):
-            yield Change(limit="view", amount=1.0, unit="open")
 
 
-def _of_kit(ask: Ask) -> Iterator[Change]:
+def _height_is_held(ask: Ask, action: Action) -> bool:
+    """Tell whether the stage keeps a lens from the height that the angle asks for."""
+    free = replace(ask, stage=replace(ask.stage, heights=(-np.inf, np.inf)))
+    eyes = float(action.eyes[:, 1].mean())
+    return any(
+        lens_height(ask, distance_of(ask, lens), eyes)
+        != lens_height(free, distance_of(free, lens), eyes)
+        for lens in suitable(ask, action)
+    )
+
+
+def _of_kit(ask: Ask, action: Action) -> Iterator[Change]:
     """Yield a lens, and a speed of the dolly, with which something holds."""
     short, long = ask.lenses[0], ask.lenses[-1]
 
-    def with_lens(step: float) -> Ask:
-        return replace(ask, lenses=(_scaled(short if step < 1 else long, step),))
+    def with_lens(step: float) -> bool:
+        lens = _scaled(short if step < 1 else long, step)
+        return something_holds(replace(ask, lenses=(lens,)), action)
 
     for steps in (SHORTER, LONGER):
         # A lens that is much longer may need more room than there is.
-        step = next((each for each in steps if _holds(with_lens(each))), None)
+        step = next((each for each in steps if with_lens(each)), None)
         if step is None:
             continue
         focal = (short if step < 1 else long).focal_mm * step
         yield Change(limit="lens", amount=round(focal), unit="mm")
-    if set(ask.kinds) != {"sticks"} and (ask.rig is None or ask.rig.length_m > 0):
+    on_rails = tuple(kind for kind in ask.kinds if kind != "sticks")
+    if on_rails and (ask.rig is None or ask.rig.length_m > 0):
         grip = ask.shot.crew.grip
 
-        def with_speed(times: float) -> Ask:
+        def with_speed(times: float) -> bool:
             faster = replace(
                 grip,
                 max_speed=grip.max_speed * times,
@@ -155,12 +169,40 @@ def _of_kit(ask: Ask) -> Iterator[Change]:
                 max_jerk=grip.max_jerk * times,
             )
             crew = replace(ask.shot.crew, grip=faster)
-            return replace(ask, shot=replace(ask.shot, crew=crew))
+            shot = replace(ask.shot, crew=crew)
+            return something_holds(replace(ask, shot=shot, kinds=on_rails), action)
 
-        times = _least(ask, SPEED_STEPS, with_speed)
+        times = _least(SPEED_STEPS, with_speed)
         if times is not None:
             speed = grip.max_speed * times
             yield Change(limit="dolly_speed", amount=speed, unit="m/s")
+
+
+def _of_ask(ask: Ask, action: Action) -> Iterator[Change]:
+    """Yield kinds of rig, views, and a looser framing, with which something holds."""
+    fewer = ask.rig is None and set(ask.kinds) != set(KINDS)
+    if fewer and something_holds(replace(ask, kinds=KINDS), action):
+        yield Change(limit="rig.kinds", amount=1.0, unit="open")
+    if ask.rig is None and len({view.name for view in ask.views}) < len(VIEWS_RAD):
+        views = tuple(
+            View(name=name, angle_rad=angle, side=side)
+            for name, angle in VIEWS_RAD.items()
+            for side in SIDES
+        )
+        if something_holds(replace(ask, views=views), action):
+            yield Change(limit="view", amount=1.0, unit="open")
+
+    def with_room(times: float) -> bool:
+        framings = tuple(
+            replace(framing, distance_m=framing.distance_m * times)
+            for framing in ask.shot.framings
+        )
+        looser = replace(ask, shot=replace(ask.shot, framings=framings))
+        return something_holds(looser, action_of(looser.shot))
+
+    times = next((each for each in LOOSER if with_room(each)), None)
+    if times is not None:
+        yield Change(limit="framing.size", amount=times, unit="times as wide")
 
 
 def _scaled(lens: Lens, step: float) -> Lens:

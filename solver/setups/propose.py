@@ -6,7 +6,7 @@ what a grip would lay. Bearings that turn with the subject would swing the camer
 lever as long as the distance, so they are only proposed for arcs round a circle.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import product
 
@@ -16,16 +16,15 @@ from ..arrays import FloatArray
 from ..lens import Lens
 from .action import Action
 from .clearance import room_m
-from .fit_arc import ArcRules, arc_fault, arc_through
-from .fit_line import fit_line
+from .fit_arc import ArcRules, arc_fault
 from .fit_sticks import AZIMUTH_ASKED, AZIMUTH_OPEN, fit_sticks
 from .layout import MOST_SWEEP, Layout
 from .setup import Ask, View
+from .way import Way
 
 PACES = (0.55, 0.9)  # shares of the dolly's top speed that a follow is laid for
 NATURAL_TX = 0.31  # half-frame tangent of a lens that draws attention to nothing
-NODES = 48  # ideal places that a curve is fitted through
-FAST_SHARE = 0.95  # quantile of the speed that a follow is laid for
+LEAST_NODES = 3  # of a way that a rail is laid along
 PARALLAX_RULES = ArcRules(most_sweep=2 * np.pi)
 
 
@@ -33,24 +32,36 @@ def propose_sticks(ask: Ask, action: Action) -> list[Layout]:
     """Return sticks worth trying, for every suitable lens and view."""
     if "sticks" not in ask.kinds:
         return []
-    picks = _nodes(action)
+    way = Way(action)
     return [
-        _sticks(ask, action, picks, lens, view)
+        _sticks(ask, way, lens, view)
         for lens, view in product(suitable(ask, action), ask.views)
     ]
 
 
-def propose_rails(ask: Ask, action: Action, lenses: Sequence[Lens]) -> list[Layout]:
-    """Return tracks, and for the first of the lenses arcs, worth trying."""
-    picks = _nodes(action)
+def propose_rails(
+    ask: Ask,
+    action: Action,
+    lenses: Sequence[Lens],
+    may_pay: Callable[[str, Lens, View], bool] = lambda kind, lens, view: True,
+) -> list[Layout]:
+    """Return tracks, and for the first of the lenses arcs, worth trying.
+
+    Args:
+        ask: the shot and what its setup may be.
+        action: of the shot.
+        lenses: for which rails are laid, the first one first.
+        may_pay: whether a kind of rig may be worth its price with a lens on a view.
+    """
+    way = Way(action)
+    if len(way.times_s) < LEAST_NODES:
+        return []
+    arc_lenses = lenses[: 1 if "track" in ask.kinds else len(lenses)]
     found: list[Layout] = []
-    if "track" in ask.kinds:
-        for lens, view in product(lenses, ask.views):
-            found.extend(_tracks(ask, action, picks, lens, view))
-    if "arc" in ask.kinds:
-        arc_lenses = lenses[: 1 if "track" in ask.kinds else len(lenses)]
-        for lens, view in product(arc_lenses, ask.views):
-            found.extend(_arcs(ask, action, picks, lens, view))
+    for kind, some, lay in (("track", lenses, _tracks), ("arc", arc_lenses, _arcs)):
+        for lens, view in product(some if kind in ask.kinds else (), ask.views):
+            if may_pay(kind, lens, view):
+                found.extend(lay(ask, way, lens, view))
     return found
 
 
@@ -78,28 +89,15 @@ def unnatural(ask: Ask, lens: Lens) -> float:
     return abs(float(np.log2(tx / NATURAL_TX)))
 
 
-def _nodes(action: Action) -> np.ndarray:
-    """Return the indices of up to NODES frames, evenly spread."""
-    n = min(NODES, action.n_frames)
-    return np.unique(np.linspace(0, action.n_frames - 1, n).round().astype(int))
-
-
-def _flat(points: FloatArray) -> FloatArray:
-    return np.ascontiguousarray(points[:, [0, 2]])
-
-
 def _beside(bearing: float, distance: float) -> FloatArray:
     return -distance * np.array([np.sin(bearing), np.cos(bearing)])
 
 
-def _sticks(
-    ask: Ask, action: Action, picks: np.ndarray, lens: Lens, view: View
-) -> Layout:
+def _sticks(ask: Ask, way: Way, lens: Lens, view: View) -> Layout:
     distance = distance_of(ask, lens)
-    bearing = action.main + view.bearing_rad
+    bearing = way.action.main + view.bearing_rad
     weight = AZIMUTH_OPEN if len(ask.views) > 2 else AZIMUTH_ASKED
-    wanted = distance * action.ratio[picks]
-    place = fit_sticks(_flat(action.centre[picks]), wanted, bearing, weight)
+    place = fit_sticks(way.centre, distance * way.ratio, bearing, weight)
     return Layout(
         kind="sticks",
         lens=lens,
@@ -111,80 +109,56 @@ def _sticks(
     )
 
 
-def _follows(ask: Ask, s: FloatArray, times: FloatArray) -> list[float]:
+def _follows(ask: Ask, fast: float) -> list[float]:
     """Return the shares of the way that the dolly can comfortably cover, unequal."""
-    speeds = np.abs(np.diff(s) / np.diff(times))
-    fast = float(np.quantile(speeds, FAST_SHARE)) if len(speeds) else 0.0
     top = ask.shot.crew.grip.max_speed
     shares = [min(1.0, pace * top / fast) if fast > 0 else 1.0 for pace in PACES]
     return shares[:1] if shares[0] == shares[1] else shares
 
 
-def _ends(s: FloatArray, times: FloatArray) -> tuple[float, float]:
-    """Return the speed along the rail at both ends of the shot [m/s]."""
-    step = np.diff(s) / np.diff(times)
-    return (float(step[0]), float(step[-1])) if len(step) else (0.0, 0.0)
+def _hold(ask: Ask, way: Way) -> str:
+    return ask.hold or ("size" if way.action.resizes else "abreast")
 
 
-def _tracks(
-    ask: Ask, action: Action, picks: np.ndarray, lens: Lens, view: View
-) -> list[Layout]:
-    if len(picks) < 3:
-        return []
+def _tracks(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:
     distance = distance_of(ask, lens)
-    bearing = action.main + view.bearing_rad
-    times = action.times_s[picks]
-    wanted = distance * action.ratio[picks]
-    ideal = _flat(action.centre[picks]) + _beside(bearing, 1.0) * wanted[:, None]
-    fit = fit_line(ideal, times)
-    low, high = float(fit.s.min()), float(fit.s.max())
-    middle = fit.origin + fit.direction * (low + high) / 2
+    bearing = way.action.main + view.bearing_rad
+    curve = way.line(_beside(bearing, distance))
+    origin, direction = curve.fit.origin, curve.fit.direction
+    middle = (curve.low_m + curve.high_m) / 2
     base = Layout(
         kind="track",
         lens=lens,
         view=view,
         distance_m=distance,
-        x=float(middle[0]),
-        z=float(middle[1]),
-        bearing=float(np.arctan2(-fit.direction[0], -fit.direction[1])),
+        x=float(origin[0] + direction[0] * middle),
+        z=float(origin[1] + direction[1] * middle),
+        bearing=float(np.arctan2(-direction[0], -direction[1])),
         offset=(bearing, distance),
-        reach_m=(high - low) / 2,
-        ends_m_s=_ends(fit.s, times),
+        reach_m=(curve.high_m - curve.low_m) / 2,
+        ends_m_s=curve.ends_m_s,
     )
-    hold = ask.hold or ("size" if action.resizes else "abreast")
+    hold = _hold(ask, way)
     if hold != "abreast":
         return [replace(base, hold=hold)]
-    return [replace(base, follow=f) for f in _follows(ask, fit.s, times)]
+    return [replace(base, follow=f) for f in _follows(ask, curve.fast_m_s)]
 
 
-def _arcs(
-    ask: Ask, action: Action, picks: np.ndarray, lens: Lens, view: View
-) -> list[Layout]:
-    if len(picks) < 3:
-        return []
+def _arcs(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:
     distance = distance_of(ask, lens)
-    times = action.times_s[picks]
-    centre = _flat(action.centre[picks])
-    fixed = action.main + view.bearing_rad
-    turning = np.unwrap(action.heading[picks]) + view.bearing_rad
-    wanted = (distance * action.ratio[picks])[:, None]
-    swung = centre - wanted * np.column_stack([np.sin(turning), np.cos(turning)])
-    hold = ask.hold or ("size" if action.resizes else "abreast")
+    fixed = way.action.main + view.bearing_rad
+    hold = _hold(ask, way)
     found = []
-    for ideal, offset in (
-        (centre + wanted * _beside(fixed, 1.0), (fixed, distance)),
-        (swung, (fixed, 0.0)),
+    for curve, offset in (
+        (way.arc(_beside(fixed, distance)), (fixed, distance)),
+        (way.swung(view.bearing_rad, distance), (fixed, 0.0)),
     ):
-        fit = arc_through(ideal, times)
-        if fit is None or arc_fault(fit, PARALLAX_RULES):
+        if curve is None or arc_fault(curve.fit, PARALLAX_RULES):
             continue
+        fit, low, high = curve.fit, curve.low_m, curve.high_m
         radius = _stock_radius(ask, fit.radius)
-        low, high = float(fit.s.min()), float(fit.s.max())
-        follow = _follows(ask, fit.s, times)[-1]
-        turned = (high - low) / fit.radius
-        follow = min(follow, 0.9 * MOST_SWEEP / turned)
-        if hold != "abreast":
-            follow = min(1.0, 0.9 * MOST_SWEEP / turned)
+        most = 0.9 * MOST_SWEEP * fit.radius / (high - low)
+        paced = _follows(ask, curve.fast_m_s)[-1] if hold == "abreast" else 1.0
         turn = 1.0 if fit.sweep > 0 else -1.0
         bearing = fit.start + turn * (low + high) / 2 / fit.radius
         x, z = fit.centre
@@ -202,8 +176,8 @@ def _arcs(
                 turn=turn,
                 offset=offset,
                 reach_m=(high - low) / 2,
-                ends_m_s=_ends(fit.s, times),
-                follow=follow,
+                ends_m_s=curve.ends_m_s,
+                follow=min(paced, most),
                 hold=hold,
             )
         )

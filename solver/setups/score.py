@@ -7,23 +7,26 @@ recorded movement before they were tested on other recordings; the rig has a pri
 its own, so that the simplest setup that holds the shot wins.
 """
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import degrees
 
+from ..lens import Lens
 from ..rig import ARC, TRACK, Rig
-from .action import Action
-from .clearance import path_gap_m, rail_faults
-from .propose import distance_of, unnatural
-from .setup import Ask, Setup
-from .trial import (
+from .clearance import rail_faults
+from .judge import (
     ANGLED,
     BLOCKED,
     CLOSEST,
+    DOLLY_RATE,
     DRIFT,
     HELD_IN,
     IN,
+    PAN_RATE,
+    PATH_GAP,
     RAIL_HIGH,
     RAIL_LOW,
+    REFUSED,
     REVERSALS,
     SAFE_IN,
     SIZE_RMS,
@@ -31,10 +34,13 @@ from .trial import (
     SWING,
     TURN,
     VIEWED,
-    Trial,
 )
+from .propose import distance_of, unnatural
+from .setup import Ask, Setup, View
+from .trial import Trial
 
 QUANTUM = 1e-6
+ALMOST = 1e-9  # by which a must is not broken yet
 TIE = 0.3  # points: less than this is a matter of taste
 
 MUST_IN = 0.99
@@ -84,16 +90,17 @@ class Judged:
         return (sum(self.broken.values()), self.score)
 
 
-def judged(ask: Ask, action: Action, trial: Trial) -> Judged:
+def judged(ask: Ask, trial: Trial) -> Judged:
     """Return the verdict on a trial."""
+    numbers = trial.numbers.tolist()
     parts = {
         name: _to_micro(points)
-        for name, points in _points(ask, trial).items()
-        if abs(points) > QUANTUM
+        for name, points in _points(ask, trial, numbers)
+        if points > QUANTUM
     }
     return Judged(
         trial=trial,
-        broken=_broken(ask, action, trial),
+        broken={name: off for name, off in _off(ask, trial, numbers) if off > ALMOST},
         parts=parts,
         score=_to_micro(sum(parts.values())),
     )
@@ -103,54 +110,66 @@ def _to_micro(points: float) -> float:
     return round(points * 1e6) / 1e6
 
 
-def _broken(ask: Ask, action: Action, trial: Trial) -> dict[str, float]:
-    """Return the musts that a trial breaks, each with how far it is off, above 0."""
-    numbers, setup, stage = trial.numbers.tolist(), trial.setup, ask.stage
-    found = {
-        "in_frame": (MUST_IN - numbers[IN]) / (1 - MUST_IN),
-        "held_in_frame": (MUST_IN - numbers[HELD_IN]) / (1 - MUST_IN),
-        "size": (MUST_SIZE - numbers[SIZED]) / MUST_SIZE,
-        "min_distance": (stage.min_distance_m - numbers[CLOSEST]),
-        "sight": trial.hidden if trial.hidden and stage.sight_forbidden.any() else 0.0,
-    }
+def _off(
+    ask: Ask, trial: Trial, numbers: Sequence[float]
+) -> Iterator[tuple[str, float]]:
+    """Yield the musts of a trial, each with how far it is off; above 0 is broken."""
+    setup, stage = trial.setup, ask.stage
+    yield "in_frame", (MUST_IN - numbers[IN]) / (1 - MUST_IN)
+    yield "held_in_frame", (MUST_IN - numbers[HELD_IN]) / (1 - MUST_IN)
+    yield "size", (MUST_SIZE - numbers[SIZED]) / MUST_SIZE
+    yield "min_distance", stage.min_distance_m - numbers[CLOSEST]
+    if trial.hidden and stage.sight_forbidden.any():
+        yield "sight", trial.hidden
     if ask.rig is None:
-        found |= rail_faults(stage, setup.rig)
-        if setup.rig.length_m > 0:
-            gap = path_gap_m(setup.rig, action.bodies[:, 0])
-            found["rail_in_path"] = (MUST_CLEAR_M - gap) / MUST_CLEAR_M
-    return {name: off for name, off in found.items() if off > 1e-9}
+        yield from rail_faults(stage, setup.rig).items()
+        yield "rail_in_path", 1.0 - numbers[PATH_GAP] / MUST_CLEAR_M
 
 
-def _points(ask: Ask, trial: Trial) -> dict[str, float]:
-    numbers, setup = trial.numbers.tolist(), trial.setup
-    distance = distance_of(ask, setup.lens)
-    drift = numbers[DRIFT]
-    points = {
-        "out_of_frame": 1000 * (1 - numbers[IN]),
-        "out_of_safe": 200 * (1 - numbers[SAFE_IN]),
-        "size": 20 * (1 - numbers[SIZED]),
-        "size_error": 10 * max(0.0, numbers[SIZE_RMS] - SIZE_FREE),
-        "angle": 6 * (1 - numbers[ANGLED]),
-        "decisions": 0.6
-        * (max(0.0, trial.pan_rate - DECISIONS_FREE) + trial.dolly_rate),
-        "drift": 3 * max(0.0, drift - DRIFT_FREE),
-        "rig": ask.rig_price
-        * rig_price(setup.rig, numbers[RAIL_HIGH] - numbers[RAIL_LOW]),
-        "reversals": 1.5 * numbers[REVERSALS],
-        "strobing": 0.04 * max(0.0, degrees(numbers[TURN]) - TURN_FREE_DEG_S),
-        "swing": 0.05 * max(0.0, degrees(numbers[SWING]) - SWING_FREE_DEG),
-        "lens": 0.8 * unnatural(ask, setup.lens),
-        "room": 0.12 * max(0.0, distance - USUAL_ROOM_M),
-        "near": 8 * max(0.0, NEAR_FREE_M - numbers[CLOSEST]),
-        "hidden": 40 * trial.hidden,
-        "blocked": 12 * numbers[BLOCKED],
-        "refused": 1.0 * trial.refused,
-    }
+def least_score(ask: Ask, kind: str, lens: Lens, view: View | None) -> float:
+    """Return the least that a kind of rig can score with a lens on a view [points].
+
+    It is what no work of the crew changes; all other points are zero at best.
+    """
+    standing = sum(points for _, points in _standing_points(ask, lens, view))
+    return ask.rig_price * LEAST_PRICE[kind] + standing
+
+
+def _standing_points(
+    ask: Ask, lens: Lens, view: View | None
+) -> Iterator[tuple[str, float]]:
+    """Yield what lens and view cost however they are worked."""
+    yield "lens", 0.8 * unnatural(ask, lens)
+    yield "room", 0.12 * max(0.0, distance_of(ask, lens) - USUAL_ROOM_M)
+    if view is not None and len(ask.views) > 2:
+        yield "side_of_face", VIEW_PRICE.get(view.name, 0.0)
+
+
+def _points(
+    ask: Ask, trial: Trial, numbers: Sequence[float]
+) -> Iterator[tuple[str, float]]:
+    """Yield the points of a trial by name, all 0 or more."""
+    setup = trial.setup
+    too_many = max(0.0, numbers[PAN_RATE] - DECISIONS_FREE)
+    covered = numbers[RAIL_HIGH] - numbers[RAIL_LOW]
+    yield "out_of_frame", 1000 * (1 - numbers[IN])
+    yield "out_of_safe", 200 * (1 - numbers[SAFE_IN])
+    yield "size", 20 * (1 - numbers[SIZED])
+    yield "size_error", 10 * max(0.0, numbers[SIZE_RMS] - SIZE_FREE)
+    yield "angle", 6 * (1 - numbers[ANGLED])
+    yield "decisions", 0.6 * (too_many + numbers[DOLLY_RATE])
+    yield "drift", 3 * max(0.0, numbers[DRIFT] - DRIFT_FREE)
+    yield "rig", ask.rig_price * rig_price(setup.rig, covered)
+    yield "reversals", 1.5 * numbers[REVERSALS]
+    yield "strobing", 0.04 * max(0.0, degrees(numbers[TURN]) - TURN_FREE_DEG_S)
+    yield "swing", 0.05 * max(0.0, degrees(numbers[SWING]) - SWING_FREE_DEG)
+    yield "near", 8 * max(0.0, NEAR_FREE_M - numbers[CLOSEST])
+    yield "hidden", 40 * trial.hidden
+    yield "blocked", 12 * numbers[BLOCKED]
+    yield "refused", 1.0 * numbers[REFUSED]
     if setup.view is not None:
-        points["view"] = 6 * (1 - numbers[VIEWED])
-        if len(ask.views) > 2:
-            points["side_of_face"] = VIEW_PRICE.get(setup.view.name, 0.0)
-    return points
+        yield "view", 6 * (1 - numbers[VIEWED])
+    yield from _standing_points(ask, setup.lens, setup.view)
 
 
 def rig_price(rig: Rig, covered_m: float) -> float:

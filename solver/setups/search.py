@@ -1,6 +1,6 @@
 """A small search on the judged take, and the candidates of a shot that come of it."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -8,6 +8,7 @@ from ..arrays import FloatArray
 from ..lens import Lens
 from .action import Action
 from .constrained import breaks_stage_only, within_limits
+from .descend import descend
 from .layout import Layout, at_height, build, lens_height, moved
 from .propose import (
     distance_of,
@@ -16,12 +17,14 @@ from .propose import (
     suitable,
     unnatural,
 )
-from .score import LEAST_PRICE, Judged, judged
-from .setup import KINDS, Ask, Setup
+from .prospect import Outlook
+from .score import Judged, judged, least_score
+from .setup import KINDS, Ask, Setup, View
 from .trial import Rehearsal
 
 EVALUATIONS = 25
 WORTH_LAYING = 1.0  # points that the stage must cost before limits are laid within
+WORTH_REFINING = 0.1  # points that there must be to gain; a third of a tie
 RAIL_LENSES = 2  # for which rails are laid; all, where nothing holds
 AWAY_M, ACROSS_M, TURN_RAD, GROW = 0.12, 0.12, 0.14, 0.35  # first steps; metres a metre
 BROKEN = 1e4  # added to a score for each unit by which a must is broken
@@ -34,39 +37,126 @@ def candidates(
 
     Proposes, lets the crew work each proposal, judges it, and then moves the best
     layout of each kind of rig that could still win a little, as long as the judged
-    take gets better.
+    take gets better. What a bound shows to be in vain is not worked: a rail that
+    breaks a must whoever works it, or that costs more than sticks which hold with the
+    same lens from the same view.
     """
     stage = rehearsal or Rehearsal(ask)
     action = stage.action
     if ask.rig is not None:
-        found = [
-            judged(ask, action, stage.tried(setup)) for setup in _fixed_rig(ask, action)
-        ]
+        found = [judged(ask, stage.tried(setup)) for setup in _fixed_rig(ask, action)]
         return sorted(found, key=_order)
-    eyes = float(action.eyes[:, 1].mean())
-    tried: list[tuple[Layout, Judged]] = []
-
-    def work(layouts: Sequence[Layout]) -> None:
-        for layout in layouts:
-            setup = build(layout, ask, eyes_m=eyes)
-            if setup is not None:
-                tried.append((layout, judged(ask, action, stage.tried(setup))))
-
-    work(propose_sticks(ask, action))
-    lenses = _rail_lenses(ask, action, tried)
-    work(propose_rails(ask, action, lenses[:RAIL_LENSES]))
-    if not any(verdict.holds for _, verdict in tried):
-        work(propose_rails(ask, action, lenses[RAIL_LENSES:]))
-    found = [verdict for _, verdict in tried]
+    search = _Search(stage)
+    search.work(propose_sticks(ask, action))
+    lenses = _rail_lenses(ask, action, search.tried)
+    search.work(propose_rails(ask, action, lenses[:RAIL_LENSES], search.may_pay))
+    if not search.holds:
+        search.work(propose_rails(ask, action, lenses[RAIL_LENSES:]))
+    found = [verdict for _, verdict in search.tried]
     if refine:
-        for kind in KINDS:
-            if _may_win(ask, kind, found):
-                best = _best_of(kind, tried)
-                found += [_refined(stage, *pair, eyes) for pair in best]
-        laid = len(tried)
-        work(_into_limits(ask, action, tried))
-        found += [_refined(stage, *pair, eyes) for pair in tried[laid:]]
+        found += search.refined()
+        laid = len(search.tried)
+        search.work(_into_limits(ask, action, search.tried))
+        rest = search.tried[laid:]
+        found += [pair[1] for pair in rest] + [search.refine(*pair) for pair in rest]
     return sorted(found, key=_order)
+
+
+class _Search:
+    """The trials of one shot: layouts with their verdicts, in the order they came."""
+
+    def __init__(self, stage: Rehearsal) -> None:
+        self.stage, self.ask, self.action = stage, stage.ask, stage.action
+        self.eyes = float(self.action.eyes[:, 1].mean())
+        self.outlook = Outlook(self.ask, self.action)
+        self.tried: list[tuple[Layout, Judged]] = []
+        self._of_kind: dict[str, tuple[Layout, Judged]] = {}  # the best
+        self._held: dict[tuple[Lens, View], float] = {}  # from sticks, at this score
+        self._best = np.inf
+
+    @property
+    def holds(self) -> bool:
+        """Whether anything that was tried holds the shot."""
+        return self._best < np.inf
+
+    def work(self, layouts: Sequence[Layout]) -> None:
+        """Let the crew work layouts: those that may hold, then those that come near.
+
+        What can't hold may still be the best of its kind, and hold when it is moved.
+        """
+        later = []
+        for layout in layouts:
+            setup = build(layout, self.ask, eyes_m=self.eyes)
+            if setup is None:
+                continue
+            if self.outlook.may_break(setup, at_most=0.0):
+                self._work(layout, setup)
+            else:
+                later.append((layout, setup))
+        for layout, setup in later:
+            best = self._of_kind.get(layout.kind)
+            least = np.inf if best is None else best[1].rank[0]
+            if self.outlook.may_break(setup, at_most=least):
+                self._work(layout, setup)
+
+    def may_pay(self, kind: str, lens: Lens, view: View) -> bool:
+        """Tell whether a rail could beat the sticks of the same lens and view."""
+        held = self._held.get((lens, view), np.inf)
+        return held > least_score(self.ask, kind, lens, view)
+
+    def refined(self) -> list[Judged]:
+        """Return the best of each kind of rig, made better; the best kind first.
+
+        A kind is left out that could not win at the least that it scores, and one that
+        has nothing left to gain.
+        """
+        found = []
+        best = sorted(self._of_kind.values(), key=lambda pair: _order(pair[1]))
+        for layout, verdict in best:
+            least = self._least(layout)
+            gained = verdict.holds and verdict.score - least < WORTH_REFINING
+            if not gained and self._best > least:
+                found.append(self.refine(layout, verdict))
+        return found
+
+    def refine(self, layout: Layout, start: Judged) -> Judged:
+        """Return the best of a search round a layout; never worse than the start."""
+        best = start
+        ask = self.ask
+        scale = _first_steps(layout, ask)
+
+        def cost(steps: FloatArray) -> float:
+            nonlocal best
+            setup = build(moved(layout, steps * scale), ask, eyes_m=self.eyes)
+            if setup is None:
+                return np.inf
+            verdict = judged(ask, self.stage.tried(setup))
+            if verdict.rank < best.rank:
+                best = verdict
+            return _cost(verdict)
+
+        n = 2 if layout.kind == "sticks" else 3
+        enough = self._least(layout) + WORTH_REFINING
+        descend(cost, n, _cost(start), EVALUATIONS, enough, self._best)
+        if best.holds:
+            self._best = min(self._best, best.score)
+        return best
+
+    def _work(self, layout: Layout, setup: Setup) -> None:
+        verdict = judged(self.ask, self.stage.tried(setup))
+        self.tried.append((layout, verdict))
+        best = self._of_kind.get(layout.kind)
+        if best is None or _order(verdict) < _order(best[1]):
+            self._of_kind[layout.kind] = (layout, verdict)
+        if not verdict.holds:
+            return
+        self._best = min(self._best, verdict.score)
+        if layout.kind == "sticks":
+            stand = layout.lens, layout.view
+            self._held[stand] = min(self._held.get(stand, np.inf), verdict.score)
+
+    def _least(self, layout: Layout) -> float:
+        return least_score(self.ask, layout.kind, layout.lens, layout.view)
 
 
 def something_holds(ask: Ask, action: Action) -> bool:
@@ -74,33 +164,19 @@ def something_holds(ask: Ask, action: Action) -> bool:
     stage = Rehearsal(ask, action)
     if ask.rig is not None:
         setups = _fixed_rig(ask, action)
-        return any(judged(ask, action, stage.tried(each)).holds for each in setups)
-    eyes = float(action.eyes[:, 1].mean())
-    sticks = propose_sticks(ask, action)
-    lenses = sorted(suitable(ask, action), key=lambda lens: unnatural(ask, lens))
-    rails = propose_rails(ask, action, lenses[:RAIL_LENSES])
-    for layout in (*sticks, *rails):
-        setup = build(layout, ask, eyes_m=eyes)
-        if setup is not None and judged(ask, action, stage.tried(setup)).holds:
-            return True
-    return False
-
-
-def _may_win(ask: Ask, kind: str, found: Sequence[Judged]) -> bool:
-    """Tell whether a kind of rig could beat all that holds, at its least price.
-
-    No part of a score is below zero, so what the rig costs is the least it comes to.
-    """
-    holding = [verdict.score for verdict in found if verdict.holds]
-    return min(holding, default=np.inf) > ask.rig_price * LEAST_PRICE[kind]
-
-
-def _best_of(
-    kind: str, tried: Sequence[tuple[Layout, Judged]]
-) -> list[tuple[Layout, Judged]]:
-    """Return the best trial of a kind of rig, none where there is none."""
-    own = [pair for pair in tried if pair[0].kind == kind]
-    return [min(own, key=lambda pair: _order(pair[1]))] if own else []
+    else:
+        eyes = float(action.eyes[:, 1].mean())
+        sticks = propose_sticks(ask, action)
+        lenses = sorted(suitable(ask, action), key=lambda lens: unnatural(ask, lens))
+        rails = propose_rails(ask, action, lenses[:RAIL_LENSES])
+        built = [build(layout, ask, eyes_m=eyes) for layout in (*sticks, *rails)]
+        setups = [setup for setup in built if setup is not None]
+    outlook = Outlook(ask, action)
+    return any(
+        judged(ask, stage.tried(setup)).holds
+        for setup in setups
+        if outlook.may_break(setup, at_most=0.0)
+    )
 
 
 def _into_limits(
@@ -108,12 +184,12 @@ def _into_limits(
 ) -> list[Layout]:
     """Return layouts that the stage spoils, moved to where it allows them.
 
-    Only sticks and track that would beat all that holds, the best of each kind.
+    Only those that would beat all that holds, the best of each kind.
     """
     holding = [verdict.score for _, verdict in tried if verdict.holds]
     to_beat = min(holding, default=np.inf) - WORTH_LAYING
     found = []
-    for kind in ("sticks", "track"):
+    for kind in KINDS:
         spoilt = [
             (verdict.score, k)
             for k, (layout, verdict) in enumerate(tried)
@@ -172,26 +248,9 @@ def _fixed_rig(ask: Ask, action: Action) -> list[Setup]:
     ]
 
 
-def _refined(stage: Rehearsal, layout: Layout, start: Judged, eyes: float) -> Judged:
-    """Return the best of a search round a layout; never worse than the start."""
-    best = start
-    scale = _first_steps(layout, stage.ask)
-
-    def cost(steps: FloatArray) -> float:
-        nonlocal best
-        setup = build(moved(layout, steps * scale), stage.ask, eyes_m=eyes)
-        if setup is None:
-            return np.inf
-        verdict = judged(stage.ask, stage.action, stage.tried(setup))
-        if verdict.rank < best.rank:
-            best = verdict
-        broken, score = verdict.rank
-        return BROKEN * broken + score
-
-    n = 2 if layout.kind == "sticks" else 3
-    broken, score = start.rank
-    descend(cost, n, BROKEN * broken + score, EVALUATIONS)
-    return best
+def _cost(verdict: Judged) -> float:
+    broken, score = verdict.rank
+    return BROKEN * broken + score
 
 
 def _first_steps(layout: Layout, ask: Ask) -> FloatArray:
@@ -201,52 +260,3 @@ def _first_steps(layout: Layout, ask: Ask) -> FloatArray:
     # The radius of curved track is that of the stock, where there is a stock.
     turn = 0.0 if layout.kind == "arc" and ask.stage.curve_radii_m else TURN_RAD
     return np.array([AWAY_M * distance, turn, GROW])
-
-
-def descend(
-    cost: Callable[[FloatArray], float], n: int, start: float, evaluations: int
-) -> None:
-    """Go down a cost of (3,) steps, the first n of them free, from zero.
-
-    The simplex of Nelder & Mead 1965 (The Computer Journal 7:308-313) with a fixed
-    first simplex, a fixed order and a fixed number of evaluations.
-    """
-    points = [np.zeros(3)] + [np.eye(3)[k] for k in range(n)]
-    values = [start]
-    used = 0
-
-    def at(point: FloatArray) -> float:
-        nonlocal used
-        used += 1
-        return cost(point)
-
-    for point in points[1:]:
-        values.append(at(point))
-    while used < evaluations:
-        order = np.argsort(np.array(values), kind="stable")
-        points = [points[k] for k in order]
-        values = [values[k] for k in order]
-        centre = np.mean(points[:-1], axis=0)
-        worst = points[-1]
-        mirrored = centre + (centre - worst)
-        value = at(mirrored)
-        if value < values[0] and used < evaluations:
-            further = centre + 2 * (centre - worst)
-            far = at(further)
-            points[-1], values[-1] = (
-                (further, far) if far < value else (mirrored, value)
-            )
-        elif value < values[-2]:
-            points[-1], values[-1] = mirrored, value
-        elif used < evaluations:
-            toward = mirrored if value < values[-1] else worst
-            inner = centre + 0.5 * (toward - centre)
-            near = at(inner)
-            if near < min(value, values[-1]):
-                points[-1], values[-1] = inner, near
-            else:
-                for k in range(1, n + 1):
-                    if used >= evaluations:
-                        break
-                    points[k] = points[0] + 0.5 * (points[k] - points[0])
-                    values[k] = at(points[k])

@@ -94,13 +94,6 @@ def floor_margin(stage: Stage, points: FloatArray) -> FloatArray:
     return np.where(inside >= 0.0, inside, -outside)
 
 
-def inside_floor(stage: Stage, points: FloatArray) -> BoolArray:
-    """Return which points (n, 2) lie on the floor, its edge included, (n,)."""
-    normals, bounds = floor_rows(stage)
-    within: BoolArray = np.all(points @ normals.T <= bounds, axis=1)
-    return within
-
-
 def rail_crosses(
     stage: Stage, places: FloatArray, clearance_m: float = 0.0
 ) -> BoolArray:
@@ -121,11 +114,6 @@ def rail_crosses(
     segments_meet(start, end, boxes, hits)
     crossed: BoolArray = np.any(hits, axis=0)
     return crossed
-
-
-def rail_clear(stage: Stage, places: FloatArray, clearance_m: float = 0.0) -> bool:
-    """Return whether a polyline of lens places (n, 3) misses every box."""
-    return not rail_crosses(stage, places, clearance_m).any()
 
 
 def hidden_by(stage: Stage, camera: FloatArray, target: FloatArray) -> BoolArray:
@@ -150,13 +138,6 @@ def sight_hidden(stage: Stage, camera: FloatArray, target: FloatArray) -> BoolAr
     """Return which sight lines, (n, 3) to (n, 3) [m], any box hides, (n,)."""
     hidden: BoolArray = np.any(hidden_by(stage, camera, target), axis=1)
     return hidden
-
-
-def clip_to_height(stage: Stage, height_m: FloatArray | float) -> FloatArray:
-    """Return lens heights moved into the range that exists here [m]."""
-    low, high = stage.heights
-    clipped: FloatArray = np.clip(height_m, low, high)
-    return clipped
 
 
 def _convex(corners: FloatArray) -> FloatArray:

@@ -12,10 +12,10 @@ import pytest
 from asks import open_ask
 from five_seconds import Piece, pieces
 
+from carrellata.solver.setups.judge import IN, SAFE_IN, SIZED
 from carrellata.solver.setups.score import Judged
 from carrellata.solver.setups.search import candidates
 from carrellata.solver.setups.setup import KINDS
-from carrellata.solver.setups.trial import IN, SAFE_IN, SIZED
 
 KIT_MM = (18, 25, 35, 50, 75, 100, 135)
 SIZES = ("full", "cowboy", "medium")

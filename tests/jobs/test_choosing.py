@@ -46,7 +46,8 @@ def test_an_open_shot_is_solved_in_a_setup_that_its_take_and_row_tell(
         assert metadata["setup"] == {k: v for k, v in setup.items() if k != "label"}
         why = json.loads(row.why or "")
         assert why["score"] == pytest.approx(sum(why["parts"].values()), abs=1e-5)
-        assert why["tried"] >= 36
+        # Every lens and view from sticks at least; rails that cannot pay are not laid.
+        assert why["tried"] >= 4 * 6 - 1
         other = json.loads(row.runner_up or "")
         assert other["setup"] != metadata["setup"]
         assert other["costs_more"] >= 0

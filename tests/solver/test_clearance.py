@@ -6,9 +6,10 @@ import pytest
 from carrellata.solver.rig import arc, sticks, track
 from carrellata.solver.setups.clearance import (
     RAIL_SAMPLES,
-    path_gap_m,
     rail_faults,
+    rail_gap,
     rail_places,
+    rail_samples,
 )
 from carrellata.solver.setups.stage import Stage
 
@@ -25,6 +26,7 @@ def test_places_are_evenly_spread_and_end_at_the_ends(kind):
     n = RAIL_SAMPLES if rig.length_m > 0 else 1
     expected = rig.places(np.linspace(0.0, rig.length_m, n))
     np.testing.assert_array_equal(rail_places(rig), expected)
+    np.testing.assert_array_equal(rail_samples(rig.shape), expected)
 
 
 @pytest.mark.parametrize("kind", RIGS)
@@ -41,7 +43,9 @@ def test_the_gap_to_a_path_is_the_least_of_all(kind):
             line = (corners[:-1] + share * np.diff(corners, axis=0)).reshape(-1, 2)
         walked = feet[:, ::4][..., [0, 2]].reshape(-1, 1, 2)
         expected = np.linalg.norm(walked - line, axis=2).min()
-        assert path_gap_m(rig, feet) == pytest.approx(expected, abs=2e-3)
+        assert rail_gap(
+            rig.shape, np.stack([feet, feet + 9.0], axis=1)
+        ) == pytest.approx(expected, abs=2e-3)
 
 
 def test_faults_say_how_far_off():

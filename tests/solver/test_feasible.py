@@ -12,7 +12,12 @@ from carrellata.solver.setups.fit_arc import arc_through
 from carrellata.solver.setups.fit_line import fit_line
 from carrellata.solver.setups.laying import Bounds, Wish, rig_of, wish_at_nodes
 from carrellata.solver.setups.sequential import KEPT, rehearsed
-from carrellata.solver.setups.stage import Stage, floor_margin, rail_clear, sight_hidden
+from carrellata.solver.setups.stage import (
+    Stage,
+    floor_margin,
+    rail_crosses,
+    sight_hidden,
+)
 from carrellata.solver.setups.stock import room_along
 
 N = 40
@@ -77,7 +82,7 @@ def assert_limits_hold(laid):
             assert np.abs(np.diff(speed) / wish.step_s).max() <= more + KEPT
     rail = along_rail(laid)
     assert floor_margin(bounds.stage, rail[:, ::2]).min() >= -KEPT
-    assert rail_clear(bounds.stage, rail)
+    assert not rail_crosses(bounds.stage, rail).any()
     if len(s):
         low, high = laid.laying.ends
         start, end = np.diff(s[:2])[0] / wish.step_s, np.diff(s[-2:])[0] / wish.step_s

@@ -6,7 +6,6 @@ from carrellata.solver.setups.fit_line import (
     SMOOTHING_S4,
     factor_smoother,
     fit_line,
-    partial_follow,
     smooth,
 )
 
@@ -118,13 +117,3 @@ def test_a_subject_that_stands_gives_a_point() -> None:
     fit = fit_line(np.full((10, 2), 3.5), times)
     assert fit.places == pytest.approx(np.full((10, 2), 3.5), abs=1e-12)
     assert fit.direction == pytest.approx((1.0, 0.0))
-
-
-def test_partial_follow_covers_what_a_comfortable_speed_allows() -> None:
-    times = np.arange(120) / 24
-    s = 3.0 * times
-    half = partial_follow(s, times, 1.5)
-    middle = 0.5 * (s[0] + s[-1])
-    assert half == pytest.approx(middle + 0.5 * (s - middle), rel=1e-12)
-    assert partial_follow(s, times, 3.5) == pytest.approx(s)
-    assert partial_follow(s, times, 0.0) == pytest.approx(np.full(120, middle))

@@ -10,12 +10,14 @@ from shots import circle, walk
 from carrellata.solver.setups import search
 from carrellata.solver.setups.clearance import rail_faults
 from carrellata.solver.setups.constrained import within_limits
+from carrellata.solver.setups.descend import descend
+from carrellata.solver.setups.judge import SIZED, VIEWED
 from carrellata.solver.setups.layout import Layout, build
 from carrellata.solver.setups.score import Judged
-from carrellata.solver.setups.search import candidates, descend
+from carrellata.solver.setups.search import candidates
 from carrellata.solver.setups.setup import Ask, in_setup
-from carrellata.solver.setups.stage import Stage, inside_floor
-from carrellata.solver.setups.trial import SIZED, VIEWED, Rehearsal
+from carrellata.solver.setups.stage import Stage, floor_margin
+from carrellata.solver.setups.trial import Rehearsal
 from carrellata.solver.take import operate
 
 SECONDS = np.arange(121) / 24
@@ -198,6 +200,20 @@ def test_the_simplex_goes_down_a_bowl() -> None:
     assert min(seen) < 1e-2
 
 
+def test_a_descent_is_given_up_halfway_when_it_cannot_come_near() -> None:
+    seen: list[float] = []
+
+    def slope(steps: np.ndarray) -> float:
+        seen.append(10.0 - float(steps[0]))
+        return seen[-1]
+
+    for to_beat, most in ((-1e6, 14), (9.5, 25)):
+        seen.clear()
+        descend(slope, 1, 10.0, 24, to_beat=to_beat)
+        assert len(seen) <= most, to_beat
+        assert (len(seen) >= 23) == (to_beat > 0)
+
+
 def tight_stage() -> Stage:
     """Return a floor that ends before the best sticks, with two boxes on it."""
     return Stage(
@@ -237,7 +253,7 @@ def test_a_stage_that_spoils_the_best_setup_is_kept_to_by_the_convex_programme(
     monkeypatch.setattr(search, "within_limits", lambda *_: None)
     assert found[0].rank <= candidates(ask)[0].rank
     take = operate(in_setup(ask.shot, found[0].setup))
-    assert inside_floor(stage, take.base[:, [0, 2]]).all()
+    assert floor_margin(stage, take.base[:, [0, 2]]).min() >= 0.0
 
 
 def test_a_lower_price_of_track_brings_moves() -> None:
@@ -248,3 +264,26 @@ def test_a_lower_price_of_track_brings_moves() -> None:
         assert found.holds
         kinds[price] = found.setup.rig.kind
     assert kinds == {0.0: "track", 1.0: "sticks"}
+
+
+def test_an_arc_that_meets_a_keep_out_is_laid_anew_beside_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    path = circle(radius=4.0, speed=0.7)(np.arange(241) / 24)
+    left = views("profile")[:1]
+    free = best(open_ask(person(path), kinds=("arc",), seen_from=left, kit=(35,)))
+    rig = free.setup.rig
+    x, _, z = rig.places(np.array([0.2 * rig.length_m]))[0]
+    stage = Stage(
+        keep_outs=np.array([[[x - 1.5, 0, z - 1.5], [x + 1.5, 2.5, z + 1.5]]]),
+        names=("kiosk",),
+        sight_forbidden=np.zeros(1, dtype=np.bool_),
+        heights=(0.3, 2.6),
+        min_distance_m=1.0,
+    )
+    ask = open_ask(person(path), kinds=("arc",), seen_from=left, kit=(35,), stage=stage)
+    found = best(ask)
+    assert found.holds
+    assert not rail_faults(stage, found.setup.rig)
+    monkeypatch.setattr(search, "within_limits", lambda *_: None)
+    assert not best(ask).holds

@@ -6,10 +6,7 @@ from asks import OPEN_VIEWS, open_ask, person
 from shots import circle, walk, zigzag
 
 from carrellata.solver.measure import measure
-from carrellata.solver.setups.layout import build
-from carrellata.solver.setups.propose import propose_rails, propose_sticks
-from carrellata.solver.setups.setup import Ask, in_setup
-from carrellata.solver.setups.trial import (
+from carrellata.solver.setups.judge import (
     ANGLED,
     CLOSEST,
     DRIFT,
@@ -19,8 +16,11 @@ from carrellata.solver.setups.trial import (
     REVERSALS,
     SAFE_IN,
     SIZED,
-    Rehearsal,
 )
+from carrellata.solver.setups.layout import build
+from carrellata.solver.setups.propose import propose_rails, propose_sticks
+from carrellata.solver.setups.setup import Ask, in_setup
+from carrellata.solver.setups.trial import Rehearsal
 from carrellata.solver.take import operate
 
 PATHS = {

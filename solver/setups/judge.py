@@ -1,0 +1,229 @@
+"""The judge of a trial: looks at every frame of a camera's plans and counts."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from ..arrays import BoolArray, FloatArray, IntArray
+from ..compiled import kernel
+from ..measure import MOVING_M_S, SIZE_KEPT
+from ..operator import SAFE
+from ..plan import evaluate_plan
+from ..rig import rig_place
+
+VIEW_KEPT = np.radians(35)
+BODY_RADIUS_M = 0.25  # of whoever stands in the way; common practice, no source
+SIZE_KEPT_LOG2 = float(np.log2(1 + SIZE_KEPT))
+
+(
+    IN,
+    SAFE_IN,
+    HELD_IN,
+    SIZED,
+    SIZE_RMS,
+    VIEWED,
+    ANGLED,
+    DRIFT,
+    CLOSEST,
+    TURN,
+    SWING,
+    REVERSALS,
+    BLOCKED,
+    RAIL_LOW,
+    RAIL_HIGH,
+    PATH_GAP,
+    PAN_RATE,
+    DOLLY_RATE,
+    REFUSED,
+) = range(19)
+N_NUMBERS = 19
+
+
+@kernel
+def screen_point(point, cam, turn, tx, ty):
+    """Return u, v of a point; both are infinite behind the lens.
+
+    `turn` holds the sines and cosines of pan, tilt and roll.
+    """
+    sp, cp, st, ct, sr, cr = turn
+    dx, dy, dz = point[0] - cam[0], point[1] - cam[1], point[2] - cam[2]
+    x = dx * cp - dz * sp
+    back = dx * sp + dz * cp
+    y = dy * ct + back * st
+    z = back * ct - dy * st
+    if z >= 0.0:
+        return np.inf, np.inf
+    right = x * cr + y * sr
+    up = y * cr - x * sr
+    return right / (-z * tx), up / (-z * ty)
+
+
+@kernel
+def stands_between(feet, crown, cam, point):
+    """Tell whether a body stands in the line from the lens to a point."""
+    dx, dz = point[0] - cam[0], point[2] - cam[2]
+    square = dx * dx + dz * dz
+    if square < 1e-9:
+        return False
+    share = ((feet[0] - cam[0]) * dx + (feet[2] - cam[2]) * dz) / square
+    if share <= 0.0 or share >= 1.0:
+        return False
+    off = np.hypot(cam[0] + share * dx - feet[0], cam[2] + share * dz - feet[2])
+    height = cam[1] + share * (point[1] - cam[1])
+    return off < BODY_RADIUS_M and feet[1] <= height <= crown[1]
+
+
+class Acted(NamedTuple):
+    """What the judge knows of the action; see `Action`, whose frames these are."""
+
+    times_s: FloatArray
+    aim: FloatArray
+    top: FloatArray
+    low: FloatArray
+    eyes: FloatArray
+    seen: BoolArray
+    primary: IntArray
+    asked_log2: FloatArray
+    held: FloatArray
+    bodies: FloatArray
+    heading: FloatArray
+    rise: FloatArray
+
+
+@kernel
+def judge(
+    rig,
+    rails,
+    pans,
+    tilts,
+    ticks,
+    aims,
+    acted,
+    view,
+    roll,
+    tx,
+    ty,
+    axis_v,
+    cams,
+    screen,
+    out,
+):
+    """Fill numbers IN to RAIL_HIGH of a trial, and camera and screen place a frame.
+
+    `cams` (n, 5) is filled with place, pan and tilt, `screen` (n, 3) with u, v and the
+    size, a share of the frame height.
+    """
+    times, aim, eyes, seen, bodies = (
+        acted.times_s,
+        acted.aim,
+        acted.eyes,
+        acted.seen,
+        acted.bodies,
+    )
+    top, low, held, rise = acted.top, acted.low, acted.held, acted.rise
+    n = times.shape[0]
+    cam = np.zeros(3)
+    sr, cr = np.sin(roll), np.cos(roll)
+    r = p = t = 0
+    tick = 0
+    good = np.zeros(N_NUMBERS)
+    shown = 0
+    size_square = 0.0
+    drift = 0.0
+    closest = np.inf
+    turn = 0.0
+    pan_low, pan_high = np.inf, -np.inf
+    rail_low, rail_high = np.inf, -np.inf
+    direction = 0.0
+    reversals = 0
+    for f in range(n):
+        now = times[f]
+        while r + 1 < rails.shape[0] and rails[r + 1, 0] <= now:
+            r += 1
+        while p + 1 < pans.shape[0] and pans[p + 1, 0] <= now:
+            p += 1
+        while t + 1 < tilts.shape[0] and tilts[t + 1, 0] <= now:
+            t += 1
+        while tick + 1 < ticks.shape[0] and ticks[tick + 1] <= now + 1e-9:
+            tick += 1
+        s, speed, _ = evaluate_plan(rails, r, now)
+        pan, pan_speed, _ = evaluate_plan(pans, p, now)
+        tilt, _, _ = evaluate_plan(tilts, t, now)
+        cam[0], cam[1], cam[2] = rig_place(rig, s)
+        cams[f, 0], cams[f, 1], cams[f, 2] = cam[0], cam[1], cam[2]
+        cams[f, 3], cams[f, 4] = pan, tilt
+        rail_low, rail_high = min(rail_low, s), max(rail_high, s)
+        pan_low, pan_high = min(pan_low, pan), max(pan_high, pan)
+        turn = max(turn, abs(pan_speed))
+        if abs(speed) > MOVING_M_S:
+            sign = 1.0 if speed > 0 else -1.0
+            if direction * sign < 0:
+                reversals += 1
+            direction = sign
+        for k in range(bodies.shape[0]):
+            feet, crown = bodies[k, 0, f], bodies[k, 1, f]
+            height = crown[1] - feet[1]
+            share = 0.5
+            if height > 1e-9:
+                share = min(max((cam[1] - feet[1]) / height, 0.0), 1.0)
+            gap = 0.0
+            for c in range(3):
+                gap += (feet[c] + share * (crown[c] - feet[c]) - cam[c]) ** 2
+            closest = min(closest, np.sqrt(gap))
+        if not seen[f]:
+            screen[f, 0] = screen[f, 1] = screen[f, 2] = np.nan
+            continue
+        shown += 1
+        turned = (np.sin(pan), np.cos(pan), np.sin(tilt), np.cos(tilt), sr, cr)
+        u, v = screen_point(aim[f], cam, turned, tx, ty)
+        v += axis_v
+        screen[f, 0], screen[f, 1] = u, v
+        if abs(u) <= 1 and abs(v) <= 1:
+            good[IN] += 1
+        if abs(u) <= SAFE and abs(v) <= SAFE:
+            good[SAFE_IN] += 1
+        miss = max(abs(u - aims[tick, 0]), abs(v - aims[tick, 1] - axis_v))
+        drift = max(drift, min(miss, 9.0))
+        others = True
+        for k in range(held.shape[0]):
+            if np.isnan(held[k, f, 0]):
+                continue
+            hu, hv = screen_point(held[k, f], cam, turned, tx, ty)
+            others = others and abs(hu) <= 1 and abs(hv + axis_v) <= 1
+        if others:
+            good[HELD_IN] += 1
+        for k in range(bodies.shape[0]):
+            if k != acted.primary[f] and stands_between(
+                bodies[k, 0, f], bodies[k, 1, f], cam, aim[f]
+            ):
+                good[BLOCKED] += 1
+                break
+        tu, tv = screen_point(top[f], cam, turned, tx, ty)
+        lu, lv = screen_point(low[f], cam, turned, tx, ty)
+        size = np.hypot((tu - lu) * tx / ty, tv - lv) / 2
+        screen[f, 2] = size
+        off = 9.0
+        if size > 0.0 and np.isfinite(size):
+            off = min(9.0, abs(np.log2(size) - acted.asked_log2[f]))
+        size_square += off * off
+        if off <= SIZE_KEPT_LOG2:
+            good[SIZED] += 1
+        dx, dz = cam[0] - eyes[f, 0], cam[2] - eyes[f, 2]
+        bearing = np.arctan2(-dx, -dz) - acted.heading[f] - view
+        bearing -= 2 * np.pi * np.round(bearing / (2 * np.pi))
+        if abs(bearing) <= VIEW_KEPT:
+            good[VIEWED] += 1
+        over = np.arctan2(cam[1] - eyes[f, 1], np.hypot(dx, dz))
+        if rise[f, 0] <= over <= rise[f, 1]:
+            good[ANGLED] += 1
+    least = max(shown, 1)
+    for k in range(RAIL_HIGH):
+        out[k] = good[k] / least
+    out[SIZE_RMS] = np.sqrt(size_square / least)
+    out[DRIFT] = drift
+    out[CLOSEST] = closest
+    out[TURN] = turn
+    out[SWING] = pan_high - pan_low
+    out[REVERSALS] = reversals
+    out[RAIL_LOW] = rail_low
+    out[RAIL_HIGH] = rail_high

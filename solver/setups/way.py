@@ -1,0 +1,115 @@
+"""The way of a shot's subjects over the ground, and the curves that keep beside it.
+
+A curve of ideal places at a fixed distance and bearing is the way itself, moved: it is
+fitted once for all lenses and views, and moved with them.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Generic, TypeVar
+
+import numpy as np
+
+from ..arrays import FloatArray
+from .action import Action
+from .fit_arc import ArcFit, arc_through
+from .fit_line import LineFit, fit_line
+
+NODES = 48  # ideal places that a curve is fitted through
+FAST_SHARE = 0.95  # quantile of the speed that a follow is laid for
+
+Fit = TypeVar("Fit", LineFit, ArcFit)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Curve(Generic[Fit]):
+    """A line or an arc through ideal places, and how it is travelled.
+
+    Attributes:
+        fit: the curve.
+        low_m, high_m: range of `fit.s` [m].
+        ends_m_s: speed along it at both ends of the shot.
+        fast_m_s: speed that is exceeded in a twentieth of the way.
+    """
+
+    fit: Fit
+    low_m: float
+    high_m: float
+    ends_m_s: tuple[float, float]
+    fast_m_s: float
+
+
+class Way:
+    """Where the subjects go, at up to NODES frames evenly spread."""
+
+    def __init__(self, action: Action) -> None:
+        """Take the action of a shot."""
+        n = min(NODES, action.n_frames)
+        picks = np.unique(np.linspace(0, action.n_frames - 1, n).round().astype(int))
+        self.action = action
+        self.times_s: FloatArray = action.times_s[picks]
+        self.ratio: FloatArray = action.ratio[picks]
+        self.centre: FloatArray = np.ascontiguousarray(action.centre[picks][:, [0, 2]])
+        self._headings = np.unwrap(action.heading[picks])
+
+    def line(self, beside: FloatArray) -> Curve[LineFit]:
+        """Return the line through places beside the way, by (2,) [m] at first."""
+        if self.action.resizes:
+            return self._line_through(self.centre + self.ratio[:, None] * beside)
+        fit = replace(self._line.fit, origin=self._line.fit.origin + beside)
+        return replace(self._line, fit=fit)
+
+    def arc(self, beside: FloatArray) -> Curve[ArcFit] | None:
+        """Return the arc through places beside the way, None where it is straight."""
+        if self.action.resizes:
+            return self._arc_through(self.centre + self.ratio[:, None] * beside)
+        if self._arc is None:
+            return None
+        fit = replace(self._arc.fit, centre=self._arc.fit.centre + beside)
+        return replace(self._arc, fit=fit)
+
+    def swung(self, bearing_rad: float, distance_m: float) -> Curve[ArcFit] | None:
+        """Return the arc through places that turn with the subjects.
+
+        Args:
+            bearing_rad: of the camera from the subjects' heading.
+            distance_m: at the first size.
+        """
+        turned = self._headings + bearing_rad
+        off = np.column_stack([np.sin(turned), np.cos(turned)])
+        return self._arc_through(self.centre - (distance_m * self.ratio)[:, None] * off)
+
+    @cached_property
+    def _line(self) -> Curve[LineFit]:
+        return self._line_through(self.centre)
+
+    @cached_property
+    def _arc(self) -> Curve[ArcFit] | None:
+        return self._arc_through(self.centre)
+
+    def _line_through(self, places: FloatArray) -> Curve[LineFit]:
+        return self._travelled(fit_line(places, self.times_s))
+
+    def _arc_through(self, places: FloatArray) -> Curve[ArcFit] | None:
+        fit = arc_through(places, self.times_s)
+        return None if fit is None else self._travelled(fit)
+
+    def _travelled(self, fit: Fit) -> Curve[Fit]:
+        s, times = fit.s, self.times_s
+        speeds = (s[1:] - s[:-1]) / (times[1:] - times[:-1])
+        return Curve(
+            fit=fit,
+            low_m=float(s.min()),
+            high_m=float(s.max()),
+            ends_m_s=(float(speeds[0]), float(speeds[-1])),
+            fast_m_s=quantile(np.abs(speeds), FAST_SHARE),
+        )
+
+
+def quantile(values: FloatArray, share: float) -> float:
+    """Return the quantile of (n,) values, n >= 1, linear between two of them."""
+    ranked = np.sort(values)
+    at = share * (len(ranked) - 1)
+    low = int(at)
+    high = min(low + 1, len(ranked) - 1)
+    return float(ranked[low] + (at - low) * (ranked[high] - ranked[low]))

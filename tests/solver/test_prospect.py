@@ -1,0 +1,106 @@
+"""What a bound says before the work is never undone by the work."""
+
+import numpy as np
+import pytest
+from asks import FloatArray, open_ask, person
+from shots import circle, walk, zigzag
+
+from carrellata.solver.setups import search
+from carrellata.solver.setups.layout import build
+from carrellata.solver.setups.propose import propose_rails, propose_sticks
+from carrellata.solver.setups.prospect import Outlook
+from carrellata.solver.setups.score import Judged, judged, least_score
+from carrellata.solver.setups.search import candidates
+from carrellata.solver.setups.setup import Ask
+from carrellata.solver.setups.trial import Rehearsal
+from carrellata.solver.shot import Subject
+
+SECONDS = np.arange(73) / 24
+PATHS = {
+    "walk": walk(1.4),
+    "runner": walk(5.0, start=(-9.0, 0.0, 0.0)),
+    "circle": circle(radius=3.0, speed=2.0),
+    "zigzag": zigzag(),
+}
+NEARBY = np.array([1.2, 0.0, 0.4])
+
+
+def cast(path: FloatArray, *, pair: bool) -> list[Subject]:
+    alone = person(path)
+    if not pair:
+        return [alone]
+    return [alone, person(path + NEARBY, name="b", share=0.5, must_hold=True)]
+
+
+def all_worked(ask: Ask) -> list[Judged]:
+    """Return every proposal, worked and judged, with nothing left out."""
+    stage = Rehearsal(ask)
+    layouts = [
+        *propose_sticks(ask, stage.action),
+        *propose_rails(ask, stage.action, ask.lenses),
+    ]
+    eyes = float(stage.action.eyes[:, 1].mean())
+    built = [build(layout, ask, eyes_m=eyes) for layout in layouts]
+    return [judged(ask, stage.tried(setup)) for setup in built if setup is not None]
+
+
+@pytest.mark.parametrize("pair", [False, True])
+@pytest.mark.parametrize("name", PATHS)
+def test_what_is_ruled_out_does_break_as_much(name: str, pair: bool) -> None:
+    ruled_out = broken = 0
+    for size in ("cowboy", "chest"):
+        ask = open_ask(cast(PATHS[name](SECONDS), pair=pair), size, kit=(27, 50, 100))
+        outlook = Outlook(ask, Rehearsal(ask).action)
+        for verdict in all_worked(ask):
+            total = sum(verdict.broken.values())
+            broken += total > 0
+            assert outlook.may_break(verdict.setup, at_most=total)
+            assert outlook.may_break(verdict.setup, at_most=np.inf)
+            ruled_out += not outlook.may_break(verdict.setup, at_most=0.0)
+    assert ruled_out > (0.3 if pair else 0.02) * broken
+
+
+@pytest.mark.parametrize("name", PATHS)
+def test_nothing_scores_less_than_its_least(name: str) -> None:
+    ask = open_ask(person(PATHS[name](SECONDS)), "medium", kit=(27, 50, 100))
+    for verdict in all_worked(ask):
+        setup = verdict.setup
+        least = least_score(ask, setup.rig.kind, setup.lens, setup.view)
+        assert verdict.score >= least - 1e-6
+
+
+@pytest.mark.parametrize("pair", [False, True])
+@pytest.mark.parametrize("name", PATHS)
+def test_what_is_left_out_is_never_the_best_of_its_lens_and_view(
+    name: str, pair: bool
+) -> None:
+    ask = open_ask(cast(PATHS[name](SECONDS), pair=pair), "cowboy", kit=(35,))
+    found = candidates(ask, refine=False)
+    everything = all_worked(ask)
+    assert len(found) <= len(everything) - (name == "walk")
+
+    def best(verdicts: list[Judged]) -> dict[object, float]:
+        least: dict[object, float] = {}
+        for each in verdicts:
+            stand = each.setup.lens, each.setup.view
+            if each.holds:
+                least[stand] = min(least.get(stand, np.inf), each.score)
+        return least
+
+    assert best(found) == best(everything)
+
+
+def test_a_kind_that_cannot_win_is_not_refined(monkeypatch: pytest.MonkeyPatch) -> None:
+    ask = open_ask(person(walk(1.4)(SECONDS)), "full")
+    refined: list[str] = []
+    refine = search._Search.refine
+
+    def spy(self: search._Search, layout: search.Layout, start: Judged) -> Judged:
+        refined.append(layout.kind)
+        return refine(self, layout, start)
+
+    monkeypatch.setattr(search._Search, "refine", spy)
+    best = candidates(ask)[0]
+    assert best.setup.rig.kind == "sticks"
+    assert best.score < 2.0  # what any track costs
+    assert set(refined) <= {"sticks"}
