@@ -7,9 +7,11 @@ Credentials are never in an address: pyarrow finds them in the environment.
 
 import os
 import random
+import secrets
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import PurePosixPath
@@ -25,6 +27,8 @@ PATIENCE_S = 20.0
 
 _CONNECT_S, _REQUEST_S = 3.0, 10.0
 _PAUSE_S, _LONGEST_PAUSE_S = 0.1, 2.0
+
+_ONE_REQUEST = 4 << 20  # bytes; what is shorter is put whole by a single request
 
 _KINDS = {
     ".html": "text/html; charset=utf-8",
@@ -121,10 +125,11 @@ class ObjectPath:
         """
         kind = _KINDS.get(self.suffix)
         metadata = None if kind is None else {"Content-Type": kind}
+        put = _put if len(data) < _ONE_REQUEST else _put_large
         # An interrupt between opening and closing a stream would leave part of the
         # bytes: a stream that is dropped is closed. Signals end nothing in a thread.
         self._ask(
-            lambda system: _unbroken(lambda: _put(system, self.key, data, metadata))
+            lambda system: _unbroken(lambda: put(system, self.key, data, metadata))
         )
 
     def copy_from(self, other: "ObjectPath") -> None:
@@ -259,6 +264,23 @@ def _put(
     stream = system.open_output_stream(key, metadata=metadata)
     stream.write(data)
     stream.close()
+
+
+def _put_large(
+    system: Any,
+    key: str,
+    data: bytes | memoryview,
+    metadata: dict[str, str] | None,
+) -> None:
+    """Put what goes in several requests: a stream that fails may end as less."""
+    folder, _, name = key.rpartition("/")
+    temporary = f"{folder}/.{name}.{secrets.token_hex(6)}.part"
+    try:
+        _put(system, temporary, data, metadata)
+        system.copy_file(temporary, key)
+    finally:
+        with suppress(OSError):
+            system.delete_file(temporary)
 
 
 def _unbroken(what: Callable[[], None]) -> None:
