@@ -125,7 +125,8 @@ def preroll_frames(shot: Shot) -> int:
     The pre-roll carries the first two samples backwards, and stays where that keeps
     the subject clear of the rig; it reads nothing else of the action.
     """
-    return frames_clear(shot.rig.shape, carried_back(shot), *preroll_length(shot))
+    clear: int = frames_clear(shot.rig.shape, carried_back(shot), *preroll_length(shot))
+    return clear
 
 
 def preroll_length(shot: Shot) -> tuple[float, int]:
