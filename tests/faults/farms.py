@@ -125,11 +125,12 @@ class TestFarm:
 
     def environment(self) -> dict[str, str]:
         named = {f"CARRELLATA_{name}": value for name, value in self._settings.items()}
-        return named | {
+        own = {
             "CARRELLATA_BROKER": self.address,
             "CARRELLATA_ROOTS": str(self.folder),
             "CARRELLATA_SPOOL": str(self.folder / "spool"),
         }
+        return own | named
 
     def farm(self, address: str | None = None) -> Farm:
         environment = self.environment()

@@ -66,9 +66,13 @@ def serve(
 ) -> None:
     """Answer requests for takes and batches over HTTP."""
     _need_extra()
+    from ...jobs.files import local_path
     from .serve import run_service
     from .settings import Settings, default_state
 
+    for path, option in ((out, "--out"), (state, "--state")):
+        if path is not None:
+            local_path(path, option)
     folder = (state or default_state()).resolve()
     given = {} if processes is None else {"processes": processes}
     settings = Settings(
