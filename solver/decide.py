@@ -9,8 +9,9 @@ on ticks (frames); a plan starts from the state in which the last one left the c
 The operator knows the dolly's plan in force at the tick, the puller all three.
 
 Kernel notation: `log` (rows of PLAN_WIDTH) holds a channel's plans; `poly` the target
-polynomial that the plan in force was made for; `p`, `w` believed places and velocities
-(n_subjects, n_ticks, 2 [floor, eyes], 3); `cues` rows of framing numbers (CUE_*).
+polynomials that the plans in force were made for; `p`, `w` believed places and
+velocities (n_subjects, n_ticks, 2 [floor, eyes], 3); `cues` rows of framing numbers
+(CUE_*).
 """
 
 import numpy as np
@@ -24,25 +25,29 @@ START_SHARE = 0.9  # of a limit that a channel may use as the shot starts
 
 
 @kernel
-def horizon(poly, span, age):
-    """Return the target that a plan was made for, straight on after its horizon."""
+def horizon(poly, c, span, age):
+    """Return the target that channel c's plan was made for, straight on after its span.
+
+    `poly` (n_channels, N_NODES) is indexed here: where a kernel takes a view, it counts
+    references, which costs more than this whole function.
+    """
     x = min(age / span, 1.0)
     value = 0.0
     slope = 0.0
     for i in range(N_NODES - 1, -1, -1):
         slope = slope * x + value
-        value = value * x + poly[i]
+        value = value * x + poly[c, i]
     return value + slope * max(0.0, age / span - 1.0)
 
 
 @kernel
-def fit_horizon(pl, target, poly):
-    """Fill the polynomial coefficients of node targets."""
+def fit_horizon(pl, target, poly, c):
+    """Fill the polynomial coefficients of channel c's node targets."""
     for i in range(N_NODES):
         s = 0.0
         for k in range(N_NODES):
             s += pl.poly[i, k] * target[k]
-        poly[i] = s
+        poly[c, i] = s
 
 
 @kernel

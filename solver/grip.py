@@ -63,7 +63,8 @@ def run_grip(
     u = np.zeros(N_BLOCKS)
     work = np.empty((WORK_ROWS, MOST_ROWS))
     target = np.zeros(N_NODES)
-    poly = np.zeros(N_NODES)
+    poly = np.zeros((1, N_NODES))
+    channel = np.intp(0)  # as a literal it would be compiled for on its own
     reaches = np.empty((N_NODES + 1, 3))
     fill_reaches(pl.nodes, fade, 0, reaches)
     fill_reaches(np.array([SOON_S]), fade, N_NODES, reaches)
@@ -106,7 +107,7 @@ def run_grip(
                 v /= 2
         elif not forced:
             age = now - log[count - 1, 0]
-            changed = abs(here - horizon(poly, pl.horizon, age))
+            changed = abs(here - horizon(poly, channel, pl.horizon, age))
             if not wants_plan(
                 age, now - asked, rest, changed, abs(here - x), v, pl.horizon, tolerance
             ):
@@ -130,6 +131,6 @@ def run_grip(
         if steps < 0 and k > 0:
             refused += 1
             continue
-        fit_horizon(pl, target, poly)
+        fit_horizon(pl, target, poly, channel)
         count += 1
     return count, refused

@@ -242,7 +242,7 @@ def run_operator(
                 if c == 1:
                     x, v, a = evaluate_plan(plans, most + count[1] - 1, now)
                 made = plans[c * most + count[c] - 1, 0]
-                changed = abs(here[c] - horizon(poly[c], span[c], now - made)) / half[c]
+                changed = abs(here[c] - horizon(poly, c, span[c], now - made)) / half[c]
                 miss = abs(here[c] - x) / half[c]
                 safe = SAFE - abs(place if c == 0 else cues[cue, CUE_V])
                 urgent = miss > urgency * max(safe, 0.1)
@@ -297,7 +297,7 @@ def run_operator(
                 if k > 0:
                     continue
             write_plan(pl, now, x, v, a, u, plans[c * most + count[c]])
-            fit_horizon(pl, target[c], poly[c])
+            fit_horizon(pl, target[c], poly, c)
             span[c] = pl.horizon
             whips[c, count[c]] = fast[c]
             count[c] += 1

@@ -80,7 +80,7 @@ def cue_rows(framings: tuple[Framing, ...]) -> tuple[FloatArray, FloatArray]:
 
 def _log(ticks: FloatArray, rest_s: float, n_cues: int) -> FloatArray:
     """Return an empty plan log with room for every decision."""
-    return np.zeros((most_plans(ticks, rest_s, n_cues), PLAN_WIDTH))
+    return np.empty((most_plans(ticks, rest_s, n_cues), PLAN_WIDTH))
 
 
 def most_plans(ticks: FloatArray, rest_s: float, n_cues: int) -> int:
@@ -141,9 +141,9 @@ def head_plans(
     cues, weights = cue_rows(shot.framings)
     tx, ty = shot.tangents
     most = most_plans(ticks, operator.rest_s, len(cues))
-    logs = np.zeros((2, most, PLAN_WIDTH))
-    whips = np.zeros((2, most), dtype=np.bool_)
-    aims = np.zeros((len(ticks), 2))
+    logs = np.empty((2, most, PLAN_WIDTH))
+    whips = np.empty((2, most), dtype=np.bool_)
+    aims = np.empty((len(ticks), 2))
     pans, tilts, refused = run_operator(
         shot.rig.shape,
         dolly.log,

@@ -50,6 +50,7 @@ def fill_bounds(pl, x0, v0, a0, target, work):
     faster, slower = up - pl.speed, down + pl.speed
     g0, g1, g2 = target[0] - x0, target[1] - x0, target[2] - x0
     g3, g4, g5 = target[3] - x0, target[4] - x0, target[5] - x0
+    room = pl.length - x0
     table = pl.table
     for r in range(pl.rows.shape[0]):
         value = (
@@ -57,10 +58,10 @@ def fill_bounds(pl, x0, v0, a0, target, work):
             + (table[STATE + 2, r] * g0 + table[STATE + 3, r] * g1)
             + (table[STATE + 4, r] * g2 + table[STATE + 5, r] * g3)
             + (table[STATE + 6, r] * g4 + table[STATE + 7, r] * g5)
-            + table[PLACE, r] * x0
         )
-        work[LOW, r] = table[LOWER, r] + slower * table[SPEED, r] - value
-        work[HIGH, r] = table[UPPER, r] + faster * table[SPEED, r] - value
+        place, speed = table[PLACE, r], table[SPEED, r]
+        work[LOW, r] = table[LOWER, r] - place * x0 + speed * slower - value
+        work[HIGH, r] = table[UPPER, r] + place * room + speed * faster - value
     # Block one's own velocity peak, v0 + a0^2 / (2 J |u|), as a box on its jerk.
     h = pl.lengths[0]
     if a0 > 0.0 and a0 * h / 2 >= up - v0:

@@ -23,8 +23,9 @@ Q_END_PLACE = 1.0
 Q_END_SPEED = 0.3
 FEASIBLE = 1e-11  # of a bound, metres on rails
 # Rows of a planner's table below the n - 1 columns of `rows`: how far a row may break
-# its bounds; the bounds; what x0 and the speed allowed add to them; and from STATE on
-# the map from (v0, a0, targets - x0) to the row's value without limits.
+# its bounds; the bounds, on a rail of no length; what rail and x0, and what the speed
+# allowed add to them; from STATE on the map from (v0, a0, targets - x0) to the row's
+# value without limits.
 TOLERANCE = N_BLOCKS - 1
 LOWER, UPPER, PLACE, SPEED, STATE = range(TOLERANCE + 1, TOLERANCE + 6)
 N_TABLE = STATE + 2 + N_NODES
@@ -251,11 +252,7 @@ def build_planner(
         horizon_s,
         on_rail=length >= 0,
     )
-    if length < 0:
-        return planner
-    table = planner.table.copy()
-    table[UPPER] += length * table[PLACE]
-    return planner._replace(length=float(length), table=table)
+    return planner if length < 0 else planner._replace(length=float(length))
 
 
 @lru_cache(maxsize=256)
@@ -269,7 +266,7 @@ def _build(
     *,
     on_rail: bool,
 ) -> Planner:
-    """Build a planner; on rails, one whose upper bounds want the length added."""
+    """Build a planner; on rails, one of no length."""
     length = 0.0 if on_rail else -1.0
     speed = max_speed * (1 - SPEED_INSET)
     jerk = max_jerk

@@ -108,7 +108,8 @@ def run_puller(
     u = np.zeros(N_BLOCKS)
     work = np.empty((WORK_ROWS, MOST_ROWS))
     target = np.zeros(N_NODES)
-    poly = np.zeros(N_NODES)
+    poly = np.zeros((1, N_NODES))
+    channel = np.intp(0)  # as a literal it would be compiled for on its own
     reaches = np.empty((N_NODES, 3))
     fill_reaches(pl.nodes, fade, 0, reaches)
     at = (0, 0, 0)
@@ -152,7 +153,7 @@ def run_puller(
         if k > 0:
             x, v, a = evaluate_plan(log, count - 1, now)
             made = log[count - 1, 0]
-            changed = abs(here - horizon(poly, pl.horizon, now - made))
+            changed = abs(here - horizon(poly, channel, pl.horizon, now - made))
             if not forced and not wants_plan(
                 now - made,
                 now - asked,
@@ -191,6 +192,6 @@ def run_puller(
             if k > 0:
                 continue
         write_plan(pl, now, x, v, a, u, log[count])
-        fit_horizon(pl, target, poly)
+        fit_horizon(pl, target, poly, channel)
         count += 1
     return count, refused
