@@ -32,6 +32,7 @@ class Kernel:
 
     What Python calls takes its arguments out of Python's objects first. That part costs
     a seventh of all compiling, so a kernel that only kernels call is made without it.
+    Where there is one for Python already it serves kernels too.
 
     Attributes:
         compiled: the compiler's object that Python calls; made when first asked for.
@@ -52,7 +53,8 @@ class Kernel:
     def __getattr__(self, name: str) -> Any:
         """Make what is asked for, or return the type by which kernels know this one."""
         if name == "_numba_type_":
-            return self.linked._numba_type_
+            made = self.compiled if self._serves_both() else self.linked
+            return made._numba_type_
         if name not in ("compiled", "linked"):
             raise AttributeError(name)
         with _MAKING:
@@ -60,6 +62,16 @@ class Kernel:
                 made = _compiled(self._function, for_python=name == "compiled")
                 setattr(self, name, made)
         return self.__dict__[name]
+
+    def _serves_both(self) -> bool:
+        """Tell whether what Python calls is there, and nothing for kernels only."""
+        if "linked" in self.__dict__:
+            return False
+        source = Path(self._function.__code__.co_filename)
+        name = f"*/{source.stem}.{self._function.__qualname__}-*.nbi"
+        return "compiled" in self.__dict__ or any(
+            Path(_cache_folder(source)).glob(name)
+        )
 
 
 def kernel(function: Callable[..., Any]) -> Kernel:

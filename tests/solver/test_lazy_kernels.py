@@ -59,6 +59,34 @@ def test_what_only_kernels_call_is_made_without_a_part_for_python(
     assert told[1] == "0.0 ['compiled', 'linked']"
 
 
+def test_what_python_calls_already_is_not_made_again_for_kernels(
+    tmp_path: Path,
+) -> None:
+    called = "print(rig._arc_s(shape, shape.start, 0.0))\n"
+    asked = (
+        "rig.abreast_s(shape, 1.0, 0.0, 0.5, 1.0)\n"
+        "print('linked' in vars(rig._arc_s))\n"
+    )
+    for program in (called + asked, asked):  # in this process, and from disk
+        for source in tmp_path.rglob("rig.abreast_s-*"):
+            source.unlink()
+        told = subprocess.run(
+            [
+                sys.executable,
+                "-c",
+                "import numpy as np\n"
+                "from carrellata.solver import rig\n"
+                "shape = rig.arc(np.zeros(3), radius=3.0, start=0.0, sweep=1.0).shape\n"
+                + program,
+            ],
+            env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)},
+            check=True,
+            capture_output=True,
+            text=True,
+        ).stdout
+        assert told.endswith("False\n")
+
+
 def test_a_kernel_keeps_its_name_and_documentation() -> None:
     def twice(x):
         """Double."""
