@@ -17,7 +17,7 @@ from carrellata.worker.submission import retry
 
 pytestmark = pytest.mark.slow
 
-SIZE = 6 << 20
+SIZE = 12 << 20
 
 
 @pytest.fixture
@@ -51,7 +51,9 @@ def long_shot(name: str) -> dict[str, Any]:
         "z": [0.0 for _ in frames],
     }
     one = {"name": "runner", "samples": samples, "at": "floor", "height_m": 1.7}
-    return walking_shot(name, frames=[1001, 5000], handles=0, subjects=[one])
+    return walking_shot(
+        name, frames=[1001, 5000], handles=0, subjects=[one], samples_per_frame=4
+    )
 
 
 def test_take_that_does_not_fit_fails_and_the_others_are_solved(
@@ -59,7 +61,7 @@ def test_take_that_does_not_fit_fails_and_the_others_are_solved(
 ) -> None:
     shots = many_shots(6)
     job = save_job(tmp_path, walking_job(*shots[:2], long_shot("big"), *shots[2:]))
-    out, ballast = disk / "out", fill(disk, free=1_900_000)
+    out, ballast = disk / "out", fill(disk, free=3_000_000)
     outcome = solve_job(job, out, workers=1)
     rows = {row.shot: row for row in outcome.rows}
     assert {row.status for shot, row in rows.items() if shot != "big"} == {"solved"}
@@ -150,7 +152,7 @@ def test_farm_fails_the_take_that_does_not_fit_and_retry_does_it(
     )
     job = farm.job(walking_job(*many_shots(4), long_shot("big")))
     (farm.folder / "out").symlink_to(disk / "out")
-    ballast = fill(disk, free=1_900_000)
+    ballast = fill(disk, free=3_000_000)
     farm.worker()
     batch = farm.submit(job).batch
     assert farm.end(batch).counts == {"failed": 1, "solved": 4}
