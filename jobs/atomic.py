@@ -60,6 +60,7 @@ def whole_file(place: Place, *, flush: bool = True) -> Iterator[BinaryIO]:
         return
     path = cast(Path, place)
     temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}{_SUFFIX}")
+    is_named = False
     try:
         with _created(temporary) as file:
             fcntl.flock(file, fcntl.LOCK_EX)
@@ -68,11 +69,12 @@ def whole_file(place: Place, *, flush: bool = True) -> Iterator[BinaryIO]:
             if flush:
                 os.fsync(file.fileno())
             temporary.replace(path)
-    except BaseException as error:
-        temporary.unlink(missing_ok=True)
-        if isinstance(error, OSError):
-            raise OSError(error.errno, error.strerror, str(path)) from error
-        raise
+            is_named = True
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from error
+    finally:
+        if not is_named:
+            temporary.unlink(missing_ok=True)
 
 
 def _created(path: Path) -> BinaryIO:

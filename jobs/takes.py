@@ -10,6 +10,7 @@ a JSON object that says the rest; `carrellata.bodies` holds what `bodies` says.
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, fields
+from functools import lru_cache
 from math import degrees
 from typing import Any, BinaryIO
 
@@ -286,12 +287,15 @@ def read_take(path: Place, *, columns: Sequence[str] | None = None) -> pa.Table:
     """
     table = read_checked(path, columns=columns)
     metadata = table.schema.metadata or {}
-    fields = TAKE_FIELDS
-    if columns is not None:
-        fields = pa.schema([fields.field(name) for name in columns])
-    if METADATA_KEY not in metadata or not table.schema.equals(fields):
+    wanted = TAKE_FIELDS if columns is None else _fields_of(tuple(columns))
+    if METADATA_KEY not in metadata or not table.schema.equals(wanted):
         raise InputError(str(path), f"is not a take of the form {TAKE_SCHEMA}")
     return table
+
+
+@lru_cache(maxsize=16)
+def _fields_of(columns: tuple[str, ...]) -> pa.Schema:
+    return pa.schema([TAKE_FIELDS.field(name) for name in columns])
 
 
 def _clock(take: Take) -> Mapping[str, Any]:
