@@ -34,6 +34,7 @@ _MAKES_TAKES_TOO = (
     "grip_metadata.py",
     "keys.py",
     "shots.py",
+    "take_metadata.py",
     "takes.py",
 )
 

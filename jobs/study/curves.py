@@ -19,7 +19,8 @@ from ..errors import Fault
 from ..spec import WorldSpec
 from ..subjects.axes import inside_from_scene
 from ..subjects.faults import refuse
-from ..takes import METADATA_KEY, TAKE_SCHEMA, take_metadata
+from ..take_metadata import TAKE_SCHEMA
+from ..takes import METADATA_KEY, take_metadata
 from .read_camera import ReadCamera, checked
 from .spec import CameraColumnsSpec, StudiedSpec, StudyFile
 
