@@ -7,7 +7,6 @@ second name, list, remove, tell whether something is there. Writing is in `atomi
 import os
 import re
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from shutil import rmtree
 from typing import NoReturn, Protocol, Self, cast
@@ -32,7 +31,7 @@ _VALUES = {
 }
 _URI = re.compile(r"([A-Za-z][A-Za-z0-9+.-]*):/")
 _BUCKET = re.compile(r"[a-z0-9][a-z0-9._-]{1,61}[a-z0-9]")
-_PART = re.compile(r"[^\x00-\x1f\x7f%#?\\/]{1,255}")
+_PART = re.compile(r"[^\x00-\x1f\x7f%#?:\\/]{1,255}")
 _AT_ONCE = 16  # objects that are asked for together
 
 
@@ -174,6 +173,8 @@ def read_all(places: Sequence[Place]) -> list[bytes | None]:
     Those of an object store are asked for several at a time.
     """
     if len(places) > 1 and isinstance(places[0], ObjectPath):
+        from concurrent.futures import ThreadPoolExecutor
+
         with ThreadPoolExecutor(min(len(places), _AT_ONCE)) as threads:
             return list(threads.map(_read, places))
     return [_read(place) for place in places]
@@ -198,7 +199,10 @@ def _names(path: str, field: str) -> list[str]:
     names = path.strip("/").split("/") if path.strip("/") else []
     for name in names:
         if name in (".", "..") or _PART.fullmatch(name) is None:
-            _refuse(field, "has a part of its path that is empty, a dot, or no name")
+            _refuse(
+                field,
+                "has a part of its path that is empty, dots, or has one of % # ? : \\",
+            )
     return names
 
 

@@ -10,7 +10,6 @@ import random
 import secrets
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
@@ -285,6 +284,8 @@ def _put_large(
 
 def _unbroken(what: Callable[[], None]) -> None:
     """Do something that no signal to this process's Python code ends halfway."""
+    from concurrent.futures import ThreadPoolExecutor
+
     with ThreadPoolExecutor(max_workers=1) as thread:
         thread.submit(what).result()
 

@@ -142,7 +142,7 @@ def _places(environment: Mapping[str, str], name: str) -> tuple[Place, ...]:
     value = environment.get(PREFIX + name.upper(), "")
     separator = _BEFORE_A_PLACE if "://" in value else re.compile(os.pathsep)
     parts = [part for part in separator.split(value) if part]
-    places = [place_of(part, PREFIX + name.upper()) for part in parts]
+    places = [_place(part, name) for part in parts]
     for place in places:
         if isinstance(place, Path) and not place.is_absolute():
             message = f"must name folders from / on, got {place}"
@@ -150,6 +150,13 @@ def _places(environment: Mapping[str, str], name: str) -> tuple[Place, ...]:
     return tuple(
         place.resolve() if isinstance(place, Path) else place for place in places
     )
+
+
+def _place(text: str, name: str) -> Place:
+    try:
+        return place_of(text, name)
+    except InputError as error:
+        raise SettingsError(name, error.fault.message) from error
 
 
 def _number(environment: Mapping[str, str], name: str, *, whole: bool) -> float:

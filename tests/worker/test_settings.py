@@ -29,9 +29,31 @@ def test_numbers_are_read_as_what_they_are() -> None:
     assert (settings.time_limit_s, settings.max_attempts) == (2.5, 5)
 
 
+def test_outputs_may_be_prefixes_and_the_spool_follows_them() -> None:
+    there = "s3://night/takes?endpoint_override=store:9000&scheme=http"
+    named = f"{there}:/srv/b:gs://other/x:s3://night/c"
+    settings = load_settings(GOOD | {"CARRELLATA_OUTPUTS": named})
+    assert [str(place) for place in settings.outputs] == [
+        there,
+        "/srv/b",
+        "gs://other/x",
+        "s3://night/c",
+    ]
+    assert str(settings.spool) == there.replace("takes", "takes/.carrellata")
+    settings = load_settings(
+        GOOD | {"CARRELLATA_OUTPUTS": there, "CARRELLATA_SPOOL": "/srv/spool"}
+    )
+    assert settings.spool == Path("/srv/spool")
+    assert settings.roots == (Path("/srv/a"), Path("/srv/b"))
+
+
 @pytest.mark.parametrize(
     ("name", "value", "says"),
     [
+        ("ROOTS", "/srv/a:s3://night/in", "jobs are not read from object stores"),
+        ("OUTPUTS", "s3://k:hunter2@night/x", "must not hold a user or password"),
+        ("OUTPUTS", "s3://night/x:relative/a", "has a part of its path"),
+        ("SPOOL", "s3://night/a:s3://night/b", "must be one folder"),
         ("BROKER", "", "is not set"),
         ("BROKER", "amqp://h", "must start with one of redis://"),
         ("ROOTS", "", "is not set"),
