@@ -100,17 +100,25 @@ class Observed:
     facing: FloatArray
 
 
-def observe(shot: Shot, preroll: int | None = None, *, dolly: bool = True) -> Observed:
+def observe(
+    shot: Shot,
+    preroll: int | None = None,
+    *,
+    dolly: bool = True,
+    handle: bool = True,
+) -> Observed:
     """Let grip and operator watch a shot.
 
     Args:
         shot: the shot.
         preroll: frames watched before the first handle; None for `preroll_frames`.
         dolly: whether there is one, so that the grip has something to believe.
+        handle: whether they go on after the cut.
     """
     n_before = preroll_frames(shot) if preroll is None else preroll
-    first, last = shot.first - shot.handles[0], shot.last + shot.handles[1]
-    ticks = shot.times_of(np.arange(first - n_before, last + 2, dtype=np.float64))
+    first = shot.first - shot.handles[0] - n_before
+    last = shot.last + (shot.handles[1] if handle else 0)
+    ticks = shot.times_of(np.arange(first, last + 2, dtype=np.float64))
     return Observed(
         ticks=ticks,
         grip=believe(shot.crew.grip, shot.subjects, ticks if dolly else ticks[:0]),

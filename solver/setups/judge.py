@@ -11,6 +11,10 @@ from ..operator import SAFE
 from ..plan import evaluate_plan
 from ..rig import rig_place
 
+MUST_IN = 0.99
+MUST_SIZE = 0.60
+MUST_CLEAR_M = 1.0  # of rail and anyone's path
+"""Shares of the frames, and room, that a setup must keep."""
 VIEW_KEPT = np.radians(35)
 BODY_RADIUS_M = 0.25  # of whoever stands in the way; common practice, no source
 SIZE_KEPT_LOG2 = float(np.log2(1 + SIZE_KEPT))

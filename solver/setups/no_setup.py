@@ -1,11 +1,12 @@
 """Why no setup holds a shot, and the least change of what was asked that would help.
 
 Nothing is guessed: each change is tried with the same proposals, crew and judge, one
-at a time, and only what then holds is named. A limit that no trial ran into, and that
-kept no lens away, is not tried: without it everything would be as it is.
+at a time, and only what then holds is named. A limit of the stage is not tried where
+every trial breaks another must too, and no lens was kept away: without it the same
+setups would be tried, and none would hold.
 """
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -65,9 +66,8 @@ def why_none(ask: Ask, tried: Sequence[Judged]) -> NoSetup:
         tried: every trial; none of them holds. May be empty.
     """
     action = action_of(ask.shot)
-    met = {name for each in tried for name in each.broken}
     changes = (
-        *_of_place(ask, action, met),
+        *_of_place(ask, action, tried),
         *_of_kit(ask, action),
         *_of_ask(ask, action),
     )
@@ -93,39 +93,41 @@ def _least(amounts: Sequence[float], holds: Callable[[float], bool]) -> float | 
     return next((each for each in amounts[:-1] if holds(each)), amounts[-1])
 
 
-def _of_place(ask: Ask, action: Action, met: Collection[str]) -> Iterator[Change]:
-    """Yield changes of the stage that help; `met` are the limits that trials broke."""
+def _of_place(ask: Ask, action: Action, tried: Sequence[Judged]) -> Iterator[Change]:
+    """Yield changes of the stage that help."""
     stage = ask.stage
 
     def holds(changed: Stage) -> bool:
         return something_holds(replace(ask, stage=changed), action)
 
-    def keeps_away(changed: Stage) -> bool:
-        return suitable(replace(ask, stage=changed), action) != suitable(ask, action)
+    def may_help(changed: Stage, *limits: str) -> bool:
+        """Tell whether a trial breaks nothing but these, or a lens was kept away."""
+        alone = any(each.broken.keys() <= set(limits) for each in tried)
+        freed = replace(ask, stage=changed)
+        return alone or suitable(freed, action) != suitable(ask, action)
 
     if stage.floor is not None and ask.rig is None:
-        most = grown_floor(stage, GROWTHS_M[-1])
         grown = None
-        if "floor" in met or keeps_away(most):
+        if may_help(grown_floor(stage, GROWTHS_M[-1]), "floor"):
             grown = _least(GROWTHS_M, lambda by: holds(grown_floor(stage, by)))
         if grown is not None:
             yield Change(limit="floor", amount=grown, unit="m")
-    in_sight = "sight" in met
-    for k, name in enumerate(stage.names):
-        meets = in_sight or f"keep_out:{name}" in met
-        if meets and holds(_without(stage, k)):
-            yield Change(limit=f"keep_out:{name}", amount=1.0, unit="removed")
-    several = in_sight or sum(name.startswith("keep_out:") for name in met) > 1
-    if several and len(stage.names) > 1 and holds(_without(stage, None)):
-        count = float(len(stage.names))
-        yield Change(limit="keep_outs", amount=count, unit="removed")
+    boxes = [f"keep_out:{name}" for name in stage.names]
+    for k, box in enumerate(boxes):
+        without = _without(stage, k)
+        if may_help(without, box, "sight") and holds(without):
+            yield Change(limit=box, amount=1.0, unit="removed")
+    if len(boxes) > 1:
+        without = _without(stage, None)
+        if may_help(without, *boxes, "sight") and holds(without):
+            yield Change(limit="keep_outs", amount=float(len(boxes)), unit="removed")
     free = replace(stage, heights=(-np.inf, np.inf))
     if ask.rig is None and _height_is_held(ask, action) and holds(free):
         yield Change(limit="height", amount=1.0, unit="open")
     least = stage.min_distance_m
     nearer = [least * share for share in CLOSER]
     near = None
-    if "min_distance" in met or keeps_away(replace(stage, min_distance_m=nearer[-1])):
+    if may_help(replace(stage, min_distance_m=nearer[-1]), "min_distance"):
         near = _least(nearer, lambda to: holds(replace(stage, min_distance_m=to)))
     if near is not None:
         yield Change(limit="min_distance", amount=near, unit="m")
@@ -200,7 +202,7 @@ def _of_ask(ask: Ask, action: Action) -> Iterator[Change]:
         looser = replace(ask, shot=replace(ask.shot, framings=framings))
         return something_holds(looser, action_of(looser.shot))
 
-    times = next((each for each in LOOSER if with_room(each)), None)
+    times = _least(LOOSER, with_room)
     if times is not None:
         yield Change(limit="framing.size", amount=times, unit="times as wide")
 

@@ -1,65 +1,137 @@
 """What no crew could better: what a setup breaks for certain, before it is worked.
 
-The bound is on the safe side: it knows only that the lens is somewhere on the rail and
-that the aim point is in frame, wherever in the frame.
+The bounds are on the safe side. They know where the lens is, or only that it is
+somewhere on the rail, and that the aim point is in frame, wherever in the frame; the
+stage is left out. On the image plane an angle takes least room about the optical axis,
+and most outward from the corner of the frame.
 """
-
-from math import atan, hypot
-from typing import NamedTuple
 
 import numpy as np
 
-from ..arrays import BoolArray, FloatArray
 from ..compiled import kernel
-from .action import Action
 from .clearance import RAIL_SAMPLES, rail_gap, rail_samples
-from .judge import SIZE_KEPT_LOG2
-from .score import MUST_CLEAR_M, MUST_IN, MUST_SIZE
-from .setup import Ask, Setup
+from .judge import MUST_CLEAR_M, MUST_IN, MUST_SIZE, SIZE_KEPT, SIZE_KEPT_LOG2
 
 MAY_BE_OUT = 1.0 - MUST_IN + 1e-9  # share of frames
-LOOKED_AT = 2  # every so many frames; enough where most are lost
+LOOKED_AT = 2  # every so many frames of a rail; those between can only add to the lost
 
 
-class Figures(NamedTuple):
-    """What of an action a bound reads; see `Action`."""
+@kernel
+def may_hold(rig, acted, half, ty, at_most):
+    """Tell whether what a rig breaks for certain adds up to no more than `at_most`.
 
-    aim: FloatArray
-    top: FloatArray
-    low: FloatArray
-    held: FloatArray
-    seen: BoolArray
-    asked_log2: FloatArray
-    bodies: FloatArray
+    `half` is the angle from the optical axis to the corner of the frame, `ty` the
+    tangent of half its height, `at_most` as `score.Judged.broken` counts.
+    """
+    if at_most == np.inf:
+        return True
+    places = rail_samples(rig)
+    if rig.length <= 0.0:
+        return frames_may_hold(places, acted, half, ty, at_most)
+    at_most -= max(0.0, 1.0 - rail_gap(rig, acted.bodies) / MUST_CLEAR_M)
+    most_apart, most_missized = most_lost(at_most, acted.seen)
+    near = rig.length / (RAIL_SAMPLES - 1) / 2  # no part is further from one of them
+    pair = fit = 0  # the place that did for the frame before is tried first
+    for f in range(0, acted.aim.shape[0], LOOKED_AT):
+        if not acted.seen[f]:
+            continue
+        lost = 1
+        for i in range(places.shape[0]):
+            at = (pair + i) % places.shape[0]
+            if pair_fits_near(places[at], acted, f, half, near):
+                pair, lost = at, 0
+                break
+        most_apart -= lost
+        lost = 1
+        for i in range(places.shape[0]):
+            at = (fit + i) % places.shape[0]
+            if size_fits_near(places[at], acted, f, half, ty, near):
+                fit, lost = at, 0
+                break
+        most_missized -= lost
+        if most_apart < 0.0 or most_missized < 0.0:
+            return False
+    return at_most >= 0.0
 
 
-class Outlook:
-    """What setups of a shot break of its musts at least; the stage is left out."""
+@kernel
+def frames_may_hold(places, acted, half, ty, at_most):
+    """Tell as `may_hold` does where the lens is known, (n, 3) [m], or (1, 3)."""
+    if at_most == np.inf:
+        return True
+    most_apart, most_missized = most_lost(at_most, acted.seen)
+    narrow, tangent = np.cos(2.0 * half), np.tan(half)
+    for f in range(acted.aim.shape[0]):
+        if not acted.seen[f]:
+            continue
+        cam = places[min(f, places.shape[0] - 1)]
+        if not pair_fits(cam, acted, f, narrow):
+            most_apart -= 1.0
+        if not size_fits(cam, acted, f, tangent, ty):
+            most_missized -= 1.0
+        if most_apart < 0.0 or most_missized < 0.0:
+            return False
+    return at_most >= 0.0
 
-    def __init__(self, ask: Ask, action: Action) -> None:
-        """Take a shot with what its setup may be, and its action."""
-        self._gate = ask.shot.gate
-        self._figures = Figures(*(getattr(action, name) for name in Figures._fields))
-        self._optics: dict[float, tuple[float, float]] = {}
 
-    def may_break(self, setup: Setup, *, at_most: float) -> bool:
-        """Tell whether all that a setup breaks may add up to no more than `at_most`.
+@kernel
+def most_lost(at_most, seen):
+    """Return how many frames may be without all who must be held, or the size.
 
-        Args:
-            setup: on sticks or with a rail.
-            at_most: sum of what is broken, as `score.Judged.broken` counts it.
-        """
-        if at_most == np.inf:
-            return True
-        focal = setup.lens.focal_mm
-        if focal not in self._optics:
-            tx, ty = self._gate.half_tangents(focal)
-            corner = atan(hypot(tx, ty * (1.0 + abs(self._gate.axis_v))))
-            self._optics[focal] = corner, ty
-        can: bool = may_frame(
-            setup.rig.shape, self._figures, *self._optics[focal], at_most
-        )
-        return can
+    Where the aim point is out of frame, nothing is known of the others nor of the
+    size; but that breaks a must of its own.
+    """
+    shown = 0
+    for f in range(seen.shape[0]):
+        shown += seen[f]
+    apart = 2 * MAY_BE_OUT + (1.0 - MUST_IN) * at_most
+    missized = 1.0 - MUST_SIZE + MAY_BE_OUT + MUST_SIZE * at_most
+    return apart * shown, missized * shown
+
+
+@kernel
+def seen_from(cam, one, two):
+    """Return dot and length of the cross product of two directions, and lengths."""
+    ax, ay, az = one[0] - cam[0], one[1] - cam[1], one[2] - cam[2]
+    bx, by, bz = two[0] - cam[0], two[1] - cam[1], two[2] - cam[2]
+    x, y, z = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
+    return (
+        ax * bx + ay * by + az * bz,
+        np.sqrt(x * x + y * y + z * z),
+        np.sqrt(ax * ax + ay * ay + az * az),
+        np.sqrt(bx * bx + by * by + bz * bz),
+    )
+
+
+@kernel
+def pair_fits(cam, acted, frame, narrow):
+    """Tell whether all fit into a frame; `narrow` is the cosine of its diagonal."""
+    for k in range(acted.held.shape[0]):
+        if np.isnan(acted.held[k, frame, 0]):
+            continue
+        dot, _, one, two = seen_from(cam, acted.aim[frame], acted.held[k, frame])
+        if dot < (narrow - 1e-12) * one * two:
+            return False
+    return True
+
+
+@kernel
+def size_fits(cam, acted, frame, tangent, ty):
+    """Tell whether a size can be kept from a place; `tangent` is of half a diagonal."""
+    asked = 2.0 ** acted.asked_log2[frame] * 2.0 * ty
+    top, low, aim = acted.top[frame], acted.low[frame], acted.aim[frame]
+    dot, cross, one, two = seen_from(cam, top, low)
+    least = 2.0 * cross / max(one * two + dot, 1e-12)
+    if least > asked * (1.0 + SIZE_KEPT) * (1.0 + 1e-12):
+        return False
+    up, rise, _, _ = seen_from(cam, aim, top)
+    down, fall, _, _ = seen_from(cam, aim, low)
+    if up <= tangent * rise or down <= tangent * fall:
+        return True  # beyond a right angle from the axis
+    outward = (rise + tangent * up) / (up - tangent * rise)
+    outward += (fall + tangent * down) / (down - tangent * fall)
+    most = outward - 2.0 * tangent
+    return most * (1.0 + SIZE_KEPT) * (1.0 + 1e-12) >= asked
 
 
 @kernel
@@ -68,28 +140,30 @@ def apart(cam, one, two, near):
 
     The place is known to within `near` [m]. An error of pi tells nothing.
     """
-    ax, ay, az = one[0] - cam[0], one[1] - cam[1], one[2] - cam[2]
-    bx, by, bz = two[0] - cam[0], two[1] - cam[1], two[2] - cam[2]
-    x, y, z = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
-    angle = np.arctan2(np.sqrt(x * x + y * y + z * z), ax * bx + ay * by + az * bz)
-    if near == 0.0:
-        return angle, near
-    first = np.sqrt(ax * ax + ay * ay + az * az)
-    second = np.sqrt(bx * bx + by * by + bz * bz)
+    dot, cross, first, second = seen_from(cam, one, two)
+    angle = np.arctan2(cross, dot)
     if min(first, second) <= near:
         return angle, np.pi
     return angle, np.arcsin(near / first) + np.arcsin(near / second)
 
 
 @kernel
-def size_possible(cam, figures, frame, near, half, ty):
-    """Tell whether the size of a frame can be kept from a place, its aim point in it.
+def pair_fits_near(cam, acted, frame, half, near):
+    """Tell whether all may fit into a frame from within `near` [m] of a place."""
+    for k in range(acted.held.shape[0]):
+        if np.isnan(acted.held[k, frame, 0]):
+            continue
+        angle, off = apart(cam, acted.aim[frame], acted.held[k, frame], near)
+        if angle - off > 2 * half:
+            return False
+    return True
 
-    On the image plane an angle takes least room about the axis, and most outward from
-    the corner of the frame.
-    """
-    aim, top, low = figures.aim[frame], figures.top[frame], figures.low[frame]
-    asked_log2 = figures.asked_log2[frame]
+
+@kernel
+def size_fits_near(cam, acted, frame, half, ty, near):
+    """Tell whether a size may be kept from within `near` [m] of a place."""
+    aim, top, low = acted.aim[frame], acted.top[frame], acted.low[frame]
+    asked_log2 = acted.asked_log2[frame]
     span, off = apart(cam, top, low, near)
     least = np.tan(max(span - off, 0.0) / 2) / ty
     if np.log2(max(least, 1e-9)) - asked_log2 > SIZE_KEPT_LOG2:
@@ -102,57 +176,3 @@ def size_possible(cam, figures, frame, near, half, ty):
         return True
     most = np.tan(half + up) + np.tan(half + down) - 2 * np.tan(half)
     return np.log2(max(most / (2 * ty), 1e-9)) - asked_log2 >= -SIZE_KEPT_LOG2
-
-
-@kernel
-def may_frame(rig, figures, half, ty, at_most):
-    """Tell whether what a rig breaks for certain adds up to no more than `at_most`.
-
-    `half` is the angle from the optical axis to the corner of the frame, `ty` the
-    tangent of half its height.
-    """
-    if rig.length > 0.0:
-        lack = MUST_CLEAR_M - rail_gap(rig, figures.bodies)
-        at_most -= max(0.0, lack) / MUST_CLEAR_M
-        if at_most < 0.0:
-            return False
-    # Where the aim point is out of frame, nothing is known of the others nor of the
-    # size; but that breaks a must of its own.
-    most_apart = 2 * MAY_BE_OUT + (1.0 - MUST_IN) * at_most
-    most_missized = 1.0 - MUST_SIZE + MAY_BE_OUT + MUST_SIZE * at_most
-    places = rail_samples(rig)
-    near = rig.length / (RAIL_SAMPLES - 1) / 2  # no part is further from one of them
-    aim, held, seen = figures.aim, figures.held, figures.seen
-    shown = apart_count = missized = 0
-    pair = fit = 0  # the place that did for the frame before is tried first
-    n = places.shape[0]
-    for f in range(aim.shape[0]):
-        if seen[f]:
-            shown += 1
-    # Frames in between can only add to what is lost.
-    for f in range(0, aim.shape[0], LOOKED_AT):
-        if not seen[f]:
-            continue
-        lost = True
-        for i in range(n):
-            at = (pair + i) % n
-            within = True
-            for k in range(held.shape[0]):
-                if np.isnan(held[k, f, 0]):
-                    continue
-                angle, off = apart(places[at], aim[f], held[k, f], near)
-                within = within and angle - off <= 2 * half
-            if within:
-                pair, lost = at, False
-                break
-        apart_count += lost
-        lost = True
-        for i in range(n):
-            at = (fit + i) % n
-            if size_possible(places[at], figures, f, near, half, ty):
-                fit, lost = at, False
-                break
-        missized += lost
-        if apart_count > most_apart * shown or missized > most_missized * shown:
-            return False
-    return True

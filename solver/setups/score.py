@@ -22,6 +22,9 @@ from .judge import (
     DRIFT,
     HELD_IN,
     IN,
+    MUST_CLEAR_M,
+    MUST_IN,
+    MUST_SIZE,
     PAN_RATE,
     PATH_GAP,
     RAIL_HIGH,
@@ -43,9 +46,6 @@ QUANTUM = 1e-6
 ALMOST = 1e-9  # by which a must is not broken yet
 TIE = 0.3  # points: less than this is a matter of taste
 
-MUST_IN = 0.99
-MUST_SIZE = 0.60
-MUST_CLEAR_M = 1.0  # of rail and anyone's path
 USUAL_ROOM_M = 6.0
 DRIFT_FREE = 0.4  # half frames
 DECISIONS_FREE = 1.0  # pan decisions a second

@@ -17,7 +17,6 @@ from .propose import (
     suitable,
     unnatural,
 )
-from .prospect import Outlook
 from .score import Judged, judged, least_score
 from .setup import KINDS, Ask, Setup, View
 from .trial import Rehearsal
@@ -68,7 +67,6 @@ class _Search:
     def __init__(self, stage: Rehearsal) -> None:
         self.stage, self.ask, self.action = stage, stage.ask, stage.action
         self.eyes = float(self.action.eyes[:, 1].mean())
-        self.outlook = Outlook(self.ask, self.action)
         self.tried: list[tuple[Layout, Judged]] = []
         self._of_kind: dict[str, tuple[Layout, Judged]] = {}  # the best
         self._held: dict[tuple[Lens, View], float] = {}  # from sticks, at this score
@@ -80,24 +78,19 @@ class _Search:
         return self._best < np.inf
 
     def work(self, layouts: Sequence[Layout]) -> None:
-        """Let the crew work layouts: those that may hold, then those that come near.
+        """Let the crew work layouts, each while it may be the best of its kind.
 
-        What can't hold may still be the best of its kind, and hold when it is moved.
+        One that can't hold may still be that, and hold when it is moved.
         """
-        later = []
         for layout in layouts:
             setup = build(layout, self.ask, eyes_m=self.eyes)
             if setup is None:
                 continue
-            if self.outlook.may_break(setup, at_most=0.0):
-                self._work(layout, setup)
-            else:
-                later.append((layout, setup))
-        for layout, setup in later:
             best = self._of_kind.get(layout.kind)
             least = np.inf if best is None else best[1].rank[0]
-            if self.outlook.may_break(setup, at_most=least):
-                self._work(layout, setup)
+            trial = self.stage.tried_within(setup, least)
+            if trial is not None:
+                self._keep(layout, judged(self.ask, trial))
 
     def may_pay(self, kind: str, lens: Lens, view: View) -> bool:
         """Tell whether a rail could beat the sticks of the same lens and view."""
@@ -142,8 +135,7 @@ class _Search:
             self._best = min(self._best, best.score)
         return best
 
-    def _work(self, layout: Layout, setup: Setup) -> None:
-        verdict = judged(self.ask, self.stage.tried(setup))
+    def _keep(self, layout: Layout, verdict: Judged) -> None:
         self.tried.append((layout, verdict))
         best = self._of_kind.get(layout.kind)
         if best is None or _order(verdict) < _order(best[1]):
@@ -171,12 +163,8 @@ def something_holds(ask: Ask, action: Action) -> bool:
         rails = propose_rails(ask, action, lenses[:RAIL_LENSES])
         built = [build(layout, ask, eyes_m=eyes) for layout in (*sticks, *rails)]
         setups = [setup for setup in built if setup is not None]
-    outlook = Outlook(ask, action)
-    return any(
-        judged(ask, stage.tried(setup)).holds
-        for setup in setups
-        if outlook.may_break(setup, at_most=0.0)
-    )
+    trials = (stage.tried_within(setup, 0.0) for setup in setups)
+    return any(judged(ask, trial).holds for trial in trials if trial is not None)
 
 
 def _into_limits(

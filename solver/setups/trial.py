@@ -6,6 +6,7 @@ can be tried. Its numbers agree with `measure` of the take, which a test holds.
 """
 
 from dataclasses import dataclass
+from math import atan, hypot
 from typing import NamedTuple
 
 import numpy as np
@@ -18,8 +19,9 @@ from ..lens import Lens
 from ..observe import carried_back, frames_clear, observe, preroll_length
 from ..operator import run_operator
 from ..perform import cue_rows, most_plans
-from ..plan import PLAN_WIDTH
+from ..plan import PLAN_WIDTH, evaluate_plan
 from ..planner import Planner
+from ..rig import rig_place
 from ..shot import HOLDS, Shot
 from ..tally import starts_within
 from .action import Action, action_of
@@ -33,6 +35,7 @@ from .judge import (
     Acted,
     judge,
 )
+from .prospect import frames_may_hold, may_hold
 from .setup import Ask, Setup, in_setup
 from .stage import Stage, sight_hidden
 
@@ -54,7 +57,8 @@ class Hands(NamedTuple):
 class Through(NamedTuple):
     """What is asked of the frame through one lens, and how it sees.
 
-    `cues` have a row a framing, `weights` and `must` are of the subjects.
+    `cues` have a row a framing, `weights` and `must` are of the subjects; `corner_rad`
+    is the angle from the optical axis to a corner of the frame, at most.
     """
 
     cues: FloatArray
@@ -64,6 +68,7 @@ class Through(NamedTuple):
     tx: float
     ty: float
     axis_v: float
+    corner_rad: float
 
 
 class Watched(NamedTuple):
@@ -82,12 +87,28 @@ class Watched(NamedTuple):
 
 
 @kernel
-def work(rig, held, planner, hands, through, watched, acted, view, cams, screen, out):
+def work(
+    rig,
+    held,
+    planner,
+    hands,
+    through,
+    watched,
+    acted,
+    view,
+    at_most,
+    cams,
+    screen,
+    out,
+):
     """Let grip and operator work a setup, and fill all numbers of the trial.
 
-    `held` is what the dolly keeps: hold, bearing [rad], offset (3,) [m] and follow;
-    for `cams`, `screen` and `out` see `judge`.
+    Returns False, with nothing judged, as soon as it is certain that what breaks adds
+    up to more than `at_most`. `held` is what the dolly keeps: hold, bearing [rad],
+    offset (3,) [m] and follow; for `cams`, `screen` and `out` see `judge`.
     """
+    if not may_hold(rig, acted, through.corner_rad, through.ty, at_most):
+        return False
     hold, bearing, offset, follow = held
     rails, logs = watched.rails, watched.logs
     if rig.length > 0.0:
@@ -109,6 +130,9 @@ def work(rig, held, planner, hands, through, watched, acted, view, cams, screen,
             rails,
         )
         out[PATH_GAP] = rail_gap(rig, acted.bodies)
+        travel(rig, rails[:moves], acted.times_s, cams)
+        if not frames_may_hold(cams, acted, through.corner_rad, through.ty, at_most):
+            return False
     else:
         rails[0] = 0.0
         rails[0, 0] = watched.ticks[0]
@@ -161,6 +185,18 @@ def work(rig, held, planner, hands, through, watched, acted, view, cams, screen,
     out[PAN_RATE] = starts_within(logs[0, :pans, 0], first, last) / span
     out[DOLLY_RATE] = starts_within(rails[:moves, 0], first, last) / span
     out[REFUSED] = refused + lost
+    return True
+
+
+@kernel
+def travel(rig, rails, times, cams):
+    """Fill the first three of `cams` (n, 5) with the places of the lens [m]."""
+    now = 0
+    for f in range(times.shape[0]):
+        while now + 1 < rails.shape[0] and rails[now + 1, 0] <= times[f]:
+            now += 1
+        s, _, _ = evaluate_plan(rails, now, times[f])
+        cams[f, 0], cams[f, 1], cams[f, 2] = rig_place(rig, s)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -211,6 +247,17 @@ class Rehearsal:
 
     def tried(self, setup: Setup) -> Trial:
         """Let the crew work a setup, and judge what came of it."""
+        trial = self.tried_within(setup, np.inf)
+        assert trial is not None
+        return trial
+
+    def tried_within(self, setup: Setup, at_most: float) -> Trial | None:
+        """Let the crew work a setup as long as it may break no more than `at_most`.
+
+        Args:
+            setup: what is tried.
+            at_most: sum of what it breaks, as `score.Judged.broken` counts it.
+        """
         self.n_trials += 1
         action, rig = self.action, setup.rig
         through = self._through.get(setup.lens)
@@ -224,7 +271,7 @@ class Rehearsal:
         numbers = np.empty(N_NUMBERS)
         cams = np.empty((action.n_frames, 5))
         screen = np.empty((action.n_frames, 3))
-        work(
+        done = work(
             rig.shape,
             (
                 HOLDS.index(setup.hold),
@@ -238,10 +285,13 @@ class Rehearsal:
             watched,
             self._acted,
             setup.view.bearing_rad if setup.view is not None else 0.0,
+            at_most,
             cams,
             screen,
             numbers,
         )
+        if not done:
+            return None
         return Trial(
             setup=setup,
             numbers=numbers,
@@ -278,11 +328,12 @@ def _through(shot: Shot, setup: Setup) -> Through:
         tx=tx,
         ty=ty,
         axis_v=shot.gate.axis_v,
+        corner_rad=atan(hypot(tx, ty * (1.0 + abs(shot.gate.axis_v)))),
     )
 
 
 def _watched(shot: Shot, n_before: int) -> Watched:
-    seen = observe(shot, n_before)
+    seen = observe(shot, n_before, handle=False)
     ticks, n_cues = seen.ticks, len(shot.framings)
     most = most_plans(ticks, shot.crew.operator.rest_s, n_cues)
     grips = most_plans(ticks, shot.crew.grip.rest_s, n_cues)

@@ -8,7 +8,6 @@ from shots import circle, walk, zigzag
 from carrellata.solver.setups import search
 from carrellata.solver.setups.layout import build
 from carrellata.solver.setups.propose import propose_rails, propose_sticks
-from carrellata.solver.setups.prospect import Outlook
 from carrellata.solver.setups.score import Judged, judged, least_score
 from carrellata.solver.setups.search import candidates
 from carrellata.solver.setups.setup import Ask
@@ -50,13 +49,14 @@ def test_what_is_ruled_out_does_break_as_much(name: str, pair: bool) -> None:
     ruled_out = broken = 0
     for size in ("cowboy", "chest"):
         ask = open_ask(cast(PATHS[name](SECONDS), pair=pair), size, kit=(27, 50, 100))
-        outlook = Outlook(ask, Rehearsal(ask).action)
+        stage = Rehearsal(ask)
         for verdict in all_worked(ask):
             total = sum(verdict.broken.values())
             broken += total > 0
-            assert outlook.may_break(verdict.setup, at_most=total)
-            assert outlook.may_break(verdict.setup, at_most=np.inf)
-            ruled_out += not outlook.may_break(verdict.setup, at_most=0.0)
+            again = stage.tried_within(verdict.setup, total)
+            assert again is not None
+            np.testing.assert_array_equal(again.numbers, verdict.trial.numbers)
+            ruled_out += stage.tried_within(verdict.setup, 0.0) is None
     assert ruled_out > (0.3 if pair else 0.02) * broken
 
 
