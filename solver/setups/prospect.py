@@ -9,8 +9,9 @@ and most outward from the corner of the frame.
 import numpy as np
 
 from ..compiled import kernel
+from ..measure import SIZE_KEPT
 from .clearance import RAIL_SAMPLES, rail_gap, rail_samples
-from .judge import MUST_CLEAR_M, MUST_IN, MUST_SIZE, SIZE_KEPT, SIZE_KEPT_LOG2
+from .judge import MUST_CLEAR_M, MUST_IN, MUST_SIZE, SIZE_KEPT_LOG2
 
 MAY_BE_OUT = 1.0 - MUST_IN + 1e-9  # share of frames
 LOOKED_AT = 2  # every so many frames of a rail; those between can only add to the lost
