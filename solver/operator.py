@@ -191,7 +191,11 @@ def run_operator(
     dolly = 0
     refused = 0
     lead_state = 0.0
+    roomy = False
+    for i in range(cues.shape[0]):
+        roomy = roomy or cues[i, CUE_LEAD] != 0.0 or cues[i, CUE_LOOK] != 0.0
     place = np.nan
+    shift = 0.0
     ray = (0.0, 1.0, 0.0)
     for k in range(ticks.shape[0]):
         now = ticks[k]
@@ -203,30 +207,47 @@ def run_operator(
             forced = True
             whipped = cues[cue, CUE_WHIP] > 0
             place = np.nan
+        # Not even who is near the edge decides before half the rest is over.
+        resting = not forced and rests(now - min(asked[0], asked[1]), rest * HURRY)
+        if resting and not roomy:
+            aims[k, 0], aims[k, 1] = place, cues[cue, CUE_V]
+            continue
         if on_rail:
             while dolly + 1 < grip_count and grip_log[dolly + 1, 0] <= now:
                 dolly += 1
             x, _, _ = evaluate_plan(grip_log, dolly, now)
             cam = rig_place(rig, x)
         aim = cues[cue, CUE_AIM]
+        near = near_v = near_a = 0.0
         if k > 0:
             near, near_v, near_a = evaluate_plan(plans, count[0] - 1, now)
+        if roomy:
             heading = near
-        else:
-            near = near_v = near_a = 0.0
-            middle = asked_ray(0.0, cues[cue, CUE_V], roll, tx, ty)
-            heading, _ = frame_target(
-                p, w, weights, must, room, cue, aim, k, reaches, 0, cam, near, middle
+            if k == 0:
+                middle = asked_ray(0.0, cues[cue, CUE_V], roll, tx, ty)
+                heading, _ = frame_target(
+                    p,
+                    w,
+                    weights,
+                    must,
+                    room,
+                    cue,
+                    aim,
+                    k,
+                    reaches,
+                    0,
+                    cam,
+                    near,
+                    middle,
+                )
+            lead_state, shift = screen_side(
+                lead_state, p, w, facing, lead, k, cues, cue, cam, heading, tx
             )
-        lead_state, shift = screen_side(
-            lead_state, p, w, facing, lead, k, cues, cue, cam, heading, tx
-        )
         if place != cues[cue, CUE_U] + shift:
             place = cues[cue, CUE_U] + shift
             ray = asked_ray(place, cues[cue, CUE_V], roll, tx, ty)
         aims[k, 0], aims[k, 1] = place, cues[cue, CUE_V]
-        # Not even who is near the edge decides before half the rest is over.
-        if not forced and rests(now - min(asked[0], asked[1]), rest * HURRY):
+        if resting:
             continue
         here = frame_target(
             p, w, weights, must, room, cue, aim, k, reaches, 0, cam, near, ray
