@@ -14,7 +14,7 @@ from carrellata.solver.camera import (
     rotation,
     used_gate,
 )
-from carrellata.solver.operator import aim_ray, asked_ray
+from carrellata.solver.head_target import aim_ray, asked_ray
 
 MANY = 20_000
 
