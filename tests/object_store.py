@@ -34,6 +34,7 @@ class Way:
         self._open.set()
         self._sockets: list[socket.socket] = []
         self._left: int | None = None
+        self._goes_down = True
         self.port = free_port()
         self._listener = self._listen()
 
@@ -57,9 +58,14 @@ class Way:
         self._left = None
         self._listener = self._listen()
 
-    def cut_after(self, n_bytes: int) -> None:
-        """Go down once so many more bytes have gone to the server."""
-        self._left = n_bytes
+    def cut_after(self, n_bytes: int, *, down: bool = True) -> None:
+        """Drop a connection once so many more bytes have gone to the server.
+
+        Args:
+            n_bytes: over all connections.
+            down: whether no other is taken until `up`.
+        """
+        self._left, self._goes_down = n_bytes, down
 
     def _listen(self) -> socket.socket:
         listener = socket.create_server(("127.0.0.1", self.port))
@@ -87,10 +93,14 @@ class Way:
                     self._left -= len(data)
                     if self._left < 0:
                         sink.sendall(data[: self._left])
-                        self.down()
-                        return
+                        self._left = None
+                        if self._goes_down:
+                            self.down()
+                        break
                 sink.sendall(data)
         for end in (source, sink):
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
             end.close()
 
 

@@ -1,11 +1,13 @@
 """Objects of a real S3 server: whole or not there, and clear when they cannot be."""
 
 import os
+import re
 import signal
 import threading
 import time
 from collections.abc import Iterator
 from types import FrameType
+from typing import Any
 
 import pytest
 from object_store import CREDENTIALS, ObjectStore
@@ -75,20 +77,26 @@ def test_what_is_put_is_read_listed_copied_and_removed(
     assert lying(store, place) == {}
 
 
-@pytest.mark.parametrize(("size", "cut"), [(300_000, 100_000), (12 << 20, 7 << 20)])
+@pytest.mark.parametrize("down", [True, False])
+@pytest.mark.parametrize(
+    ("size", "cut"),
+    [(300_000, 50), (300_000, 100_000), (12 << 20, 50), (12 << 20, 7 << 20)],
+)
 def test_put_that_is_cut_off_leaves_what_was_there(
     store: ObjectStore,
     place: ObjectPath,
     monkeypatch: pytest.MonkeyPatch,
     size: int,
     cut: int,
+    down: bool,
 ) -> None:
     (place / "x").put(b"before")
-    monkeypatch.setattr(objects, "PATIENCE_S", 0.3)
-    store.way.cut_after(cut)
+    monkeypatch.setattr(objects, "PATIENCE_S", 0.0)
+    store.way.cut_after(cut, down=down)
     with pytest.raises(StoreError) as caught:
         (place / "x").put(os.urandom(size))
-    store.way.up()
+    if down:
+        store.way.up()
     assert caught.value.transient
     assert caught.value.filename == f"{place.uri}/x"
     time.sleep(0.3)  # what was on its way has come
@@ -103,27 +111,52 @@ def test_large_object_leaves_nothing_but_itself(
     assert lying(store, place) == {"x": data}
 
 
-def test_interrupted_put_leaves_no_object_or_all_of_it(
-    store: ObjectStore, place: ObjectPath
+def test_what_takes_several_requests_has_another_name_until_it_is_whole(
+    store: ObjectStore, place: ObjectPath, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keys: list[str] = []
+    kept = objects._put
+
+    def put(system: Any, key: str, data: bytes, metadata: Any) -> None:
+        keys.append(key.removeprefix(f"{place.key}/"))
+        kept(system, key, data, metadata)
+
+    monkeypatch.setattr(objects, "_put", put)
+    (place / "small").put(bytes(objects._ONE_REQUEST - 1))
+    (place / "large").put(bytes(objects._ONE_REQUEST))
+    assert keys[0] == "small"
+    assert re.fullmatch(r"\.large\.[0-9a-f]{12}\.part", keys[1])
+    assert {k: len(v) for k, v in lying(store, place).items()} == {
+        "small": objects._ONE_REQUEST - 1,
+        "large": objects._ONE_REQUEST,
+    }
+
+
+def test_interrupt_halfway_through_a_put_leaves_all_of_it(
+    store: ObjectStore, place: ObjectPath, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def interrupt(number: int, frame: FrameType | None) -> None:
         raise KeyboardInterrupt
 
+    def put(system: Any, key: str, data: bytes, metadata: object) -> None:
+        stream = system.open_output_stream(key)
+        stream.write(data[: len(data) // 2])
+        os.kill(os.getpid(), signal.SIGALRM)
+        time.sleep(0.1)
+        stream.write(data[len(data) // 2 :])
+        stream.close()
+
+    monkeypatch.setattr(objects, "_put", put)
     before = signal.signal(signal.SIGALRM, interrupt)
-    n_interrupted = 0
     try:
-        for k in range(60):
-            signal.setitimer(signal.ITIMER_REAL, 2e-4 + 1e-4 * k)
-            try:
-                (place / f"{k}").put(b"z" * 200_000)
-            except KeyboardInterrupt:
-                n_interrupted += 1
-            finally:
-                signal.setitimer(signal.ITIMER_REAL, 0)
+        with pytest.raises(KeyboardInterrupt):
+            (place / "x").put(b"z" * 200_000)
     finally:
         signal.signal(signal.SIGALRM, before)
-    assert n_interrupted > 5
-    assert {len(data) for data in lying(store, place).values()} == {200_000}
+    end = time.monotonic() + 10  # an interrupt in the thread's start is not held up
+    while not lying(store, place) and time.monotonic() < end:
+        time.sleep(0.05)
+    assert lying(store, place) == {"x": b"z" * 200_000}
 
 
 @pytest.mark.parametrize("how", ["down", "stall"])
@@ -218,6 +251,29 @@ def test_one_at_a_time_reads_changes_and_writes(
     for thread in threads:
         thread.join()
     assert lying(store, place) == {"n": b"15"}
+
+
+def test_whoever_stands_at_the_door_and_then_has_a_lower_turn_goes_first(
+    store: ObjectStore, place: ObjectPath
+) -> None:
+    room = store.place(place.key.partition("/")[2]) / ".lock"
+    door, turn = room / "other.door", room / f"{0:012d}.other.turn"
+    door.put(b"")
+    entered = threading.Event()
+
+    def enter() -> None:
+        with alone_in(place):
+            entered.set()
+
+    thread = threading.Thread(target=enter)
+    thread.start()
+    assert not entered.wait(0.7)
+    turn.put(b"")
+    door.unlink()
+    assert not entered.wait(0.7)
+    turn.unlink()
+    thread.join(20)
+    assert entered.is_set()
 
 
 def test_turns_of_the_dead_are_cleared_away_after_a_lease(
