@@ -38,12 +38,14 @@ class Batch:
         work: the job, its real folder, its store.
         phases: those that have anything to do.
         shots: places of the shots of each phase, by its name.
+        known: the same as sets.
     """
 
     record: Record
     work: Work
     phases: tuple[Phase, ...]
     shots: Mapping[str, tuple[int, ...]]
+    known: Mapping[str, frozenset[int]]
 
     def after(self, phase: Phase) -> Phase | None:
         """Return the phase that follows; None after the last."""
@@ -122,7 +124,8 @@ class Machine:
         work = Work(job=record.job, folder=folder, store=store, read=read)
         phases = phases_of(record.job, record.shots)
         shots = {one.name: one.shots(record.job, record.shots) for one in phases}
-        return Batch(record=record, work=work, phases=phases, shots=shots)
+        known = {name: frozenset(places) for name, places in shots.items()}
+        return Batch(record=record, work=work, phases=phases, shots=shots, known=known)
 
 
 def make_machine(settings: Settings, app: Celery, worker: str) -> Machine:

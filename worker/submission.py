@@ -13,6 +13,7 @@ from ..jobs.files import Place
 from ..jobs.keys import canonical, solver_version
 from ..jobs.local import choose_shots
 from ..jobs.lock import with_locked_setups
+from ..jobs.objects import ObjectPath
 from ..jobs.spec import JobFile
 from ..jobs.store import Store
 from .app import BATCH
@@ -179,9 +180,9 @@ def _record(
     real = place_below(roots, folder.absolute())
     asked = out.absolute() if isinstance(out, Path) else out
     takes = output_below(farm.settings.outputs, asked)
-    store = Store(folder=takes / job.sequence)
-    store.tidy()
-    job = with_locked_setups(job, store)
+    if isinstance(takes, ObjectPath):
+        takes.need_bucket()
+    job = with_locked_setups(job, Store(folder=takes / job.sequence))
     chosen = {spec.name for spec in choose_shots(job, shots=shots)}
     places = tuple(k for k, spec in enumerate(job.shots) if spec.name in chosen)
     read = {k for one in phases_of(job, places) for k in one.shots(job, places)}

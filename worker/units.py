@@ -122,7 +122,7 @@ def meant(machine: Machine, message: UnitsMessage | JoinMessage) -> tuple[Batch,
         text = f"batch {message.batch} has no phase {message.phase}"
         raise MessageError(text)
     shots = message.shots if isinstance(message, UnitsMessage) else ()
-    strange = set(shots).difference(batch.shots[phase.name])
+    strange = set(shots) - batch.known[phase.name]
     if strange:
         text = f"shot {min(strange)} is not of batch {message.batch}"
         raise MessageError(text)
