@@ -44,13 +44,13 @@ N_NUMBERS = 19
 
 
 @kernel
-def screen_point(point, cam, turn, tx, ty):
-    """Return u, v of a point; both are infinite behind the lens.
+def screen_point(points, k, cam, turn, tx, ty):
+    """Return u, v of point k of (n, 3); both are infinite behind the lens.
 
-    `turn` holds the sines and cosines of pan, tilt and roll.
+    `cam` is the place of the lens, `turn` holds sines and cosines of pan, tilt, roll.
     """
     sp, cp, st, ct, sr, cr = turn
-    dx, dy, dz = point[0] - cam[0], point[1] - cam[1], point[2] - cam[2]
+    dx, dy, dz = points[k, 0] - cam[0], points[k, 1] - cam[1], points[k, 2] - cam[2]
     x = dx * cp - dz * sp
     back = dx * sp + dz * cp
     y = dy * ct + back * st
@@ -63,22 +63,40 @@ def screen_point(point, cam, turn, tx, ty):
 
 
 @kernel
-def stands_between(feet, crown, cam, point):
-    """Tell whether a body stands in the line from the lens to a point."""
-    dx, dz = point[0] - cam[0], point[2] - cam[2]
+def stands_between(bodies, k, f, cam, aim):
+    """Tell whether body k stands in the line from the lens to the aim of a frame."""
+    dx, dz = aim[f, 0] - cam[0], aim[f, 2] - cam[2]
     square = dx * dx + dz * dz
     if square < 1e-9:
         return False
-    share = ((feet[0] - cam[0]) * dx + (feet[2] - cam[2]) * dz) / square
+    foot_x, foot_z = bodies[k, 0, f, 0], bodies[k, 0, f, 2]
+    share = ((foot_x - cam[0]) * dx + (foot_z - cam[2]) * dz) / square
     if share <= 0.0 or share >= 1.0:
         return False
-    off = np.hypot(cam[0] + share * dx - feet[0], cam[2] + share * dz - feet[2])
-    height = cam[1] + share * (point[1] - cam[1])
-    return off < BODY_RADIUS_M and feet[1] <= height <= crown[1]
+    off_x, off_z = cam[0] + share * dx - foot_x, cam[2] + share * dz - foot_z
+    height = cam[1] + share * (aim[f, 1] - cam[1])
+    low, high = bodies[k, 0, f, 1], bodies[k, 1, f, 1]
+    near = off_x * off_x + off_z * off_z < BODY_RADIUS_M * BODY_RADIUS_M
+    return near and low <= height <= high
+
+
+@kernel
+def body_gap(bodies, k, f, cam):
+    """Return the distance of body k from the lens at a frame, nearest at its height."""
+    low, high = bodies[k, 0, f, 1], bodies[k, 1, f, 1]
+    share = 0.5
+    if high - low > 1e-9:
+        share = min(max((cam[1] - low) / (high - low), 0.0), 1.0)
+    square = 0.0
+    for c in range(3):
+        foot = bodies[k, 0, f, c]
+        off = foot + share * (bodies[k, 1, f, c] - foot) - cam[c]
+        square += off * off
+    return np.sqrt(square)
 
 
 class Acted(NamedTuple):
-    """What the judge knows of the action; see `Action`, whose frames these are."""
+    """What the judge knows of the action; see `Action`, but `rise` has tangents."""
 
     times_s: FloatArray
     aim: FloatArray
@@ -126,7 +144,6 @@ def judge(
     )
     top, low, held, rise = acted.top, acted.low, acted.held, acted.rise
     n = times.shape[0]
-    cam = np.zeros(3)
     sr, cr = np.sin(roll), np.cos(roll)
     r = p = t = 0
     tick = 0
@@ -153,7 +170,7 @@ def judge(
         s, speed, _ = evaluate_plan(rails, r, now)
         pan, pan_speed, _ = evaluate_plan(pans, p, now)
         tilt, _, _ = evaluate_plan(tilts, t, now)
-        cam[0], cam[1], cam[2] = rig_place(rig, s)
+        cam = rig_place(rig, s)
         cams[f, 0], cams[f, 1], cams[f, 2] = cam[0], cam[1], cam[2]
         cams[f, 3], cams[f, 4] = pan, tilt
         rail_low, rail_high = min(rail_low, s), max(rail_high, s)
@@ -165,21 +182,13 @@ def judge(
                 reversals += 1
             direction = sign
         for k in range(bodies.shape[0]):
-            feet, crown = bodies[k, 0, f], bodies[k, 1, f]
-            height = crown[1] - feet[1]
-            share = 0.5
-            if height > 1e-9:
-                share = min(max((cam[1] - feet[1]) / height, 0.0), 1.0)
-            gap = 0.0
-            for c in range(3):
-                gap += (feet[c] + share * (crown[c] - feet[c]) - cam[c]) ** 2
-            closest = min(closest, np.sqrt(gap))
+            closest = min(closest, body_gap(bodies, k, f, cam))
         if not seen[f]:
             screen[f, 0] = screen[f, 1] = screen[f, 2] = np.nan
             continue
         shown += 1
         turned = (np.sin(pan), np.cos(pan), np.sin(tilt), np.cos(tilt), sr, cr)
-        u, v = screen_point(aim[f], cam, turned, tx, ty)
+        u, v = screen_point(aim, f, cam, turned, tx, ty)
         v += axis_v
         screen[f, 0], screen[f, 1] = u, v
         if abs(u) <= 1 and abs(v) <= 1:
@@ -192,19 +201,18 @@ def judge(
         for k in range(held.shape[0]):
             if np.isnan(held[k, f, 0]):
                 continue
-            hu, hv = screen_point(held[k, f], cam, turned, tx, ty)
+            hu, hv = screen_point(held[k], f, cam, turned, tx, ty)
             others = others and abs(hu) <= 1 and abs(hv + axis_v) <= 1
         if others:
             good[HELD_IN] += 1
         for k in range(bodies.shape[0]):
-            if k != acted.primary[f] and stands_between(
-                bodies[k, 0, f], bodies[k, 1, f], cam, aim[f]
-            ):
+            if k != acted.primary[f] and stands_between(bodies, k, f, cam, aim):
                 good[BLOCKED] += 1
                 break
-        tu, tv = screen_point(top[f], cam, turned, tx, ty)
-        lu, lv = screen_point(low[f], cam, turned, tx, ty)
-        size = np.hypot((tu - lu) * tx / ty, tv - lv) / 2
+        tu, tv = screen_point(top, f, cam, turned, tx, ty)
+        lu, lv = screen_point(low, f, cam, turned, tx, ty)
+        wide, high = (tu - lu) * tx / ty, tv - lv
+        size = np.sqrt(wide * wide + high * high) / 2
         screen[f, 2] = size
         off = 9.0
         if size > 0.0 and np.isfinite(size):
@@ -217,8 +225,8 @@ def judge(
         bearing -= 2 * np.pi * np.round(bearing / (2 * np.pi))
         if abs(bearing) <= VIEW_KEPT:
             good[VIEWED] += 1
-        over = np.arctan2(cam[1] - eyes[f, 1], np.hypot(dx, dz))
-        if rise[f, 0] <= over <= rise[f, 1]:
+        level = np.sqrt(dx * dx + dz * dz)
+        if rise[f, 0] * level <= cam[1] - eyes[f, 1] <= rise[f, 1] * level:
             good[ANGLED] += 1
     least = max(shown, 1)
     for k in range(RAIL_HIGH):

@@ -21,10 +21,12 @@ from .score import Judged
 from .search import something_holds
 from .setup import KINDS, SIDES, VIEWS_RAD, Ask, View
 from .stage import Stage, floor_rows
+from .trial import Rehearsal
 
 GROWTHS_M = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
 SHORTER = (0.71, 0.5, 0.35)  # the steps of a kit
 LONGER = (1.41, 2.0, 2.83)
+LENSES_MM = (10.0, 300.0)  # that can be had; common practice, no source
 SPEED_STEPS = (1.5, 2.0, 3.0)
 CLOSER = (0.75, 0.5, 0.25)
 LOOSER = (1.25, 1.6, 2.0)
@@ -65,12 +67,8 @@ def why_none(ask: Ask, tried: Sequence[Judged]) -> NoSetup:
         ask: the shot and what its setup may be.
         tried: every trial; none of them holds. May be empty.
     """
-    action = action_of(ask.shot)
-    changes = (
-        *_of_place(ask, action, tried),
-        *_of_kit(ask, action),
-        *_of_ask(ask, action),
-    )
+    stage = Rehearsal(ask)
+    changes = (*_of_place(stage, tried), *_of_kit(stage), *_of_ask(stage))
     best = min(tried, key=lambda each: each.rank, default=None)
     broken = {} if best is None else dict(best.broken)
     worst = max(broken, key=lambda name: broken[name], default="size")
@@ -83,6 +81,13 @@ def why_none(ask: Ask, tried: Sequence[Judged]) -> NoSetup:
     )
 
 
+def _holds(ask: Ask, like: Rehearsal) -> bool:
+    """Tell whether something holds a changed ask of the same subjects, seen alike."""
+    asked_alike = ask.shot.framings is like.ask.shot.framings
+    action = like.action if asked_alike else action_of(ask.shot)
+    return something_holds(ask, action, like.observed)
+
+
 def _least(amounts: Sequence[float], holds: Callable[[float], bool]) -> float | None:
     """Return the first amount with which something holds.
 
@@ -93,12 +98,13 @@ def _least(amounts: Sequence[float], holds: Callable[[float], bool]) -> float | 
     return next((each for each in amounts[:-1] if holds(each)), amounts[-1])
 
 
-def _of_place(ask: Ask, action: Action, tried: Sequence[Judged]) -> Iterator[Change]:
+def _of_place(rehearsal: Rehearsal, tried: Sequence[Judged]) -> Iterator[Change]:
     """Yield changes of the stage that help."""
+    ask, action = rehearsal.ask, rehearsal.action
     stage = ask.stage
 
     def holds(changed: Stage) -> bool:
-        return something_holds(replace(ask, stage=changed), action)
+        return _holds(replace(ask, stage=changed), rehearsal)
 
     def may_help(changed: Stage, *limits: str) -> bool:
         """Tell whether a trial breaks nothing but these, or a lens was kept away."""
@@ -144,13 +150,16 @@ def _height_is_held(ask: Ask, action: Action) -> bool:
     )
 
 
-def _of_kit(ask: Ask, action: Action) -> Iterator[Change]:
+def _of_kit(rehearsal: Rehearsal) -> Iterator[Change]:
     """Yield a lens, and a speed of the dolly, with which something holds."""
+    ask = rehearsal.ask
     short, long = ask.lenses[0], ask.lenses[-1]
 
     def with_lens(step: float) -> bool:
         lens = _scaled(short if step < 1 else long, step)
-        return something_holds(replace(ask, lenses=(lens,)), action)
+        if not LENSES_MM[0] <= lens.focal_mm <= LENSES_MM[1]:
+            return False
+        return _holds(replace(ask, lenses=(lens,)), rehearsal)
 
     for steps in (SHORTER, LONGER):
         # A lens that is much longer may need more room than there is.
@@ -172,7 +181,7 @@ def _of_kit(ask: Ask, action: Action) -> Iterator[Change]:
             )
             crew = replace(ask.shot.crew, grip=faster)
             shot = replace(ask.shot, crew=crew)
-            return something_holds(replace(ask, shot=shot, kinds=on_rails), action)
+            return _holds(replace(ask, shot=shot, kinds=on_rails), rehearsal)
 
         times = _least(SPEED_STEPS, with_speed)
         if times is not None:
@@ -180,10 +189,11 @@ def _of_kit(ask: Ask, action: Action) -> Iterator[Change]:
             yield Change(limit="dolly_speed", amount=speed, unit="m/s")
 
 
-def _of_ask(ask: Ask, action: Action) -> Iterator[Change]:
+def _of_ask(rehearsal: Rehearsal) -> Iterator[Change]:
     """Yield kinds of rig, views, and a looser framing, with which something holds."""
+    ask = rehearsal.ask
     fewer = ask.rig is None and set(ask.kinds) != set(KINDS)
-    if fewer and something_holds(replace(ask, kinds=KINDS), action):
+    if fewer and _holds(replace(ask, kinds=KINDS), rehearsal):
         yield Change(limit="rig.kinds", amount=1.0, unit="open")
     if ask.rig is None and len({view.name for view in ask.views}) < len(VIEWS_RAD):
         views = tuple(
@@ -191,7 +201,7 @@ def _of_ask(ask: Ask, action: Action) -> Iterator[Change]:
             for name, angle in VIEWS_RAD.items()
             for side in SIDES
         )
-        if something_holds(replace(ask, views=views), action):
+        if _holds(replace(ask, views=views), rehearsal):
             yield Change(limit="view", amount=1.0, unit="open")
 
     def with_room(times: float) -> bool:
@@ -200,7 +210,7 @@ def _of_ask(ask: Ask, action: Action) -> Iterator[Change]:
             for framing in ask.shot.framings
         )
         looser = replace(ask, shot=replace(ask.shot, framings=framings))
-        return something_holds(looser, action_of(looser.shot))
+        return _holds(looser, rehearsal)
 
     times = _least(LOOSER, with_room)
     if times is not None:

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..lens import Lens
+from ..observe import Observed
 from .action import Action
 from .constrained import breaks_stage_only, within_limits
 from .descend import descend
@@ -37,8 +38,8 @@ def candidates(
     Proposes, lets the crew work each proposal, judges it, and then moves the best
     layout of each kind of rig that could still win a little, as long as the judged
     take gets better. What a bound shows to be in vain is not worked: a rail that
-    breaks a must whoever works it, or that costs more than sticks which hold with the
-    same lens from the same view.
+    breaks a must whoever works it, or that costs more than sticks which hold from the
+    same view.
     """
     stage = rehearsal or Rehearsal(ask)
     action = stage.action
@@ -69,7 +70,7 @@ class _Search:
         self.eyes = float(self.action.eyes[:, 1].mean())
         self.tried: list[tuple[Layout, Judged]] = []
         self._of_kind: dict[str, tuple[Layout, Judged]] = {}  # the best
-        self._held: dict[tuple[Lens, View], float] = {}  # from sticks, at this score
+        self._held: dict[View, float] = {}  # from sticks, at this score
         self._best = np.inf
 
     @property
@@ -93,8 +94,8 @@ class _Search:
                 self._keep(layout, judged(self.ask, trial))
 
     def may_pay(self, kind: str, lens: Lens, view: View) -> bool:
-        """Tell whether a rail could beat the sticks of the same lens and view."""
-        held = self._held.get((lens, view), np.inf)
+        """Tell whether a rail could beat the sticks that hold from the same view."""
+        held = self._held.get(view, np.inf)
         return held > least_score(self.ask, kind, lens, view)
 
     def refined(self) -> list[Judged]:
@@ -144,16 +145,22 @@ class _Search:
             return
         self._best = min(self._best, verdict.score)
         if layout.kind == "sticks":
-            stand = layout.lens, layout.view
-            self._held[stand] = min(self._held.get(stand, np.inf), verdict.score)
+            held = self._held.get(layout.view, np.inf)
+            self._held[layout.view] = min(held, verdict.score)
 
     def _least(self, layout: Layout) -> float:
         return least_score(self.ask, layout.kind, layout.lens, layout.view)
 
 
-def something_holds(ask: Ask, action: Action) -> bool:
-    """Tell whether a proposal holds the shot; the first that does ends the trying."""
-    stage = Rehearsal(ask, action)
+def something_holds(ask: Ask, action: Action, observed: Observed) -> bool:
+    """Tell whether a proposal holds the shot; the first that does ends the trying.
+
+    Args:
+        ask: the shot and what its setup may be.
+        action: of the shot.
+        observed: what `Rehearsal` knows of the same subjects and crew.
+    """
+    stage = Rehearsal(ask, action, observed)
     if ask.rig is not None:
         setups = _fixed_rig(ask, action)
     else:

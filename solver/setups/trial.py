@@ -16,7 +16,13 @@ from ..compiled import kernel
 from ..crew import Crew
 from ..grip import run_grip
 from ..lens import Lens
-from ..observe import carried_back, frames_clear, observe, preroll_length
+from ..observe import (
+    Observed,
+    carried_back,
+    frames_clear,
+    observe,
+    preroll_length,
+)
 from ..operator import run_operator
 from ..perform import cue_rows, most_plans
 from ..plan import PLAN_WIDTH, evaluate_plan
@@ -232,18 +238,31 @@ class Trial:
 class Rehearsal:
     """One shot on which setups are tried: what they share is worked out once."""
 
-    def __init__(self, ask: Ask, action: Action | None = None) -> None:
-        """Take a shot and what is open in it."""
+    def __init__(
+        self,
+        ask: Ask,
+        action: Action | None = None,
+        observed: Observed | None = None,
+    ) -> None:
+        """Take a shot and what is open in it.
+
+        Args:
+            ask: the shot.
+            action: of the shot, where it is known.
+            observed: of a rehearsal of the same action and crew, where there is one.
+        """
         self.ask = ask
         self.action = action_of(ask.shot) if action is None else action
         self.n_trials = 0
-        self._acted = Acted(*(getattr(self.action, name) for name in Acted._fields))
+        self._acted = _acted(self.action)
         self._carried = carried_back(ask.shot)
         self._preroll = preroll_length(ask.shot)
         self._hands = _hands_of(ask.shot.crew)
         self._dolly = ask.shot.crew.grip.planner(length_m=0.0)
         self._through: dict[Lens, Through] = {}
         self._watched: dict[int, Watched] = {}
+        # Longer before the cut than any setup needs: beliefs read only what was before.
+        self.observed = observed or observe(ask.shot, self._preroll[1], handle=False)
 
     def tried(self, setup: Setup) -> Trial:
         """Let the crew work a setup, and judge what came of it."""
@@ -266,7 +285,9 @@ class Rehearsal:
         n_before = frames_clear(rig.shape, self._carried, *self._preroll)
         watched = self._watched.get(n_before)
         if watched is None:
-            watched = self._watched[n_before] = _watched(self.ask.shot, n_before)
+            skipped = self._preroll[1] - n_before
+            watched = _watched(self.ask.shot, self.observed, skipped)
+            self._watched[n_before] = watched
         grip = self.ask.shot.crew.grip
         numbers = np.empty(N_NUMBERS)
         cams = np.empty((action.n_frames, 5))
@@ -301,6 +322,12 @@ class Rehearsal:
         )
 
 
+def _acted(action: Action) -> Acted:
+    known = {name: getattr(action, name) for name in Acted._fields}
+    upright = np.clip(action.rise, -np.pi / 2, np.pi / 2)
+    return Acted(**known | {"rise": np.tan(upright)})
+
+
 def _hands_of(crew: Crew) -> Hands:
     grip, operator = crew.grip, crew.operator
     return Hands(
@@ -332,18 +359,22 @@ def _through(shot: Shot, setup: Setup) -> Through:
     )
 
 
-def _watched(shot: Shot, n_before: int) -> Watched:
-    seen = observe(shot, n_before, handle=False)
-    ticks, n_cues = seen.ticks, len(shot.framings)
+def _watched(shot: Shot, seen: Observed, skipped: int) -> Watched:
+    """Return what is believed from tick `skipped` on, and room for plans."""
+    ticks, n_cues = seen.ticks[skipped:], len(shot.framings)
     most = most_plans(ticks, shot.crew.operator.rest_s, n_cues)
     grips = most_plans(ticks, shot.crew.grip.rest_s, n_cues)
+
+    def later(values: FloatArray) -> FloatArray:
+        return np.ascontiguousarray(values[:, skipped:])
+
     return Watched(
         ticks=ticks,
-        grip_place=seen.grip.place,
-        grip_velocity=seen.grip.velocity,
-        place=seen.operator.place,
-        velocity=seen.operator.velocity,
-        facing=seen.facing,
+        grip_place=later(seen.grip.place),
+        grip_velocity=later(seen.grip.velocity),
+        place=later(seen.operator.place),
+        velocity=later(seen.operator.velocity),
+        facing=later(seen.facing),
         rails=np.zeros((grips, PLAN_WIDTH)),
         logs=np.zeros((2, most, PLAN_WIDTH)),
         whips=np.zeros((2, most), dtype=np.bool_),
