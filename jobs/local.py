@@ -37,7 +37,7 @@ Reporting = Callable[[object, int], None]
 
 _WORTH_A_POOL = 10_000  # samples; fewer are done before the processes have started
 
-_AT_ONCE = 8  # takes or pages that a process is told to make together
+_AT_ONCE = 8  # pages; takes are told of one by one, so that a stop loses none
 
 _LOST = f"its process was killed, perhaps for want of memory; {SOLVE_AGAIN}"
 
@@ -134,7 +134,7 @@ def solve_job(
             asked = [spec for spec in chosen if spec.name not in unchosen]
             rows += [unchosen[s.name] for s in chosen if s.name in unchosen]
             tasks = [Task(spec, choices.get(spec.name)) for spec in asked]
-            for row in run(solve_task, tasks, lost=_lost_row, at_once=_AT_ONCE):
+            for row in run(solve_task, tasks, lost=_lost_row):
                 rows.append(row)
                 done(row)
         except KeyboardInterrupt as error:
