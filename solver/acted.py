@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .arrays import BoolArray, FloatArray, IntArray
+from .arrays import BEFORE, BoolArray, FloatArray, IntArray
 from .compiled import kernel
 from .shot import Subject
 
@@ -87,7 +87,7 @@ def acted_sight(who, at, mine, base, bearing, rise):
         bearing: of the eyes from the lens about the up axis, filled, (n,) [rad].
         rise: of the lens over the eyes, filled, (n,) [rad].
     """
-    before = -1
+    before = BEFORE
     for i in range(at.shape[0]):
         if not mine[i]:
             continue
@@ -104,7 +104,7 @@ def acted_gap(who, at, base, first, last):
 
     Over samples `first` up to `last` of `at` (n,) [s] and `base` (n, 3) [m].
     """
-    before = -1
+    before = BEFORE
     least = np.inf
     for i in range(first, last):
         before = sample_before(who.times_s, before, at[i])

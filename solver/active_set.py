@@ -21,6 +21,7 @@ against another solver in tests/solver/test_plan.py.
 
 import numpy as np
 
+from .arrays import ZERO
 from .compiled import kernel
 
 SIZE = 6  # of y
@@ -59,7 +60,7 @@ def least_distance(rows, columns, work):
         work[OVER, r] = max(-work[HIGH, r], work[LOW, r]) - columns[SIZE, r]
     for k in range(SIZE):
         work[POINT, k] = 0.0
-    size = 0
+    size = ZERO
     steps = 0
     while steps < MAX_STEPS:
         side = _worst(n_rows, size, work)

@@ -9,6 +9,9 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
 
+ZERO, BEFORE = np.intp(0), np.intp(-1)
+"""Indices that kernels pass on: for a literal the callee is compiled once more."""
+
 
 def frozen(values: ArrayLike, dtype: DTypeLike = np.float64) -> NDArray[Any]:
     """Return a contiguous read-only copy of `values`.

@@ -3,6 +3,7 @@
 import numpy as np
 
 from .active_set import WORK_ROWS
+from .arrays import ZERO
 from .compiled import kernel
 from .decide import (
     CUE_AIM,
@@ -64,11 +65,11 @@ def run_grip(
     work = np.empty((WORK_ROWS, MOST_ROWS))
     target = np.zeros(N_NODES)
     poly = np.zeros((1, N_NODES))
-    channel = np.intp(0)  # as a literal it would be compiled for on its own
+    channel = ZERO
     reaches = np.empty((N_NODES + 1, 3))
-    fill_reaches(pl.nodes, fade, 0, reaches)
-    fill_reaches(np.array([SOON_S]), fade, N_NODES, reaches)
-    cue = 0
+    fill_reaches(pl.nodes, fade, ZERO, reaches)
+    fill_reaches(np.array([SOON_S]), fade, np.intp(N_NODES), reaches)
+    cue = ZERO
     lead = primary_subject(weights, cue)
     heading_x, heading_z = 0.0, -1.0
     count = 0
@@ -92,11 +93,11 @@ def run_grip(
             x, v, a = rig.length / 2, 0.0, 0.0
         else:
             x, v, a = evaluate_plan(log, count - 1, now)
-        point = framed_point(p, w, weights, cue, k, aim, reaches, 0)
+        point = framed_point(p, w, weights, cue, k, aim, reaches, ZERO)
         here = rail_target(rig, hold, point, distance, bearing, offset, follow, x)
         if k == 0:
             x = min(max(here, 1e-6), rig.length - 1e-6)
-            point = framed_point(p, w, weights, cue, k, aim, reaches, N_NODES)
+            point = framed_point(p, w, weights, cue, k, aim, reaches, np.intp(N_NODES))
             soon = rail_target(rig, hold, point, distance, bearing, offset, follow, x)
             v = (soon - here) / SOON_S
             v = min(max(v, -START_SHARE * pl.speed), START_SHARE * pl.speed)

@@ -3,6 +3,7 @@
 import numpy as np
 
 from .acted import acted_point, sample_before
+from .arrays import BEFORE
 from .compiled import kernel
 from .operator import SAFE
 
@@ -43,7 +44,7 @@ def hidden_now(times, visible, step, last, now):
 @kernel
 def hidden_samples(times, visible, step, at, mine, out):
     """Fill `out` (n,) with `hidden_now` at ascending `at`, where `mine` (n,)."""
-    last = -1
+    last = BEFORE
     for i in range(at.shape[0]):
         if mine[i]:
             last = sample_before(times, last, at[i] + 1e-9)
@@ -99,7 +100,7 @@ def look(
         screen: filled with u, v and the size, (3, n).
         flags: filled with soft, in frame, body in frame and in safe, (4, n).
     """
-    before = last = -1
+    before = last = BEFORE
     head = np.zeros(6)
     head[4], head[5] = np.cos(roll), np.sin(roll)
     for i in range(at.shape[0]):

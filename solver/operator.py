@@ -3,6 +3,7 @@
 import numpy as np
 
 from .active_set import WORK_ROWS
+from .arrays import ZERO
 from .compiled import kernel
 from .decide import (
     CUE_AIM,
@@ -75,8 +76,8 @@ def run_operator(
     half = (np.arctan(tx), np.arctan(ty))
     room = (np.arctan(HOLD_MARGIN * tx), np.arctan(HOLD_MARGIN * ty))
     reaches = np.empty((2 * N_NODES, 3))
-    fill_reaches(own.nodes, fade, 0, reaches)
-    fill_reaches(whip.nodes, fade, N_NODES, reaches)
+    fill_reaches(own.nodes, fade, ZERO, reaches)
+    fill_reaches(whip.nodes, fade, np.intp(N_NODES), reaches)
     # Plans of both channels in one table: a view of one costs more than reading it.
     most = log.shape[1]
     plans = log.reshape(2 * most, PLAN_WIDTH)
@@ -85,7 +86,7 @@ def run_operator(
     fast = np.zeros(2, dtype=np.bool_)
     on_rail = rig.length > 0.0
     cam = rig_place(rig, 0.0)
-    cue = 0
+    cue = ZERO
     lead = primary_subject(weights, cue)
     dolly = 0
     refused = 0
@@ -134,7 +135,7 @@ def run_operator(
                     aim,
                     k,
                     reaches,
-                    0,
+                    ZERO,
                     cam,
                     near,
                     middle,
@@ -149,7 +150,7 @@ def run_operator(
         if resting:
             continue
         here = frame_target(
-            p, w, weights, must, room, cue, aim, k, reaches, 0, cam, near, ray
+            p, w, weights, must, room, cue, aim, k, reaches, ZERO, cam, near, ray
         )
         walked = -1
         for c in range(2):

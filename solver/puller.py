@@ -3,6 +3,7 @@
 import numpy as np
 
 from .active_set import WORK_ROWS
+from .arrays import ZERO
 from .compiled import kernel
 from .decide import (
     CUE_START,
@@ -109,11 +110,11 @@ def run_puller(
     work = np.empty((WORK_ROWS, MOST_ROWS))
     target = np.zeros(N_NODES)
     poly = np.zeros((1, N_NODES))
-    channel = np.intp(0)  # as a literal it would be compiled for on its own
+    channel = ZERO
     reaches = np.empty((N_NODES, 3))
-    fill_reaches(pl.nodes, fade, 0, reaches)
-    at = (0, 0, 0)
-    cue = 0
+    fill_reaches(pl.nodes, fade, ZERO, reaches)
+    at = (ZERO, ZERO, ZERO)
+    cue = ZERO
     count = 0
     refused = 0
     asked = -np.inf
@@ -140,7 +141,7 @@ def run_puller(
             lead,
             k,
             reaches,
-            0,
+            ZERO,
             pl.nodes[0],
             rig,
             dolly,

@@ -1,6 +1,7 @@
 """The focus that a puller marks at the rehearsal: the subject's depth, read ahead."""
 
 from .acted import acted_point, sample_before
+from .arrays import BEFORE, ZERO
 from .compiled import kernel
 from .plan import evaluate_plan, in_force
 from .puller import focus_on
@@ -22,8 +23,8 @@ def rehearsed_focus(who, ticks, mine, rig, dolly, pans, tilts, nearest, truth):
         nearest: close focus, in dioptres.
         truth: filled where `mine`, (n,).
     """
-    before = -1
-    r = p = t = 0
+    before = BEFORE
+    r = p = t = ZERO
     for i in range(ticks.shape[0]):
         if not mine[i]:
             continue

@@ -184,6 +184,7 @@ def line_through(targets, times, weights, max_speed, lam, s):
     n = s.shape[0]
     factors = np.empty((3, n))
     factor_smoother(times, weights, lam, factors)
+    across, deep = targets[:, 0].copy(), targets[:, 1].copy()
     mx, mz, dx, dz = principal_axis(targets, weights)
     ox, oz = mx, mz
     r = np.empty(n)
@@ -194,8 +195,8 @@ def line_through(targets, times, weights, max_speed, lam, s):
         limit_rate(times, max_speed, s)
         if turn == N_ROUNDS - 1:
             break
-        ox, slope_x = regress(s, targets[:, 0], weights)
-        oz, slope_z = regress(s, targets[:, 1], weights)
+        ox, slope_x = regress(s, across, weights)
+        oz, slope_z = regress(s, deep, weights)
         length = np.hypot(slope_x, slope_z)
         if length < 1e-12:
             break

@@ -87,7 +87,7 @@ class Judged:
     @property
     def rank(self) -> tuple[float, float]:
         """Sorts setups: those that hold first, then by score."""
-        return (sum(self.broken.values()), self.score)
+        return (sum(self.broken.values(), 0.0), self.score)
 
 
 def judged(ask: Ask, trial: Trial) -> Judged:

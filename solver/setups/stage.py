@@ -108,7 +108,7 @@ def rail_crosses(
     boxes[:, 0, ::2] -= clearance_m
     boxes[:, 1, ::2] += clearance_m
     boxes[:, 1, 1] = np.inf
-    line = np.ascontiguousarray(places, dtype=np.float64)
+    line = np.array(places, dtype=np.float64)  # not frozen: compiled once
     start, end = (line[:-1], line[1:]) if len(line) > 1 else (line, line)
     hits = np.empty((len(start), len(boxes)), np.bool_)
     segments_meet(start, end, boxes, hits)
@@ -126,9 +126,9 @@ def hidden_by(stage: Stage, camera: FloatArray, target: FloatArray) -> BoolArray
     """
     hits = np.empty((len(camera), len(stage.keep_outs)), np.bool_)
     segments_meet(
-        np.ascontiguousarray(camera, dtype=np.float64),
-        np.ascontiguousarray(target, dtype=np.float64),
-        stage.keep_outs,
+        np.array(camera, dtype=np.float64, order="C"),
+        np.array(target, dtype=np.float64, order="C"),
+        stage.keep_outs.copy(),
         hits,
     )
     return hits
