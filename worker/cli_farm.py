@@ -5,7 +5,9 @@ What they need is imported when they run, so that help stays quick.
 
 import signal
 import threading
+from collections.abc import Sequence
 from enum import StrEnum
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -15,6 +17,7 @@ from ..jobs.errors import CancelledError, InputError
 from ..jobs.terminal import print_json, progress_bar
 
 if TYPE_CHECKING:
+    from ..jobs.files import Place
     from .farm import BatchStatus, Farm
 
 BatchId = Annotated[str, typer.Argument(metavar="ID", help="Name of the batch.")]
@@ -47,6 +50,12 @@ def submit(
         bool, typer.Option("--follow", help="Take subjects as they are by then.")
     ] = False,
     wait: Wait = False,
+    now: Annotated[
+        bool, typer.Option("--now", help="One shot, ahead of all batches; waits.")
+    ] = False,
+    timeout_s: Annotated[
+        float, typer.Option("--timeout", min=0.1, metavar="S", help="Of --now.")
+    ] = 60.0,
     as_json: AsJson = False,
 ) -> None:
     """Put a job on the farm and print the name of its batch."""
@@ -55,13 +64,13 @@ def submit(
     from .submission import submit as put
 
     farm = _farm()
+    place = farm.settings.outputs[0] if out is None else place_of(out, "--out")
+    names = None if shots is None else [one.strip() for one in shots.split(",")]
+    if now:
+        _solve_now(farm, job, place, names, timeout_s, as_json=as_json)
+        return
     done = put(
-        farm,
-        load_job(job),
-        folder=job.parent,
-        out=farm.settings.outputs[0] if out is None else place_of(out, "--out"),
-        shots=None if shots is None else [one.strip() for one in shots.split(",")],
-        follow=follow,
+        farm, load_job(job), folder=job.parent, out=place, shots=names, follow=follow
     )
     if wait:
         if not as_json:
@@ -198,6 +207,33 @@ def plain_status(now: "BatchStatus") -> dict[str, Any]:
     from dataclasses import asdict
 
     return {**asdict(now), "counts": dict(now.counts)}
+
+
+def _solve_now(
+    farm: "Farm",
+    path: Path,
+    out: "Place",
+    names: Sequence[str] | None,
+    timeout_s: float,
+    *,
+    as_json: bool,
+) -> None:
+    """Have one shot of a job solved at once, and end as `solve` does."""
+    from ..jobs.load import load_job
+    from ..jobs.report import shot_lines
+    from .at_once import only_shot, solve_at_once
+
+    job = only_shot(load_job(path), names)
+    row = solve_at_once(farm, job, folder=path.parent, out=out, timeout_s=timeout_s)
+    folder = out / job.sequence
+    if as_json:
+        print_json({"folder": str(folder), "shots": [row.plain()]})
+    else:
+        for line in shot_lines([row]):
+            typer.echo(line)
+        typer.echo(f"takes in {folder}")
+    if row.take_key is None:
+        raise typer.Exit(1)
 
 
 def _farm() -> "Farm":

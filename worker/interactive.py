@@ -104,6 +104,16 @@ def find_answer(farm: Farm, request: str) -> Answer | None:
     return None if text is None else cast(Answer, json.loads(text))
 
 
+def forget_answer(farm: Farm, request: str) -> None:
+    """Let a request be solved anew.
+
+    Raises:
+        ServiceError: Redis is not reachable.
+    """
+    with answering(farm.settings):
+        farm.state.redis.delete(take_key_of(request))
+
+
 def wait_answer(farm: Farm, request: str, timeout_s: float) -> Answer | None:
     """Return the answer to a request, or None where it does not come in time.
 

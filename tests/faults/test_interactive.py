@@ -1,5 +1,6 @@
 """One take at once: solved once, in its own pool, whatever waits in the other."""
 
+import json
 import time
 from typing import Any
 
@@ -109,3 +110,37 @@ def test_poisonous_take_is_answered_for(farm: TestFarm) -> None:
     assert row["status"] == "failed"
     assert row["error"] == "shots[0]: quarantined: its process was lost"
     assert many_shots(1)
+
+
+@pytest.mark.slow
+def test_submit_now_solves_one_shot_and_waits(farm: TestFarm) -> None:
+    job = farm.job(walking_job(walking_shot("010"), walking_shot("020", speed=3.0)))
+    words = ("submit", job, "-o", farm.folder / "now", "--now")
+    none = farm.run(*words, "--shots", "010", "--timeout", "0.3")
+    assert none.returncode == 3
+    assert "no worker of the interactive pool answered in 0.3 s" in none.stderr
+    both = farm.run(*words)
+    assert both.returncode == 2
+    assert "--now: solves one shot; name it with --shots, got 2" in both.stderr
+    unknown = farm.run(*words, "--shots", "030")
+    assert unknown.returncode == 2
+    assert '"030" is not a shot (010, 020)' in unknown.stderr
+
+    worker = farm.worker(pool="interactive", processes=1)
+    done = farm.run(*words, "--shots", "020")
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("020  solved")
+    name = "chase/takes/020.parquet"
+    solve_job(job, farm.folder / "local", workers=1)
+    made = farm.takes("now")[name]
+    assert made == farm.takes("local")[name]
+    again = json.loads(farm.run(*words, "--shots", "020", "--json").stdout)
+    assert [row["status"] for row in again["shots"]] == ["solved"]
+    solved = len(worker.said("take done"))
+    # A take that somebody has removed is made again.
+    (farm.folder / "now" / name).unlink()
+    for kept in (farm.folder / "now/chase/history/020").iterdir():
+        kept.unlink()
+    assert farm.run(*words, "--shots", "020").returncode == 0
+    assert farm.takes("now")[name] == made
+    assert len(worker.said("take done")) == solved + 1
