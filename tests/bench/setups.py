@@ -1,4 +1,4 @@
-"""The setups of a shot of 120 frames: proposed, worked, judged, the best refined."""
+"""The setups of a shot of 120 frames: proposed, worked, scored, the best refined."""
 
 import cProfile
 import pstats
@@ -17,8 +17,8 @@ from .figures import Figure, Sizes
 
 STAGES = {
     "propose": ("propose_sticks", "propose_rails", "_rail_lenses", "build"),
-    "work": ("dolly_plans", "head_plans", "observed", "in_setup"),
-    "judge": ("judge", "judged"),
+    "work": ("tried_within",),
+    "score": ("judged",),
 }
 
 
