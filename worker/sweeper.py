@@ -8,7 +8,7 @@ Redis has lost, sends a canary down each queue, and removes what is past its lif
 import logging
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from kombu.exceptions import OperationalError
 from redis.exceptions import RedisError
@@ -39,6 +39,7 @@ class Sweeper:
 
     farm: Farm
     now_s: Callable[[], float] = time.time
+    _records: dict[str, Record] = field(default_factory=dict)
 
     def sweep(self) -> bool:
         """Go round once, if no other sweeper has just done so.
@@ -53,7 +54,13 @@ class Sweeper:
                 return False
             for pool in QUEUES:
                 self._send_canary(pool)
-            for batch in state.open_batches():
+            batches = state.open_batches()
+            self._records = {
+                batch: record
+                for batch, record in self._records.items()
+                if batch in batches
+            }
+            for batch in batches:
                 self._look_after(batch)
             self._adopt()
         except (RedisError, OperationalError) as error:
@@ -79,7 +86,7 @@ class Sweeper:
             return
         phase = phase_named(found["phase"])
         try:
-            record = self.farm.spool.read(batch)
+            record = self._record(batch)
         except RecordError as error:
             log(logging.ERROR, str(error), job=batch)
             state.close(batch, "", FAILED, {"error": str(error)})
@@ -98,6 +105,12 @@ class Sweeper:
         )
         if quiet_s > (patience_s if self._idle() else _LONG * patience_s):
             self._queue_again(record, phase)
+
+    def _record(self, batch: str) -> Record:
+        """Return the record of a batch, which never changes; read once while open."""
+        if batch not in self._records:
+            self._records[batch] = self.farm.spool.read(batch)
+        return self._records[batch]
 
     def _idle(self) -> bool:
         """Tell whether no shot waits and none is with a worker."""

@@ -16,7 +16,12 @@ from carrellata.jobs.local import solve_job
 def soak(make_farm: Callable[..., TestFarm], n_shots: int) -> float:
     """Run shots on the farm and locally; return the farm's time over the local one."""
     # The local pool does not give way to others, so the farm must not either.
-    farm = make_farm(BATCH_NICE="0", TIME_LIMIT_S="60", VISIBILITY_TIMEOUT_S="120")
+    farm = make_farm(
+        BATCH_NICE="0",
+        TIME_LIMIT_S="60",
+        VISIBILITY_TIMEOUT_S="120",
+        SWEEP_INTERVAL_S="30",
+    )
     farm.folder.joinpath("in").mkdir()
     for k in range(20):
         table = pa.table(walk(speed=3.0 + 0.1 * k))
