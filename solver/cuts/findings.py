@@ -1,6 +1,6 @@
 """Findings: what a shot or a cut is faulted for, how badly, and by which rule."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import atan, degrees, inf
 
@@ -46,12 +46,6 @@ class Finding:
     def reaches(self, severity: str) -> bool:
         """Tell whether it is as severe as `severity`, or more."""
         return SEVERITIES.index(self.severity) >= SEVERITIES.index(severity)
-
-
-def worst_severity(findings: Iterable[Finding]) -> str | None:
-    """Return the highest severity among findings, None where there are none."""
-    ranks = [SEVERITIES.index(one.severity) for one in findings]
-    return SEVERITIES[max(ranks)] if ranks else None
 
 
 def shot_findings(

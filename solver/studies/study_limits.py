@@ -33,12 +33,6 @@ class Peaks:
     accel_used: float | None
     jerk_used: float | None
 
-    @property
-    def most_used(self) -> float:
-        """The largest share of a limit, 0 where nothing is known."""
-        shares = (self.speed_used, self.accel_used, self.jerk_used)
-        return max((share for share in shares if share is not None), default=0.0)
-
 
 def study_limits(
     camera: CameraMove, rail: FloatArray, noise: float, rail_noise_m: float, crew: Crew

@@ -9,7 +9,6 @@ from carrellata.solver.cuts.findings import (
     SEVERITIES,
     Finding,
     shot_findings,
-    worst_severity,
 )
 from carrellata.solver.measure import measure
 from carrellata.solver.take import operate
@@ -87,6 +86,3 @@ def test_severities_rise() -> None:
     assert SEVERITIES == ("note", "warning", "fault")
     ranked = [Finding(name="x", severity=one, subject_of="shot") for one in SEVERITIES]
     assert [one.reaches("warning") for one in ranked] == [False, True, True]
-    assert worst_severity(ranked) == "fault"
-    assert worst_severity(ranked[:2]) == "warning"
-    assert worst_severity([]) is None
