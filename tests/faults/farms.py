@@ -149,6 +149,13 @@ class TestFarm:
         started.wait_ready()
         return started
 
+    def sound_worker(self, *, processes: int = 2) -> Process:
+        """Start a worker as it is installed, and wait for it."""
+        words = ["-m", "carrellata.worker.cli", "worker", "--name", "sound"]
+        started = self._start([*words, "--processes", str(processes)], "sound.log")
+        started.wait_ready()
+        return started
+
     def sweeper(self) -> Process:
         return self._start(["-m", "carrellata.worker.cli", "sweeper"], "sweeper.log")
 

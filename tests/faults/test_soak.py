@@ -32,7 +32,7 @@ def soak(make_farm: Callable[..., TestFarm], n_shots: int) -> float:
         subject = {"name": "runner", "file": file, "at": "floor", "height_m": 1.7}
         shots.append(walking_shot(f"s{k:05d}", subjects=[subject], roll_deg=k * 1e-3))
     job = farm.job(walking_job(*shots))
-    worker = farm.worker()
+    worker = farm.sound_worker()
     farm.sweeper()
     start = time.monotonic()
     batch = farm.submit(job).batch
