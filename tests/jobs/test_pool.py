@@ -1,10 +1,8 @@
 """Shots handed to processes some at once: each done once, the last ones singly."""
 
+from operator import mul
+
 from carrellata.jobs.pool import _parted, runner
-
-
-def double(work: int, shot: int) -> int:
-    return work * shot
 
 
 def lost(work: int, shot: int) -> int:
@@ -27,5 +25,5 @@ def test_every_shot_is_done_once_however_many_go_together() -> None:
     shots = list(range(50))
     with runner(3, 2) as run:
         for at_once in (1, 8):
-            done = sorted(run(double, shots, lost=lost, at_once=at_once))
+            done = sorted(run(mul, shots, lost=lost, at_once=at_once))
             assert done == [3 * shot for shot in shots]

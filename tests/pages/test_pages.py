@@ -17,7 +17,7 @@ LEVELS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 def pages_of(solved: Path) -> dict[str, Path]:
     compared = solved / "review" / "compare.html"
-    compare(solved, solved, page=compared)
+    compare(str(solved), str(solved), page=compared)
     return {name: solved / "review" / f"{name}.html" for name in (*PAGES, "compare")}
 
 
