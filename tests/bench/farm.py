@@ -26,7 +26,7 @@ def run(sizes: Sizes) -> list[Figure]:
         folder = Path(name)
         farm = TestFarm(folder)
         try:
-            farm.worker(processes=1)
+            farm.sound_worker(processes=1)
             (folder / "in").mkdir()
             job = tracked(folder / "in", sizes.queued)
             app = farm.farm().app
