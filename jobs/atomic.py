@@ -59,11 +59,10 @@ def whole_file(place: Place, *, flush: bool = True) -> Iterator[BinaryIO]:
         place.put(held.getbuffer())
         return
     path = cast(Path, place)
-    temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}{_SUFFIX}")
-    is_named = False
+    is_named, temporary = False, path
     try:
-        with _created(temporary) as file:
-            fcntl.flock(file, fcntl.LOCK_EX)
+        file, temporary = _begun(path)
+        with file:
             yield file
             file.flush()
             if flush:
@@ -73,8 +72,22 @@ def whole_file(place: Place, *, flush: bool = True) -> Iterator[BinaryIO]:
     except OSError as error:
         raise OSError(error.errno, error.strerror, str(path)) from error
     finally:
-        if not is_named:
+        if not is_named and temporary is not path:
             temporary.unlink(missing_ok=True)
+
+
+def _begun(path: Path) -> tuple[BinaryIO, Path]:
+    """Open a temporary file for a path, locked; return it with its name.
+
+    One that was taken for a leftover before it was locked is begun anew.
+    """
+    while True:
+        temporary = path.with_name(f".{path.name}.{secrets.token_hex(6)}{_SUFFIX}")
+        file = _created(temporary)
+        fcntl.flock(file, fcntl.LOCK_EX)
+        if temporary.exists():
+            return file, temporary
+        file.close()
 
 
 def _created(path: Path) -> BinaryIO:
@@ -131,8 +144,8 @@ def remove_leftovers(folder: Place) -> None:
         except FileNotFoundError:
             continue
         with file:
-            # An empty one may belong to a writer that is about to lock it.
-            if os.fstat(file.fileno()).st_size and _is_free(file.fileno()):
+            # A writer that had not locked it yet finds it gone, and begins anew.
+            if _is_free(file.fileno()):
                 path.unlink(missing_ok=True)
 
 

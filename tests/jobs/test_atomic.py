@@ -51,6 +51,7 @@ def test_leftovers_of_the_dead_go_and_those_of_the_living_stay(tmp_path: Path) -
     dead, living = tmp_path / ".a.1.part", tmp_path / "deep/.b.2.part"
     living.parent.mkdir()
     dead.write_bytes(b"half")
+    (tmp_path / ".e.3.part").touch()  # killed before its first bytes went to the disk
     living.write_bytes(b"half")
     (tmp_path / "c.part").write_bytes(b"not ours")
     with living.open("rb") as file:
@@ -59,6 +60,23 @@ def test_leftovers_of_the_dead_go_and_those_of_the_living_stay(tmp_path: Path) -
         assert set(files_below(tmp_path)) == {"deep/.b.2.part", "c.part"}
     remove_leftovers(tmp_path)
     assert set(files_below(tmp_path)) == {"c.part"}
+
+
+def test_writer_whose_file_is_taken_for_a_leftover_begins_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lock, swept = fcntl.flock, []
+
+    def late(file: object, how: int) -> None:
+        if not swept and how == fcntl.LOCK_EX:
+            swept.append(files_below(tmp_path))
+            remove_leftovers(tmp_path)
+        lock(file, how)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(fcntl, "flock", late)
+    write_whole(tmp_path / "a.bin", b"one")
+    assert list(swept[0].values()) == [b""]
+    assert files_below(tmp_path) == {"a.bin": b"one"}
 
 
 def test_second_name_replaces_what_was_there_and_shares_the_file(
