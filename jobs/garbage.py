@@ -6,9 +6,10 @@ again takes an eighth of that time. What a shot needs is freed without a search.
 
 import gc
 
-_YOUNG, _MIDDLE, _OLD = 50_000, 20, 100
+SELDOM = (50_000, 20, 100)
+"""Thresholds of `gc`: some seventy times as many objects as it waits for by itself."""
 
 
 def collect_seldom() -> None:
     """Let this process search for garbage some seventy times less often."""
-    gc.set_threshold(_YOUNG, _MIDDLE, _OLD)
+    gc.set_threshold(*SELDOM)

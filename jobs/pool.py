@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from multiprocessing.connection import wait
 from typing import Any, Protocol, TypeVar
 
+from .garbage import SELDOM
 from .threads import use_one_thread
 
 S = TypeVar("S")
@@ -119,7 +120,7 @@ def _collecting_rarely() -> Iterator[None]:
     Every look goes through all that is held, which was four fifths of reading it.
     """
     before = gc.get_threshold()
-    gc.set_threshold(50_000, 20, 100)
+    gc.set_threshold(*SELDOM)
     try:
         yield
     finally:

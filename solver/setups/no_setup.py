@@ -212,7 +212,11 @@ def _of_ask(rehearsal: Rehearsal) -> Iterator[Change]:
         looser = replace(ask, shot=replace(ask.shot, framings=framings))
         return _holds(looser, rehearsal)
 
-    times = _least(LOOSER, with_room)
+    # A floor may have room for a little looser, and none for much.
+    if ask.stage.floor is None:
+        times = _least(LOOSER, with_room)
+    else:
+        times = next((each for each in LOOSER if with_room(each)), None)
     if times is not None:
         yield Change(limit="framing.size", amount=times, unit="times as wide")
 
