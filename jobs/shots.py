@@ -6,7 +6,7 @@ scene's up axis to Y up, degrees to radians, names to numbers.
 
 import hashlib
 from dataclasses import dataclass, replace
-from math import radians
+from math import radians, sqrt
 from pathlib import Path
 from typing import Any
 
@@ -360,12 +360,15 @@ def _impossible_size(shot: Shot, path: str) -> list[Fault]:
     framing = shot.framings[0]
     subject = shot.subjects[int(np.argmax(framing.weights))]
     eyes = subject.at(subject.times_s, framing.aim)
-    rail = shot.rig.places(np.linspace(0.0, shot.rig.length_m, 33))
+    n_places = 33 if shot.rig.length_m > 0.0 else 1
+    rail = shot.rig.places(np.linspace(0.0, shot.rig.length_m, n_places))
     near, far, asked = np.inf, 0.0, framing.distance_m
     for start in range(0, len(eyes), _AT_ONCE):
         some = eyes[start : start + _AT_ONCE]
-        gap = np.linalg.norm(some[:, None] - rail[None], axis=2)
-        near, far = min(near, float(gap.min())), max(far, float(gap.max()))
+        x, y, z = (some[:, c, None] - rail[:, c] for c in range(3))
+        square = x * x + y * y + z * z
+        near = min(near, sqrt(float(square.min())))
+        far = max(far, sqrt(float(square.max())))
     if asked / SIZE_RANGE <= far and near <= asked * SIZE_RANGE:
         return []
     message = (

@@ -125,8 +125,8 @@ def take_rows(
     # Of a long take the text is large, and so is what columns are worked out from.
     del metadata
     columns: dict[str, pa.Array] = {
-        "sequence": _text([job.sequence], np.zeros_like(take.subject)),
-        "shot": _text([spec.name], np.zeros_like(take.subject)),
+        "sequence": _same_text(job.sequence, len(take.subject)),
+        "shot": _same_text(spec.name, len(take.subject)),
         "subject": _text([one.name for one in take.shot.subjects], take.subject),
     }
     for some in (
@@ -147,6 +147,8 @@ def take_rows(
 
 def _text(words: Sequence[str], which: IntArray) -> pa.DictionaryArray:
     """Return words by their indices (n,), numbered as they first appear."""
+    if len(words) == 1:
+        return _same_text(words[0], len(which))
     used, first = np.unique(which, return_index=True)
     order = used[np.argsort(first)]
     places = np.empty(len(words), dtype=np.int32)
@@ -154,6 +156,12 @@ def _text(words: Sequence[str], which: IntArray) -> pa.DictionaryArray:
     return pa.DictionaryArray.from_arrays(
         places[which], pa.array([words[k] for k in order], pa.string())
     )
+
+
+def _same_text(word: str, n_samples: int) -> pa.DictionaryArray:
+    """Return one word for every sample."""
+    places = np.zeros(n_samples, dtype=np.int32)
+    return pa.DictionaryArray.from_arrays(places, pa.array([word], pa.string()))
 
 
 def take_metadata(table: pa.Table) -> dict[str, Any]:

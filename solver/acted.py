@@ -23,13 +23,7 @@ class Acted(NamedTuple):
 
 def acted(subject: Subject) -> Acted:
     """Return the samples of a subject between which it is read; see `Subject.at`."""
-    shown = subject.visible | subject.fresh
-    if shown.all():
-        return Acted(subject.times_s, subject.floor, subject.eyes)
-    kept = (subject.times_s[shown], subject.floor[shown], subject.eyes[shown])
-    for array in kept:
-        array.flags.writeable = False
-    return Acted(*kept)
+    return Acted(*subject.shown)
 
 
 def of_each(subject: IntArray) -> Iterator[tuple[int, BoolArray]]:

@@ -145,7 +145,7 @@ def grip_sheet(
     )
     laid_m = round(laid[1] - laid[0], 2)
     is_arc = rig.kind == "arc"
-    path = rig.places(np.linspace(*laid, _ARC_STEPS))
+    path = rig.places(np.linspace(*laid, _ARC_STEPS if is_arc else 2))
     heights = take.base[:, 1] - ground_m
     return GripSheet(
         rig=rig.kind,

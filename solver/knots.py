@@ -27,13 +27,17 @@ def channel_knots(plans: Plans, first_s: float, last_s: float) -> FloatArray:
         (k, 3): time [s], value and speed in channel units, ascending in time; one
         row where both times are the same.
     """
-    starts = plans.starts_s
-    ends = np.append(starts[1:], np.inf)
-    lengths = plans.log[:, 4 + N_PIECES : 4 + 2 * N_PIECES]
-    joints = starts[:, None] + np.cumsum(lengths, axis=1)
-    inside = joints[joints < ends[:, None]]
-    times = np.sort(np.concatenate([starts, inside]))
+    starts, lengths = plans.starts_s, plans.log[:, 4 + N_PIECES : 4 + 2 * N_PIECES]
+    joints = starts[:, None] + lengths.cumsum(axis=1)
+    # Of the joints of a plan those count that come before the next plan.
+    inside = joints[:-1][joints[:-1] < starts[1:, None]]
+    times = np.concatenate((starts, inside, joints[-1]))
+    times.sort()
     times = times[(times > first_s + _SAME_S) & (times < last_s - _SAME_S)]
-    times = np.concatenate([[first_s], times, [last_s]])
-    times = times[np.append(True, np.diff(times) > _SAME_S)]
-    return np.column_stack([times, plans.at(times)[:, :2]])
+    times = np.concatenate(((first_s,), times, (last_s,)))
+    apart = times[1:] - times[:-1] > _SAME_S
+    times = np.concatenate((times[:1], times[1:][apart]))
+    knots = plans.at(times)
+    knots[:, 1:] = knots[:, :2]
+    knots[:, 0] = times
+    return knots

@@ -30,6 +30,7 @@ class Subject:
         visible: samples that are not hidden, (n,).
         height_m: stature [m].
         share: weight in the framing, >= 0; must_hold: kept in frame if possible.
+        shown: times, floor and eyes of the samples between which it is read.
     """
 
     name: str
@@ -42,6 +43,9 @@ class Subject:
     height_m: float = 1.7
     share: float = 1.0
     must_hold: bool = True
+    shown: tuple[FloatArray, FloatArray, FloatArray] = field(
+        init=False, repr=False, compare=False
+    )
 
     def __post_init__(self) -> None:
         """Freeze the arrays and refuse what no belief can start from."""
@@ -52,6 +56,11 @@ class Subject:
         if not self.fresh.any():
             message = f"{self.name}: has no visible sample"
             raise SolverError(message)
+        shown = (self.times_s, self.floor, self.eyes)
+        seen = self.visible | self.fresh
+        if not seen.all():
+            shown = tuple(frozen(values[seen]) for values in shown)
+        object.__setattr__(self, "shown", shown)
 
     def at(self, times_s: FloatArray, fraction: float) -> FloatArray:
         """Return the body point at `fraction` of the way floor to eyes, (k, 3) [m].
@@ -59,11 +68,15 @@ class Subject:
         Interpolates between visible samples, so it reads ahead: for measures and
         rehearsed focus, never for the crew. A held key stays where it is drawn.
         """
-        times, floor, eyes = self.times_s, self.floor, self.eyes
-        seen = self.visible | self.fresh
-        if not seen.all():
-            times, floor, eyes = times[seen], floor[seen], eyes[seen]
-        points = floor if fraction == 0.0 else floor + (eyes - floor) * fraction
+        times, floor, eyes = self.shown
+        first = int(times.searchsorted(times_s[0])) if len(times_s) else 0
+        own = slice(first, first + len(times_s))
+        at_own = np.array_equal(times[own], times_s)  # mostly: nothing to interpolate
+        if at_own:
+            floor, eyes = floor[own], eyes[own]
+        points = floor.copy() if fraction == 0.0 else floor + (eyes - floor) * fraction
+        if at_own:
+            return points
         out = np.empty((len(times_s), 3))
         for c in range(3):
             out[:, c] = np.interp(times_s, times, points[:, c])

@@ -59,11 +59,11 @@ def source_of_file(file: str, *, folder: Path, path: str) -> Source:
     if not place.is_file():
         refuse(field, f"{label} is not a file")
     try:
-        with place.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
+        too_large = place.stat().st_size > MAX_BYTES
+        data = b"" if too_large else place.read_bytes()
     except OSError as error:
         refuse(field, f"{label} cannot be read: {error.strerror}")
-    if len(data) > MAX_BYTES:
+    if too_large:
         refuse(field, f"{label} is larger than {MAX_BYTES // 2**20} MB")
     if not data.strip():
         refuse(field, f"{label} is empty")

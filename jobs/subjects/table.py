@@ -47,8 +47,9 @@ def read_table(source: Source, titles: Titles) -> pa.Table:
 
 def _read_parquet(source: Source, titles: Titles) -> pa.Table:
     parquet = pq.ParquetFile(pa.BufferReader(source.data))
-    columns = _columns(parquet.schema_arrow.names, source, titles)
-    _refuse_types(parquet.schema_arrow, source, titles)
+    schema = parquet.schema_arrow
+    columns = _columns(schema.names, source, titles)
+    _refuse_types(schema, source, titles)
     about = parquet.metadata
     groups = [about.row_group(k) for k in range(about.num_row_groups)]
     parts = [group.column(k) for group in groups for k in range(about.num_columns)]
