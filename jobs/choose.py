@@ -6,6 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 from ..solver.cuts.cut_cost import CutCosts, with_habits
+from ..solver.cuts.cut_end import CutEnd, EndView
 from ..solver.cuts.open_shot import OpenShot, State
 from ..solver.cuts.sequence import choose_sequence
 from ..solver.setups.score import TIE
@@ -116,20 +117,25 @@ def _runner_up(candidate: Candidate, more: float | None) -> dict[str, Any]:
     }
 
 
+def _state(k: int, candidate: Candidate, *, lettered: bool) -> State:
+    """Return a candidate as the choice sees it; the first of a shot with whole ends."""
+    end = EndView.from_plain if k else CutEnd.from_plain
+    ends = candidate.ends
+    return State(
+        score=candidate.score,
+        first=end(ends["first"]),
+        last=end(ends["last"]),
+        left=tuple([end(one) for one in ends["left"]]),
+        order=k,
+        setup=_shared(candidate) if lettered else "",
+    )
+
+
 def _open_shot(spec: ShotSpec, judgement: Judgement, *, gap: bool) -> OpenShot:
-    states = []
-    for k, candidate in enumerate(judgement.candidates):
-        ends = candidate.shot_ends
-        states.append(
-            State(
-                score=candidate.score,
-                first=ends.first,
-                last=ends.last,
-                left=ends.left,
-                order=k,
-                setup="" if spec.setup is None else _shared(candidate),
-            )
-        )
+    states = [
+        _state(k, candidate, lettered=spec.setup is not None)
+        for k, candidate in enumerate(judgement.candidates)
+    ]
     return OpenShot(
         name=spec.name,
         scene=spec.scene.lower(),

@@ -11,7 +11,6 @@ from typing import Any
 
 from pydantic_core import from_json, to_json
 
-from ..solver.cuts.cut_end import ShotEnds
 from .atomic import write_whole
 from .files import Place
 from .object_errors import StoreError
@@ -27,7 +26,7 @@ class Candidate:
         setup: as it would stand in the job file.
         score: points, lower is better; parts: the same by name.
         numbers: what it did, by name, with units in the names.
-        ends: how the cut begins and ends, see `ShotEnds`.
+        ends: how the cut begins and ends, see `ShotEnds.plain`.
     """
 
     setup: dict[str, Any]
@@ -35,11 +34,6 @@ class Candidate:
     parts: dict[str, float]
     numbers: dict[str, float]
     ends: dict[str, Any]
-
-    @property
-    def shot_ends(self) -> ShotEnds:
-        """The ends as the choice across cuts reads them."""
-        return ShotEnds.from_plain(self.ends)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

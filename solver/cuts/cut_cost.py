@@ -5,13 +5,13 @@ Costs are whole micro-points, so that sums are exact and ties are ties.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import sin
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..arrays import FloatArray, IntArray
-from .cut_end import NEAR_AXIS_RAD, CutEnd
+from .cut_end import NEAR_AXIS_RAD, CutEnd, EndView
 from .cut_rules import (
     LEAST_TURN_RAD,
     MOST_SIZE_STEPS,
@@ -98,20 +98,7 @@ def micro(points: FloatArray | float) -> IntArray:
     return whole
 
 
-def side_codes(ends: Sequence[CutEnd]) -> IntArray:
-    """Return the side of the line and whether it is near, as one number an end, (n,).
-
-    All ends have the same line of action, or none.
-    """
-    if ends[0].line_rad is None:
-        return np.full(len(ends), NO_LINE, dtype=np.int64)
-    away = np.array([end.lens for end in ends]) - np.array([end.eyes for end in ends])
-    line = np.array([end.line_rad for end in ends], dtype=np.float64)
-    off = np.sin(np.arctan2(-away[:, 0], -away[:, 2]) - line)
-    codes: IntArray = np.where(off >= 0, 1, 2) + 2 * (np.abs(off) < sin(NEAR_AXIS_RAD))
-    return codes
-
-
+@lru_cache(maxsize=16)
 def line_costs(costs: CutCosts, *, line_turned: bool) -> IntArray:
     """Return what changing sides costs, by side codes, (CODES, CODES) [micro-points].
 
@@ -127,7 +114,9 @@ def line_costs(costs: CutCosts, *, line_turned: bool) -> IntArray:
                 table[one, two] = costs.near_axis if near else costs.crosses_line
                 if line_turned:
                     table[one, two] = costs.screen_direction
-    return micro(table)
+    points = micro(table)
+    points.flags.writeable = False
+    return points
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -148,29 +137,43 @@ class EndTable:
     side: IntArray
 
 
-def end_table(ends: Sequence[CutEnd]) -> EndTable:
-    """Return the table of the ends of one shot's setups, at least one.
+def end_table(acted: CutEnd, ends: Sequence[CutEnd | EndView]) -> EndTable:
+    """Return the table of the ends of one shot's setups.
 
-    All show the same action, so subject, span and line are those of the first.
+    Args:
+        acted: one of them, which says what the action of all of them is.
+        ends: at least one.
     """
-
-    def column(values: Sequence[float | None]) -> NDArray[np.float64]:
-        return np.array(values, dtype=np.float64)
-
     lens = np.array([end.lens for end in ends])
-    away = lens - np.array([end.eyes for end in ends])
+    seen = [(end.u, end.v, end.size, end.focal_mm) for end in ends]
+    u, v, size, focal_mm = np.array(seen, dtype=np.float64).T.copy()
+    away = lens - np.array(acted.eyes)
     far = np.sqrt((away**2).sum(axis=1, keepdims=True))
     return EndTable(
-        any_end=ends[0],
+        any_end=acted,
         toward=away / np.maximum(far, 1e-9),
-        u=column([end.u for end in ends]),
-        v=column([end.v for end in ends]),
-        scale=column([end.size for end in ends]) / ends[0].share,
-        focal_mm=column([end.focal_mm for end in ends]),
+        u=u,
+        v=v,
+        scale=size / acted.share,
+        focal_mm=focal_mm,
         height_m=lens[:, 1],
         elevation_rad=np.arctan2(away[:, 1], np.hypot(away[:, 0], away[:, 2])),
-        side=side_codes(ends),
+        side=_side_codes(away, acted.line_rad),
     )
+
+
+def _side_codes(away: FloatArray, line_rad: float | None) -> IntArray:
+    """Return the side of the line and whether it is near, as one number an end, (n,).
+
+    Args:
+        away: from the subject's eyes to the lens, (n, 3) [m].
+        line_rad: bearing of the line of action; None where there is none.
+    """
+    if line_rad is None:
+        return np.full(len(away), NO_LINE, dtype=np.int64)
+    off = np.sin(np.arctan2(-away[:, 0], -away[:, 2]) - line_rad)
+    codes: IntArray = np.where(off >= 0, 1, 2) + 2 * (np.abs(off) < sin(NEAR_AXIS_RAD))
+    return codes
 
 
 def pair_costs(out: EndTable, into: EndTable, costs: CutCosts) -> dict[str, IntArray]:
@@ -191,19 +194,18 @@ def pair_costs(out: EndTable, into: EndTable, costs: CutCosts) -> dict[str, IntA
     travel = eye_travel(
         out.u[:, None], out.v[:, None], into.u, into.v, two.tan_u / two.tan_v
     )
-    jump = np.minimum(costs.eye_jump * np.nan_to_num(travel), costs.most_eye_jump)
+    travel[np.isnan(travel)] = 0.0
+    jump = np.minimum(costs.eye_jump * travel, costs.most_eye_jump)
     parts["eye_jump"] = micro(jump)
     same_lens = out.focal_mm[:, None] == into.focal_mm
     if one.subject == two.subject:
         steps = size_steps(out.scale[:, None], into.scale)
         unknown = np.isnan(steps)
-        steps = np.nan_to_num(steps)
+        steps[unknown] = 0.0
         turn = turn_rad(out.toward[:, None], into.toward)
-        share = np.select(
-            [unknown, steps < SAME_SIZE_STEPS, steps < TWO_STEPS],
-            [0.0, 1.0, costs.one_step],
-            costs.two_steps,
-        )
+        share = np.where(steps < TWO_STEPS, costs.one_step, costs.two_steps)
+        share[steps < SAME_SIZE_STEPS] = 1.0
+        share[unknown] = 0.0
         lack = np.maximum(1 - turn / LEAST_TURN_RAD, 0)
         parts["thirty_degrees"] = micro(costs.thirty_degrees * lack * share)
         alike = ~unknown & (steps < SAME_SIZE_STEPS) & same_lens

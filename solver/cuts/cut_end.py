@@ -7,7 +7,8 @@ half frames, u positive to the right and v up. Without the shake.
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from math import atan2, cos, hypot, isfinite, radians, sin
-from typing import Any
+from operator import itemgetter
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -94,8 +95,29 @@ class CutEnd(Acted):
         return cls(**known)
 
 
-# A choice reads tens of thousands of ends back.
 _FIELDS = tuple(field.name for field in fields(CutEnd))
+
+
+class EndView(NamedTuple):
+    """Of an end, what a choice asks of the camera; see `CutEnd`.
+
+    The action is the same in all setups of a shot, and a choice reads tens of
+    thousands of them.
+    """
+
+    lens: Point
+    u: float | None
+    v: float | None
+    size: float | None
+    focal_mm: float
+
+    @classmethod
+    def from_plain(cls, values: Mapping[str, Any]) -> "EndView":
+        """Return the view of the end that `CutEnd.plain` gave."""
+        return cls(*_VIEWED(values))
+
+
+_VIEWED = itemgetter(*EndView._fields)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -90,17 +90,18 @@ class Programme:
             at = int(here.to[at, state])
         return picked
 
-    def total(self, picked: Sequence[int]) -> int:
-        """Return what a choice costs, keeping gains left out [micro-points]."""
+    def total(self, picked: Sequence[int], parts: Sequence[Mapping[str, float]]) -> int:
+        """Return what a choice costs, keeping gains left out [micro-points].
+
+        Args:
+            picked: state of each shot.
+            parts: of its cuts, see `parts`.
+        """
         own = sum(
             int(stage.unary[index])
             for stage, index in zip(self._stages, picked, strict=True)
         )
-        return own + sum(
-            round(cost * MICRO)
-            for parts in self.parts(picked)
-            for cost in parts.values()
-        )
+        return own + sum(round(cost * MICRO) for cut in parts for cost in cut.values())
 
     def parts(self, picked: Sequence[int]) -> list[dict[str, float]]:
         """Return the parts of the cost of the cut into each shot [points]."""

@@ -56,10 +56,16 @@ def eye_travel(
         to_v: see v.
         aspect: width over height of the frame.
     """
-    across = np.clip(to_u, -1, 1) - np.clip(u, -1, 1)
-    up = (np.clip(to_v, -1, 1) - np.clip(v, -1, 1)) / aspect
+    across = _in_frame(to_u) - _in_frame(u)
+    up = (_in_frame(to_v) - _in_frame(v)) / aspect
     travel: FloatArray = np.hypot(across, up)
     return travel
+
+
+def _in_frame(place: ArrayLike) -> FloatArray:
+    """Return the nearest place of the frame, half frames."""
+    nearest: FloatArray = np.minimum(np.maximum(place, -1.0), 1.0)
+    return nearest
 
 
 def turned(one: CutEnd, two: CutEnd) -> bool:

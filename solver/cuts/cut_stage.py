@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import IntArray
-from .cut_cost import CutCosts, EndTable, end_table, micro, side_codes
+from .cut_cost import CutCosts, EndTable, end_table, micro
 from .cut_end import CutEnd
 from .cut_rules import turned
 from .open_shot import OpenShot, State, keeping_gains
@@ -74,15 +74,16 @@ def stage_of(
         return use.get(state.first.focal_mm, costs.other_lenses)
 
     asks, shows, sights = {}, {}, {}
-    first = end_table([state.first for state in states])
-    last = end_table([state.last for state in states])
-    asks[Ask("line", states[0].first.line_of)] = first.side
-    for j, end in enumerate(states[0].left):
+    ends = shot.ends
+    first = end_table(ends.first, [state.first for state in states])
+    last = end_table(ends.last, [state.last for state in states])
+    asks[Ask("line", ends.first.line_of)] = first.side
+    for j, end in enumerate(ends.left):
         ask = Ask("line", end.line_of)
-        shows[ask] = side_codes([state.left[j] for state in states])
+        shows[ask] = end_table(end, [state.left[j] for state in states]).side
         sights[ask] = end
-    ask = Ask("line", states[0].last.line_of)
-    shows[ask], sights[ask] = last.side, states[0].last
+    ask = Ask("line", ends.last.line_of)
+    shows[ask], sights[ask] = last.side, ends.last
     letter = letters.get(shot.name)
     if letter is not None:
         names = [
@@ -96,14 +97,7 @@ def stage_of(
         asks[ask] = shows[ask] = np.array([number[state.setup] for state in states])
     in_row = k > 0 and places[k] == places[k - 1] + 1 and not shot.gap
     return Stage(
-        unary=micro(
-            np.array(
-                [
-                    s.score + use.get(s.first.focal_mm, costs.other_lenses)
-                    for s in states
-                ]
-            )
-        ),
+        unary=micro(np.array([state.score + lens_points(state) for state in states])),
         gains=keeping_gains(shot, margin),
         focal_mm=[state.first.focal_mm for state in states],
         order=[state.order for state in states],

@@ -1,12 +1,13 @@
 """A shot with the setups that it can have, as the choice across cuts sees it."""
 
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 
 from ..arrays import IntArray
 from .cut_cost import micro
-from .cut_end import CutEnd
+from .cut_end import CutEnd, EndView, ShotEnds
 
 KEEP_MARGIN = 0.15
 LEAST_KEPT_SCORE = 1.0  # points; the margin of a score under it is this score's
@@ -19,16 +20,16 @@ class State:
 
     Attributes:
         score: of its take [points], lower is better.
-        first, last: ends of its cut.
-        left: last sights of subjects that it handed over from.
+        first, last: ends of its cut, or what the camera sees of them.
+        left: last sights of subjects that it handed over from, likewise.
         order: place in the fixed order in which equals are preferred.
         setup: names the setup among shots that share a letter.
     """
 
     score: float
-    first: CutEnd
-    last: CutEnd
-    left: tuple[CutEnd, ...] = ()
+    first: CutEnd | EndView
+    last: CutEnd | EndView
+    left: tuple[CutEnd | EndView, ...] = ()
     order: int = 0
     setup: str = ""
 
@@ -41,7 +42,8 @@ class OpenShot:
         name, scene: of the shot.
         elapsed: whether time has passed since the shot before.
         gap: whether the shot before is missing from those that are chosen for.
-        states: at least one; all show the same action.
+        states: at least one; all show the same action, which whole ends of the first
+            say.
         kept: index of last night's setup among them, or None.
         unchanged: whether the shot's own inputs are last night's.
         margin: share of the kept setup's score by which another has to beat it.
@@ -55,6 +57,16 @@ class OpenShot:
     kept: int | None = None
     unchanged: bool = False
     margin: float = KEEP_MARGIN
+
+    @property
+    def ends(self) -> ShotEnds:
+        """The ends of the first state."""
+        one = self.states[0]
+        return ShotEnds(
+            first=cast(CutEnd, one.first),
+            last=cast(CutEnd, one.last),
+            left=cast(tuple[CutEnd, ...], one.left),
+        )
 
 
 def keeping_gains(shot: OpenShot, margin: float | None = None) -> IntArray:

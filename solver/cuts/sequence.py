@@ -21,8 +21,7 @@ earliest shot first.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-
-import numpy as np
+from math import isfinite
 
 from .cut_cost import MICRO, CutCosts
 from .cut_programme import Programme
@@ -82,15 +81,18 @@ def choose_sequence(
     cuts: list[dict[str, float]] = [{} for _ in shots]
     forced: list[tuple[float, ...]] = [() for _ in shots]
     total = 0
-    for scene in dict.fromkeys(shot.scene for shot in shots):
-        places = [k for k, shot in enumerate(shots) if shot.scene == scene]
+    scenes: dict[str, list[int]] = {}
+    for k, shot in enumerate(shots):
+        scenes.setdefault(shot.scene, []).append(k)
+    for places in scenes.values():
         programme = Programme(shots, places, letters, asked, margin)
         picked = programme.solve()
-        total += programme.total(picked)
-        for k, index, parts, extra in zip(
-            places, picked, programme.parts(picked), programme.forced(), strict=True
+        parts = programme.parts(picked)
+        total += programme.total(picked, parts)
+        for k, index, cut, extra in zip(
+            places, picked, parts, programme.forced(), strict=True
         ):
-            chosen[k], cuts[k] = index, parts
+            chosen[k], cuts[k] = index, cut
             forced[k] = extra
     return Choice(
         chosen=tuple(chosen),
@@ -108,6 +110,6 @@ def _runner_up(shot: OpenShot, chosen: int, extra: tuple[float, ...]) -> int | N
     others = [
         (cost, shot.states[k].order, k)
         for k, cost in enumerate(extra)
-        if k != chosen and np.isfinite(cost)
+        if k != chosen and isfinite(cost)
     ]
     return min(others)[2] if others else None

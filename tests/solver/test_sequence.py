@@ -9,6 +9,7 @@ from ends import an_end, around, mirrored, moved
 from open_shots import long_sequence, random_sequence, walker
 
 from carrellata.solver.cuts.cut_cost import CutCosts, with_habits
+from carrellata.solver.cuts.cut_end import EndView
 from carrellata.solver.cuts.open_shot import STEADY, OpenShot, State, keeping_gains
 from carrellata.solver.cuts.sequence import choose_sequence
 from carrellata.solver.errors import SolverError
@@ -360,6 +361,27 @@ def test_a_world_turned_and_shifted_is_shot_the_same_way() -> None:
         assert one.total == pytest.approx(two.total, abs=1e-4)
         for extra, other_extra in zip(one.forced, two.forced, strict=True):
             assert extra == pytest.approx(other_extra, abs=1e-4)
+
+
+def _views(state: State) -> State:
+    return replace(
+        state,
+        first=EndView.from_plain(state.first.plain()),
+        last=EndView.from_plain(state.last.plain()),
+        left=tuple(EndView.from_plain(end.plain()) for end in state.left),
+    )
+
+
+def test_of_all_states_but_the_first_only_what_the_camera_sees_counts() -> None:
+    rng = np.random.default_rng(33)
+    for _ in range(30):
+        shots, letters = random_sequence(rng)
+        seen = [
+            replace(s, states=(s.states[0], *(_views(one) for one in s.states[1:])))
+            for s in shots
+        ]
+        one = choose_sequence(shots, shared=letters, costs=VARIED)
+        assert one == choose_sequence(seen, shared=letters, costs=VARIED)
 
 
 def test_three_hundred_shots_cost_less_than_a_greedy_walk_through_them() -> None:
