@@ -111,10 +111,10 @@ def name_whole(place: Place, existing: Place) -> None:
         place.copy_from(cast(ObjectPath, existing))
         return
     path, there = cast(Path, place), cast(Path, existing)
-    path.parent.mkdir(parents=True, exist_ok=True)
     try:
         path.hardlink_to(there)
-    except OSError:  # the name is taken, or the file system has no second ones
+    except OSError:  # no folder yet, the name is taken, or there are no second names
+        path.parent.mkdir(parents=True, exist_ok=True)
         _rename(path, there)
 
 

@@ -61,6 +61,10 @@ def check_values(samples: Samples, source: Source) -> Iterator[Fault]:
     groups = [("x, y, z", samples.points)]
     if samples.head is not None:
         groups.append(("head_x, head_y, head_z", samples.head))
+    endless = np.isinf(samples.facing_rad)
+    near = all(np.abs(points).max() <= MAX_COORDINATE_M for _, points in groups)
+    if near and not endless.any():  # nor is any of them NaN
+        return
     for name, points in groups:
         finite: BoolArray = np.all(np.isfinite(points), axis=1)
         hole = ~finite & samples.visible
@@ -75,7 +79,6 @@ def check_values(samples: Samples, source: Source) -> Iterator[Fault]:
             largest = np.abs(points[k]).max() / 1000.0
             at = _name(samples, k)
             yield _fault(source, f"{name} is {largest:.6g} km out at {at}, {rule}")
-    endless = np.isinf(samples.facing_rad)
     if endless.any():
         at = _name(samples, int(np.argmax(endless)))
         yield _fault(source, f"facing_deg is not a number at {at}{_and_more(endless)}")
@@ -97,11 +100,14 @@ def check_speed(
     speed. What happens while the subject is hidden is not judged.
     """
     rows = np.flatnonzero(new)
-    hidden = np.cumsum(~visible)[rows]
     steps_s = np.diff(frames[rows]) / float(rate)
     ways_m = np.linalg.norm(np.diff(points[rows], axis=0), axis=1)
     speeds = ways_m / steps_s
-    pops = np.flatnonzero((speeds > limit_m_s) & (np.diff(hidden) == 0))
+    fast = speeds > limit_m_s
+    if not fast.any():
+        return
+    hidden = np.cumsum(~visible)[rows]
+    pops = np.flatnonzero(fast & (np.diff(hidden) == 0))
     for count, k in enumerate(pops[:MAX_NAMED], start=1):
         start, end = frames[rows[k]], frames[rows[k + 1]]
         more = len(pops) - count if count == MAX_NAMED else 0

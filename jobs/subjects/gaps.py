@@ -55,7 +55,10 @@ def _is_known(samples: Samples) -> bool:
 def _missing(samples: Samples) -> NDArray[np.int64]:
     """Samples missing after each sample but the last."""
     steps = np.diff(samples.frames) / samples.step_frames
-    counts = np.where(steps > LATE_STEPS, np.rint(steps) - 1.0, 0.0)
+    late = steps > LATE_STEPS
+    if not late.any():
+        return np.zeros(len(steps), dtype=np.int64)
+    counts = np.where(late, np.rint(steps) - 1.0, 0.0)
     return np.minimum(counts, 2.0 * MAX_ROWS).astype(np.int64)
 
 

@@ -27,6 +27,8 @@ def new_samples(
         (n,), false wherever `visible` is.
     """
     still = np.all(np.abs(np.diff(positions, axis=0)) <= HELD_M, axis=1)
+    if not still.any():
+        return visible.copy()
     repeat = np.concatenate([[False], still & visible[1:] & visible[:-1]])
     run = np.cumsum(~repeat) - 1
     starts = np.flatnonzero(~repeat)

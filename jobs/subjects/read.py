@@ -163,6 +163,8 @@ def _kept(samples: Samples, first_frame: int, last_frame: int) -> Samples:
     stop = int(np.searchsorted(frames, last_frame, side="left")) + 1
     if samples.locked:
         stop = int(np.searchsorted(frames, last_frame, side="right"))
+    if start <= 0 and stop >= len(frames):
+        return samples
     return samples.take(slice(max(start, 0), stop))
 
 

@@ -127,20 +127,20 @@ def _acted(shot: Shot, frame: int, line: tuple[str, str] | None) -> Acted:
 
 
 def _point(subject: Subject, time: float, fraction: float) -> Point:
-    x, y, z = subject.at(np.array([time]), fraction)[0]
-    return float(x), float(y), float(z)
+    x, y, z = subject.at(np.array([time]), fraction)[0].tolist()
+    return x, y, z
 
 
 def _velocity(subject: Subject, time: float) -> Point:
     """Return the mean velocity about a time, over what there is of the data."""
-    x, y, z = _velocities(subject, np.array([time]))[0]
-    return float(x), float(y), float(z)
+    x, y, z = _velocities(subject, np.array([time]))[0].tolist()
+    return x, y, z
 
 
 def _velocities(subject: Subject, times: FloatArray) -> FloatArray:
-    first, last = subject.times_s[[0, -1]]
-    before = np.clip(times - SMOOTH_S / 2, first, last)
-    after = np.clip(times + SMOOTH_S / 2, first, last)
+    first, last = subject.times_s[0], subject.times_s[-1]
+    before = np.minimum(np.maximum(times - SMOOTH_S / 2, first), last)
+    after = np.minimum(np.maximum(times + SMOOTH_S / 2, first), last)
     there = subject.at(np.concatenate([after, before]), 0.0)
     moved = there[: len(times)] - there[len(times) :]
     span = (after - before)[:, None]

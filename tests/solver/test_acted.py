@@ -37,6 +37,29 @@ def test_points_are_those_of_the_subject_to_the_bit(fraction):
         np.testing.assert_array_equal(found, person.at(times_s, fraction))
 
 
+@pytest.mark.parametrize("fraction", [0.0, 0.55, 1.0])
+def test_at_its_own_samples_a_subject_is_where_it_was_sampled(fraction):
+    for person in people():
+        times_s, floor, eyes = person.shown
+        expected = floor + (eyes - floor) * fraction
+        for own in (slice(None), slice(3, 9), slice(len(times_s) - 1, None)):
+            points = person.at(times_s[own], fraction)
+            np.testing.assert_array_equal(points, expected[own])
+            points += 1.0  # it is the caller's own
+        shifted = person.at(times_s[3:9] + 1e-3, fraction)
+        assert not np.array_equal(shifted, expected[3:9])
+        assert person.at(times_s[:0], fraction).shape == (0, 3)
+
+
+def test_what_shows_a_subject_is_seen_or_new():
+    for person in people():
+        seen = person.visible | person.fresh
+        np.testing.assert_array_equal(person.shown[0], person.times_s[seen])
+        np.testing.assert_array_equal(person.shown[1], person.floor[seen])
+        np.testing.assert_array_equal(person.shown[2], person.eyes[seen])
+    assert any((~(person.visible | person.fresh)).any() for person in people())
+
+
 def test_sight_is_bearing_and_rise_where_the_subject_is_primary():
     person = next(people())
     times_s = asked_times(person)
