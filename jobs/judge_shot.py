@@ -133,7 +133,7 @@ def _judged(
     fixed = not spec.is_open
     holding = [each for each in tried if each.holds or fixed]
     if not holding:
-        reason = why_none(ask, tried)
+        reason = why_none(stage, tried)
         return Judgement(
             shot=spec.name,
             key=key,

@@ -7,7 +7,7 @@ from math import ceil
 import numpy as np
 
 from .acted import acted, of_each
-from .arrays import BoolArray, FloatArray, IntArray
+from .arrays import ZERO, BoolArray, FloatArray, IntArray
 from .grip import run_grip
 from .observe import Observed, believe, observe
 from .operator import run_operator
@@ -114,6 +114,7 @@ def dolly_plans(shot: Shot, observed: Observed) -> Plans:
         shot.rig.shape,
         planner,
         ticks,
+        ZERO,
         seen.place,
         seen.velocity,
         weights,
@@ -151,6 +152,7 @@ def head_plans(
         own,
         whip,
         ticks,
+        ZERO,
         seen.place,
         seen.velocity,
         observed.facing,

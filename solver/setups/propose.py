@@ -8,16 +8,18 @@ lever as long as the distance, so they are only proposed for arcs round a circle
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from itertools import product
 
 import numpy as np
 
 from ..arrays import FloatArray
+from ..camera import Gate
 from ..lens import Lens
 from .action import Action
 from .clearance import room_m
 from .fit_arc import ArcRules, arc_fault
-from .fit_sticks import AZIMUTH_ASKED, AZIMUTH_OPEN, fit_sticks
+from .fit_sticks import AZIMUTH_ASKED, AZIMUTH_OPEN
 from .layout import MOST_SWEEP, Layout
 from .setup import Ask, View
 from .way import Way
@@ -28,20 +30,19 @@ LEAST_NODES = 3  # of a way that a rail is laid along
 PARALLAX_RULES = ArcRules(most_sweep=2 * np.pi)
 
 
-def propose_sticks(ask: Ask, action: Action) -> list[Layout]:
+def propose_sticks(ask: Ask, way: Way) -> list[Layout]:
     """Return sticks worth trying, for every suitable lens and view."""
     if "sticks" not in ask.kinds:
         return []
-    way = Way(action)
     return [
         _sticks(ask, way, lens, view)
-        for lens, view in product(suitable(ask, action), ask.views)
+        for lens, view in product(suitable(ask, way.action), ask.views)
     ]
 
 
 def propose_rails(
     ask: Ask,
-    action: Action,
+    way: Way,
     lenses: Sequence[Lens],
     may_pay: Callable[[str, Lens, View], bool] = lambda kind, lens, view: True,
 ) -> list[Layout]:
@@ -49,11 +50,10 @@ def propose_rails(
 
     Args:
         ask: the shot and what its setup may be.
-        action: of the shot.
+        way: of the shot's subjects.
         lenses: for which rails are laid, the first one first.
         may_pay: whether a kind of rig may be worth its price with a lens on a view.
     """
-    way = Way(action)
     if len(way.times_s) < LEAST_NODES:
         return []
     arc_lenses = lenses[: 1 if "track" in ask.kinds else len(lenses)]
@@ -85,7 +85,12 @@ def distance_of(ask: Ask, lens: Lens) -> float:
 
 def unnatural(ask: Ask, lens: Lens) -> float:
     """Return how far a lens is from one that draws no attention, in octaves."""
-    tx, _ = ask.shot.gate.half_tangents(lens.focal_mm)
+    return _unnatural(ask.shot.gate, lens.focal_mm)
+
+
+@lru_cache(maxsize=256)
+def _unnatural(gate: Gate, focal_mm: float) -> float:
+    tx, _ = gate.half_tangents(focal_mm)
     return abs(float(np.log2(tx / NATURAL_TX)))
 
 
@@ -97,7 +102,7 @@ def _sticks(ask: Ask, way: Way, lens: Lens, view: View) -> Layout:
     distance = distance_of(ask, lens)
     bearing = way.action.main + view.bearing_rad
     weight = AZIMUTH_OPEN if len(ask.views) > 2 else AZIMUTH_ASKED
-    place = fit_sticks(way.centre, distance * way.ratio, bearing, weight)
+    place = way.stand(bearing, distance, weight)
     return Layout(
         kind="sticks",
         lens=lens,

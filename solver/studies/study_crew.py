@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..arrays import FloatArray
+from ..arrays import ZERO, FloatArray
 from ..crew import PRESETS, Member
 from ..lens import Lens
 from ..observe import Observed, Seen, believe, preroll_frames
@@ -194,6 +194,7 @@ class Bench:
             planner,
             planner,
             ticks,
+            ZERO,
             seen.place,
             seen.velocity,
             np.full((n_subjects, len(ticks)), np.nan),
