@@ -7,7 +7,6 @@ lever as long as the distance, so they are only proposed for arcs round a circle
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from functools import lru_cache
 from itertools import product
 
@@ -145,8 +144,8 @@ def _tracks(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:
     )
     hold = _hold(ask, way)
     if hold != "abreast":
-        return [replace(base, hold=hold)]
-    return [replace(base, follow=f) for f in _follows(ask, curve.fast_m_s)]
+        return [base._replace(hold=hold)]
+    return [base._replace(follow=f) for f in _follows(ask, curve.fast_m_s)]
 
 
 def _arcs(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:

@@ -7,7 +7,7 @@ recorded movement before they were tested on other recordings; the rig has a pri
 its own, so that the simplest setup that holds the shot wins.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import degrees
 
@@ -121,12 +121,15 @@ def judged(ask: Ask, trial: Trial) -> Judged:
     """Return the verdict on a trial."""
     numbers = trial.numbers.tolist()
     points = tuple(
-        _to_micro(each) if each > QUANTUM else 0.0
-        for each in _points(ask, trial, numbers)
+        [
+            _to_micro(each) if each > QUANTUM else 0.0
+            for each in _points(ask, trial, numbers)
+        ]
     )
+    off = _off(ask, trial, numbers)
     return Judged(
         trial=trial,
-        broken={name: off for name, off in _off(ask, trial, numbers) if off > ALMOST},
+        broken={name: off[name] for name in off if off[name] > ALMOST},
         points=points,
         score=_to_micro(sum(points)),
     )
@@ -136,20 +139,21 @@ def _to_micro(points: float) -> float:
     return round(points * 1e6) / 1e6
 
 
-def _off(
-    ask: Ask, trial: Trial, numbers: Sequence[float]
-) -> Iterator[tuple[str, float]]:
-    """Yield the musts of a trial, each with how far it is off; above 0 is broken."""
-    setup, stage = trial.setup, ask.stage
-    yield "in_frame", (MUST_IN - numbers[IN]) / (1 - MUST_IN)
-    yield "held_in_frame", (MUST_IN - numbers[HELD_IN]) / (1 - MUST_IN)
-    yield "size", (MUST_SIZE - numbers[SIZED]) / MUST_SIZE
-    yield "min_distance", stage.min_distance_m - numbers[CLOSEST]
+def _off(ask: Ask, trial: Trial, numbers: Sequence[float]) -> dict[str, float]:
+    """Return the musts of a trial, each with how far it is off; above 0 is broken."""
+    stage = ask.stage
+    off = {
+        "in_frame": (MUST_IN - numbers[IN]) / (1 - MUST_IN),
+        "held_in_frame": (MUST_IN - numbers[HELD_IN]) / (1 - MUST_IN),
+        "size": (MUST_SIZE - numbers[SIZED]) / MUST_SIZE,
+        "min_distance": stage.min_distance_m - numbers[CLOSEST],
+    }
     if trial.hidden and stage.sight_forbidden.any():
-        yield "sight", trial.hidden
+        off["sight"] = trial.hidden
     if ask.rig is None:
-        yield from rail_faults(stage, setup.rig).items()
-        yield "rail_in_path", 1.0 - numbers[PATH_GAP] / MUST_CLEAR_M
+        off |= rail_faults(stage, trial.setup.rig)
+        off["rail_in_path"] = 1.0 - numbers[PATH_GAP] / MUST_CLEAR_M
+    return off
 
 
 def least_score(ask: Ask, kind: str, lens: Lens, view: View | None) -> float:

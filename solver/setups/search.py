@@ -4,12 +4,11 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from ..arrays import FloatArray
 from ..lens import Lens
 from .action import Action
 from .clearance import rail_faults
 from .constrained import breaks_stage_only, within_limits
-from .descend import descend
+from .descend import Steps, descend
 from .layout import Layout, at_height, build, lens_height, moved
 from .propose import (
     distance_of,
@@ -117,11 +116,12 @@ class _Search:
         """Return the best of a search round a layout; never worse than the start."""
         best = start
         ask = self.ask
-        scale = _first_steps(layout, ask)
+        first = _first_steps(layout, ask)
 
-        def cost(steps: FloatArray) -> float:
+        def cost(share: Steps) -> float:
             nonlocal best
-            setup = build(moved(layout, steps * scale), ask, eyes_m=self.eyes)
+            x, y, z = share[0] * first[0], share[1] * first[1], share[2] * first[2]
+            setup = build(moved(layout, (x, y, z)), ask, eyes_m=self.eyes)
             if setup is None:
                 return np.inf
             verdict = judged(ask, self.stage.tried(setup))
@@ -259,10 +259,10 @@ def _cost(verdict: Judged) -> float:
     return BROKEN * broken + score
 
 
-def _first_steps(layout: Layout, ask: Ask) -> FloatArray:
+def _first_steps(layout: Layout, ask: Ask) -> Steps:
     distance = layout.distance_m
     if layout.kind == "sticks":
-        return np.array([AWAY_M * distance, ACROSS_M * distance, 0.0])
+        return AWAY_M * distance, ACROSS_M * distance, 0.0
     # The radius of curved track is that of the stock, where there is a stock.
     turn = 0.0 if layout.kind == "arc" and ask.stage.curve_radii_m else TURN_RAD
-    return np.array([AWAY_M * distance, turn, GROW])
+    return AWAY_M * distance, turn, GROW
