@@ -10,7 +10,7 @@ import numpy as np
 
 from .arrays import FloatArray
 from .perform import Plans
-from .plan import N_PIECES
+from .plan import LENGTHS
 
 _SAME_S = 1e-9  # knots closer than this are one
 
@@ -29,7 +29,7 @@ def channel_knots(plans: Plans, first_s: float, last_s: float) -> FloatArray:
     """
     starts = plans.starts_s
     ends = np.append(starts[1:], np.inf)
-    lengths = plans.log[:, 4 + N_PIECES : 4 + 2 * N_PIECES]
+    lengths = plans.log[:, LENGTHS:]
     joints = starts[:, None] + np.cumsum(lengths, axis=1)
     inside = joints[joints < ends[:, None]]
     times = np.sort(np.concatenate([starts, inside]))

@@ -164,12 +164,14 @@ def run_operator(
                 x, v, a = near, near_v, near_a
                 if c == 1:
                     x, v, a = evaluate_plan(plans, most + count[1] - 1, now)
-                made = plans[c * most + count[c] - 1, 0]
-                changed = abs(here[c] - horizon(poly, c, span[c], now - made)) / half[c]
                 miss = abs(here[c] - x) / half[c]
                 safe = SAFE - abs(place if c == 0 else cues[cue, CUE_V])
                 urgent = miss > urgency * max(safe, 0.1)
                 share = HURRY if urgent else 1.0
+                if not forced and rests(now - asked[c], rest * share):
+                    continue
+                made = plans[c * most + count[c] - 1, 0]
+                changed = abs(here[c] - horizon(poly, c, span[c], now - made)) / half[c]
                 if not forced and not wants_plan(
                     now - made,
                     now - asked[c],

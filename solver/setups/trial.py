@@ -20,7 +20,7 @@ from ..lens import Lens
 from ..observe import carried_back, frames_clear, observe, preroll_length
 from ..operator import run_operator
 from ..perform import cue_rows, most_plans
-from ..plan import PLAN_WIDTH, evaluate_plan
+from ..plan import LENGTHS, PLAN_WIDTH, evaluate_plan
 from ..planner import Planner
 from ..rig import rig_place
 from ..shot import HOLDS, Shot
@@ -150,7 +150,7 @@ def work(
             return False
     else:
         rails[0] = 0.0
-        rails[0, 0] = watched.ticks[first]
+        rails[0, 0], rails[0, LENGTHS] = watched.ticks[first], np.inf
         moves, refused = 1, 0
     pans, tilts, lost = run_operator(
         rig,

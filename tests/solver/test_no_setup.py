@@ -48,8 +48,8 @@ def test_a_limit_that_is_not_the_only_one_is_not_tried(
     assert all(each.broken.keys() - {"min_distance"} for each in tried)
     stages = []
 
-    def spy(changed: Ask, *_: object) -> bool:
-        stages.append(changed.stage)
+    def spy(changed: Rehearsal) -> bool:
+        stages.append(changed.ask.stage)
         return False
 
     monkeypatch.setattr(no_setup, "something_holds", spy)
