@@ -69,14 +69,18 @@ def frame_target(
         x, y, z = believed(p, w, s, tick, aim, reaches, ahead)
         dx, dy, dz = x - cam[0], y - cam[1], z - cam[2]
         a, b = aim_ray(dx, dy, dz, ray)
+        a = turn_near(a, near)
         if several == 1:
-            return turn_near(a, near), b
+            return a, b
         total += share
-        pan += share * turn_near(a, near)
+        pan += share * a
         tilt += share * b
         if must[s]:
-            a, b = aim_ray(dx, dy, dz, (0.0, 1.0, 0.0))
-            a = turn_near(a, near)
+            if ray[0] == 0.0:  # straight above or below the axis
+                b += ray[2]
+            else:
+                a, b = aim_ray(dx, dy, dz, (0.0, 1.0, 0.0))
+                a = turn_near(a, near)
             low, high = max(low, a - room[0]), min(high, a + room[0])
             low_t, high_t = max(low_t, b - room[1]), min(high_t, b + room[1])
     pan /= total
