@@ -9,6 +9,7 @@ lever as long as the distance, so they are only proposed for arcs round a circle
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from itertools import product
+from math import atan2, cos, sin
 
 import numpy as np
 
@@ -94,7 +95,7 @@ def _unnatural(gate: Gate, focal_mm: float) -> float:
 
 
 def _beside(bearing: float, distance: float) -> FloatArray:
-    return -distance * np.array([np.sin(bearing), np.cos(bearing)])
+    return np.array((-distance * sin(bearing), -distance * cos(bearing)))
 
 
 def _sticks(ask: Ask, way: Way, lens: Lens, view: View) -> Layout:
@@ -128,16 +129,16 @@ def _tracks(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:
     distance = distance_of(ask, lens)
     bearing = way.action.main + view.bearing_rad
     curve = way.line(_beside(bearing, distance))
-    origin, direction = curve.fit.origin, curve.fit.direction
+    (x, z), (along_x, along_z) = curve.fit.origin.tolist(), curve.fit.direction.tolist()
     middle = (curve.low_m + curve.high_m) / 2
     base = Layout(
         kind="track",
         lens=lens,
         view=view,
         distance_m=distance,
-        x=float(origin[0] + direction[0] * middle),
-        z=float(origin[1] + direction[1] * middle),
-        bearing=float(np.arctan2(-direction[0], -direction[1])),
+        x=x + along_x * middle,
+        z=z + along_z * middle,
+        bearing=atan2(-along_x, -along_z),
         offset=(bearing, distance),
         reach_m=(curve.high_m - curve.low_m) / 2,
         ends_m_s=curve.ends_m_s,
@@ -165,7 +166,7 @@ def _arcs(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:
         paced = _follows(ask, curve.fast_m_s)[-1] if hold == "abreast" else 1.0
         turn = 1.0 if fit.sweep > 0 else -1.0
         bearing = fit.start + turn * (low + high) / 2 / fit.radius
-        x, z = fit.centre
+        x, z = fit.centre.tolist()
         slide = radius - fit.radius
         found.append(
             Layout(
@@ -173,9 +174,9 @@ def _arcs(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:
                 lens=lens,
                 view=view,
                 distance_m=distance,
-                x=float(x + np.sin(bearing) * slide),
-                z=float(z + np.cos(bearing) * slide),
-                bearing=float(bearing),
+                x=x + sin(bearing) * slide,
+                z=z + cos(bearing) * slide,
+                bearing=bearing,
                 radius_m=radius,
                 turn=turn,
                 offset=offset,

@@ -122,7 +122,7 @@ def judged(ask: Ask, trial: Trial) -> Judged:
     numbers = trial.numbers.tolist()
     points = tuple(
         [
-            _to_micro(each) if each > QUANTUM else 0.0
+            round(each * 1e6) / 1e6 if each > QUANTUM else 0.0
             for each in _points(ask, trial, numbers)
         ]
     )
@@ -131,12 +131,8 @@ def judged(ask: Ask, trial: Trial) -> Judged:
         trial=trial,
         broken={name: off[name] for name in off if off[name] > ALMOST},
         points=points,
-        score=_to_micro(sum(points)),
+        score=round(sum(points) * 1e6) / 1e6,
     )
-
-
-def _to_micro(points: float) -> float:
-    return round(points * 1e6) / 1e6
 
 
 def _off(ask: Ask, trial: Trial, numbers: Sequence[float]) -> dict[str, float]:

@@ -5,9 +5,8 @@ fitted once for all lenses and views, and moved with them. What has to be fitted
 distance and a bearing is remembered: most changes of what is asked leave it as it is.
 """
 
-from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Generic, TypeVar
+from typing import Generic, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -23,8 +22,7 @@ FAST_SHARE = 0.95  # quantile of the speed that a follow is laid for
 Fit = TypeVar("Fit", LineFit, ArcFit)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Curve(Generic[Fit]):
+class Curve(NamedTuple, Generic[Fit]):
     """A line or an arc through ideal places, and how it is travelled.
 
     Attributes:
@@ -79,8 +77,8 @@ class Way:
         """Return the line through places beside the way, by (2,) [m] at first."""
         if self.action.resizes:
             return self._line_through(self.centre + self.ratio[:, None] * beside)
-        fit = replace(self._line.fit, origin=self._line.fit.origin + beside)
-        return replace(self._line, fit=fit)
+        fit = self._line.fit
+        return self._line._replace(fit=fit._replace(origin=fit.origin + beside))
 
     def arc(self, beside: FloatArray) -> Curve[ArcFit] | None:
         """Return the arc through places beside the way, None where it is straight."""
@@ -88,8 +86,8 @@ class Way:
             return self._arc_through(self.centre + self.ratio[:, None] * beside)
         if self._arc is None:
             return None
-        fit = replace(self._arc.fit, centre=self._arc.fit.centre + beside)
-        return replace(self._arc, fit=fit)
+        fit = self._arc.fit
+        return self._arc._replace(fit=fit._replace(centre=fit.centre + beside))
 
     def swung(self, bearing_rad: float, distance_m: float) -> Curve[ArcFit] | None:
         """Return the arc through places that turn with the subjects.
