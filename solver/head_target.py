@@ -31,6 +31,9 @@ def aim_ray(dx, dy, dz, ray):
     then level of it to turn to where d stands.
     """
     side, reach, rise = ray
+    if side == 0.0:  # and the reach is one
+        level = np.sqrt(dx * dx + dz * dz)
+        return np.arctan2(-dx, -dz), np.arctan2(dy, level) - rise
     up = dy / (np.sqrt(dx * dx + dy * dy + dz * dz) * reach)
     up = min(1.0, max(-1.0, up))
     level = np.sqrt((1.0 - up) * (1.0 + up))
