@@ -184,7 +184,9 @@ def _hundredths(values: FloatArray) -> IntArray:
 @cache
 def _places() -> NDArray[np.object_]:
     """Return the words for every hundredth from 0 on."""
-    words = [_shortest(k / 100) for k in range(_MOST_PX * 100 + 1)]
+    tenths = [f".{k // 10}" if k % 10 == 0 else f".{k:02d}" for k in range(100)]
+    parts = ["", *tenths[1:]]
+    words = [f"{whole}{part}" for whole in range(_MOST_PX + 1) for part in parts]
     return np.array(words, dtype=np.object_)
 
 
