@@ -22,7 +22,7 @@ from ..solver.setups.judge import (
 from ..solver.setups.no_setup import why_none
 from ..solver.setups.score import Judged, judged
 from ..solver.setups.search import candidates
-from ..solver.setups.setup import SIDES, Ask, Setup, View, in_setup
+from ..solver.setups.setup import SIDES, Ask, Setup, View
 from ..solver.setups.trial import Rehearsal, Trial
 from .asks import ask_of, setup_values
 from .errors import InputError, ShotDataError
@@ -133,7 +133,7 @@ def _judged(
     fixed = not spec.is_open
     holding = [each for each in tried if each.holds or fixed]
     if not holding:
-        reason = why_none(ask, tried)
+        reason = why_none(stage, tried)
         return Judgement(
             shot=spec.name,
             key=key,
@@ -200,7 +200,8 @@ def _candidate(
     ask: Ask, action: CutAction, each: Judged, values: dict[str, Any]
 ) -> Candidate:
     trial = each.trial
-    ends = trial_ends(in_setup(ask.shot, each.setup), action, trial.cams, trial.screen)
+    lens = each.setup.lens
+    ends = trial_ends(ask.shot, lens, action, trial.cams, trial.screen)
     return Candidate(
         setup=values,
         score=each.score,

@@ -26,6 +26,7 @@ from ..solver.setups.propose import propose_rails, propose_sticks
 from ..solver.setups.search import candidates
 from ..solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, View
 from ..solver.setups.stage import Stage
+from ..solver.setups.way import Way
 from ..solver.shake import LEVELS
 from ..solver.shot import Framing, Shot, Subject
 from ..solver.take import operate, recorded
@@ -84,9 +85,9 @@ def _grip_and_operator() -> None:
 
 def _lay() -> None:
     ask = _ask()
-    action = action_of(ask.shot)
-    propose_sticks(ask, action)
-    propose_rails(ask, action, ask.lenses)
+    way = Way(action_of(ask.shot))
+    propose_sticks(ask, way)
+    propose_rails(ask, way, ask.lenses)
 
 
 def _puller_and_take() -> None:

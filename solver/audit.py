@@ -14,7 +14,7 @@ from .cuts.findings import OF_SHOT, THIS_TOOL, Finding
 from .lens import Lens
 from .measure import Measures, measure
 from .perform import Plans
-from .plan import PLAN_WIDTH
+from .plan import straight_on
 from .shake import ShakeTrack
 from .shot import Shot
 from .take import Take, seen_through
@@ -151,7 +151,7 @@ def lock_findings(then: Measures, now: Measures) -> tuple[Finding, ...]:
 def _no_plans(shot: Shot) -> Plans:
     """Return a channel of one plan that stands, for measures that count plans."""
     return Plans(
-        log=np.zeros((1, PLAN_WIDTH)),
+        log=straight_on(0.0, 0.0, 0.0),
         planner=shot.crew.operator.planner(),
         refused=0,
         whips=np.zeros(1, dtype=np.bool_),

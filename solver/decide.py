@@ -33,11 +33,14 @@ def horizon(poly, c, span, age):
     """
     x = min(age / span, 1.0)
     value = 0.0
-    slope = 0.0
     for i in range(N_NODES - 1, -1, -1):
-        slope = slope * x + value
         value = value * x + poly[c, i]
-    return value + slope * max(0.0, age / span - 1.0)
+    if age <= span:
+        return value
+    slope = 0.0
+    for i in range(N_NODES - 1, 0, -1):
+        slope += i * poly[c, i]
+    return value + slope * (age / span - 1.0)
 
 
 @kernel

@@ -43,6 +43,7 @@ def run_grip(
     rig,
     pl,
     ticks,
+    first,
     p,
     w,
     weights,
@@ -56,7 +57,7 @@ def run_grip(
     fade,
     log,
 ):
-    """Fill the dolly's plan log; return (plans, refusals).
+    """Fill the dolly's plan log from tick `first` on; return (plans, refusals).
 
     A refusal is a decision for which no plan existed: the plan in force, which ends in
     a stop on the rail, goes on.
@@ -75,9 +76,9 @@ def run_grip(
     count = 0
     refused = 0
     asked = -np.inf
-    for k in range(ticks.shape[0]):
+    for k in range(first, ticks.shape[0]):
         now = ticks[k]
-        forced = k == 0
+        forced = k == first
         while cue + 1 < cues.shape[0] and cues[cue + 1, CUE_START] <= now + 1e-9:
             cue += 1
             lead = primary_subject(weights, cue)
@@ -89,13 +90,13 @@ def run_grip(
             continue
         bearing = np.arctan2(-heading_x, -heading_z) + view
         aim, distance = cues[cue, CUE_AIM], cues[cue, CUE_DISTANCE]
-        if k == 0:
+        if k == first:
             x, v, a = rig.length / 2, 0.0, 0.0
         else:
             x, v, a = evaluate_plan(log, count - 1, now)
         point = framed_point(p, w, weights, cue, k, aim, reaches, ZERO)
         here = rail_target(rig, hold, point, distance, bearing, offset, follow, x)
-        if k == 0:
+        if k == first:
             x = min(max(here, 1e-6), rig.length - 1e-6)
             point = framed_point(p, w, weights, cue, k, aim, reaches, np.intp(N_NODES))
             soon = rail_target(rig, hold, point, distance, bearing, offset, follow, x)
@@ -122,14 +123,14 @@ def run_grip(
             )
             target[i] = present
         steps = solve_plan(pl, x, v, a, target, u, work)
-        if steps < 0 and k == 0:
+        if steps < 0 and k == first:
             v = 0.0
             steps = solve_plan(pl, x, v, a, target, u, work)
         if steps >= 0:
             write_plan(pl, now, x, v, a, u, log[count])
             if not stays_on_rail(pl, log[count]):
                 steps = -1
-        if steps < 0 and k > 0:
+        if steps < 0 and k > first:
             refused += 1
             continue
         fit_horizon(pl, target, poly, channel)

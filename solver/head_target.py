@@ -31,6 +31,9 @@ def aim_ray(dx, dy, dz, ray):
     then level of it to turn to where d stands.
     """
     side, reach, rise = ray
+    if side == 0.0:  # and the reach is one
+        level = np.sqrt(dx * dx + dz * dz)
+        return np.arctan2(-dx, -dz), np.arctan2(dy, level) - rise
     up = dy / (np.sqrt(dx * dx + dy * dy + dz * dz) * reach)
     up = min(1.0, max(-1.0, up))
     level = np.sqrt((1.0 - up) * (1.0 + up))
@@ -69,14 +72,18 @@ def frame_target(
         x, y, z = believed(p, w, s, tick, aim, reaches, ahead)
         dx, dy, dz = x - cam[0], y - cam[1], z - cam[2]
         a, b = aim_ray(dx, dy, dz, ray)
+        a = turn_near(a, near)
         if several == 1:
-            return turn_near(a, near), b
+            return a, b
         total += share
-        pan += share * turn_near(a, near)
+        pan += share * a
         tilt += share * b
         if must[s]:
-            a, b = aim_ray(dx, dy, dz, (0.0, 1.0, 0.0))
-            a = turn_near(a, near)
+            if ray[0] == 0.0:  # straight above or below the axis
+                b += ray[2]
+            else:
+                a, b = aim_ray(dx, dy, dz, (0.0, 1.0, 0.0))
+                a = turn_near(a, near)
             low, high = max(low, a - room[0]), min(high, a + room[0])
             low_t, high_t = max(low_t, b - room[1]), min(high_t, b + room[1])
     pan /= total

@@ -10,7 +10,7 @@ import numpy as np
 
 from .arrays import FloatArray
 from .perform import Plans
-from .plan import N_PIECES
+from .plan import LENGTHS
 
 _SAME_S = 1e-9  # knots closer than this are one
 
@@ -27,7 +27,7 @@ def channel_knots(plans: Plans, first_s: float, last_s: float) -> FloatArray:
         (k, 3): time [s], value and speed in channel units, ascending in time; one
         row where both times are the same.
     """
-    starts, lengths = plans.starts_s, plans.log[:, 4 + N_PIECES : 4 + 2 * N_PIECES]
+    starts, lengths = plans.starts_s, plans.log[:, LENGTHS:]
     joints = starts[:, None] + lengths.cumsum(axis=1)
     # Of the joints of a plan those count that come before the next plan.
     inside = joints[:-1][joints[:-1] < starts[1:, None]]

@@ -45,6 +45,7 @@ def run_operator(
     own,
     whip,
     ticks,
+    first,
     p,
     w,
     facing,
@@ -64,6 +65,7 @@ def run_operator(
 ):
     """Fill the pan and tilt logs (2, ...); return (pans, tilts, refusals).
 
+    The operator begins at tick `first`.
     `whips` (2, ...) marks plans made with the whip's limits: from a whip's start until
     the channel is back inside the operator's own. `aims` (n_ticks, 2) is filled with
     the screen point at which the subject was to be held.
@@ -97,9 +99,9 @@ def run_operator(
     place = np.nan
     shift = 0.0
     ray = (0.0, 1.0, 0.0)
-    for k in range(ticks.shape[0]):
+    for k in range(first, ticks.shape[0]):
         now = ticks[k]
-        forced = k == 0
+        forced = k == first
         whipped = False
         while cue + 1 < cues.shape[0] and cues[cue + 1, CUE_START] <= now + 1e-9:
             cue += 1
@@ -119,11 +121,11 @@ def run_operator(
             cam = rig_place(rig, x)
         aim = cues[cue, CUE_AIM]
         near = near_v = near_a = 0.0
-        if k > 0:
+        if k > first:
             near, near_v, near_a = evaluate_plan(plans, count[0] - 1, now)
         if roomy:
             heading = near
-            if k == 0:
+            if k == first:
                 middle = asked_ray(0.0, cues[cue, CUE_V], roll, tx, ty)
                 heading, _ = frame_target(
                     p,
@@ -154,7 +156,7 @@ def run_operator(
         )
         walked = -1
         for c in range(2):
-            if k == 0:
+            if k == first:
                 x, v, a = here[c], 0.0, 0.0
             else:
                 if not forced and rests(now - asked[c], rest * HURRY):
@@ -162,12 +164,14 @@ def run_operator(
                 x, v, a = near, near_v, near_a
                 if c == 1:
                     x, v, a = evaluate_plan(plans, most + count[1] - 1, now)
-                made = plans[c * most + count[c] - 1, 0]
-                changed = abs(here[c] - horizon(poly, c, span[c], now - made)) / half[c]
                 miss = abs(here[c] - x) / half[c]
                 safe = SAFE - abs(place if c == 0 else cues[cue, CUE_V])
                 urgent = miss > urgency * max(safe, 0.1)
                 share = HURRY if urgent else 1.0
+                if not forced and rests(now - asked[c], rest * share):
+                    continue
+                made = plans[c * most + count[c] - 1, 0]
+                changed = abs(here[c] - horizon(poly, c, span[c], now - made)) / half[c]
                 if not forced and not wants_plan(
                     now - made,
                     now - asked[c],
@@ -208,14 +212,14 @@ def run_operator(
                         ray,
                     )
                     target[0, i], target[1, i] = pan, tilt
-            if k == 0:
+            if k == first:
                 speed = (target[c, 1] - target[c, 0]) / own.nodes[1]
                 v = min(max(speed, -START_SHARE * own.speed), START_SHARE * own.speed)
             asked[c] = now
             steps = solve_plan(pl, x, v, a, target[c], u, work)
             if steps < 0:
                 refused += 1
-                if k > 0:
+                if k > first:
                     continue
             write_plan(pl, now, x, v, a, u, plans[c * most + count[c]])
             fit_horizon(pl, target[c], poly, c)

@@ -7,11 +7,11 @@ from math import ceil
 import numpy as np
 
 from .acted import acted, of_each
-from .arrays import BoolArray, FloatArray, IntArray
+from .arrays import ZERO, BoolArray, FloatArray, IntArray
 from .grip import run_grip
 from .observe import Observed, believe, observe
 from .operator import run_operator
-from .plan import PLAN_WIDTH, evaluate_log
+from .plan import PLAN_WIDTH, evaluate_log, straight_on
 from .planner import Planner
 from .puller import run_puller
 from .rehearse import rehearsed_focus
@@ -104,8 +104,7 @@ def dolly_plans(shot: Shot, observed: Observed) -> Plans:
     grip = shot.crew.grip
     planner = grip.planner(length_m=shot.rig.length_m)
     if shot.rig.length_m == 0.0:
-        still = np.zeros((1, PLAN_WIDTH))
-        still[0, 0] = ticks[0]
+        still = straight_on(ticks[0], 0.0, 0.0)
         return _plans(still, 1, planner, 0)
     seen = observed.grip
     cues, weights = cue_rows(shot.framings)
@@ -114,6 +113,7 @@ def dolly_plans(shot: Shot, observed: Observed) -> Plans:
         shot.rig.shape,
         planner,
         ticks,
+        ZERO,
         seen.place,
         seen.velocity,
         weights,
@@ -151,6 +151,7 @@ def head_plans(
         own,
         whip,
         ticks,
+        ZERO,
         seen.place,
         seen.velocity,
         observed.facing,

@@ -24,8 +24,10 @@ tests/solver/test_plan.py.
 """
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from .active_set import HIGH, LOW, POINT, least_distance
+from .arrays import FloatArray
 from .compiled import kernel
 from .planner import (
     LOWER,
@@ -39,8 +41,25 @@ from .planner import (
 )
 
 N_PIECES = N_BLOCKS + 3  # a stop needs up to three more
-# A plan in a log: start time, x, v, a, then the jerks and lengths of its pieces.
-PLAN_WIDTH = 4 + 2 * N_PIECES
+# A plan in a log: start time; x, v, a at the start of each piece and after the last;
+# then the jerks and the lengths of the pieces.
+JERKS = 1 + 3 * (N_PIECES + 1)
+LENGTHS = JERKS + N_PIECES
+PLAN_WIDTH = LENGTHS + N_PIECES
+
+
+def straight_on(times_s: ArrayLike, places: ArrayLike, speeds: ArrayLike) -> FloatArray:
+    """Return a log of plans that do not steer, (n, PLAN_WIDTH).
+
+    Args:
+        times_s: when each starts, ascending, (n,) [s].
+        places: (n,) or one for all, channel units.
+        speeds: (n,) or one for all, channel units a second; 0 stands.
+    """
+    log = np.zeros((np.size(times_s), PLAN_WIDTH))
+    log[:, 0], log[:, 1], log[:, 2] = times_s, places, speeds
+    log[:, LENGTHS] = np.inf
+    return log
 
 
 @kernel
@@ -121,45 +140,53 @@ def write_plan(pl, t0, x0, v0, a0, u, row):
     """Write one plan into a log row, with the stop that follows it on rails."""
     n = pl.lengths.shape[0]
     row[0], row[1], row[2], row[3] = t0, x0, v0, a0
-    v = v0
-    a = a0
+    row[JERKS:] = 0.0
     for i in range(n):
-        h = pl.lengths[i]
-        j = pl.jerk * u[i]
-        row[4 + i] = j
-        row[4 + N_PIECES + i] = h
-        v += a * h + j * h * h / 2
-        a += j * h
-    for i in range(n, N_PIECES):
-        row[4 + i] = 0.0
-        row[4 + N_PIECES + i] = 0.0
-    if pl.length >= 0.0 and v != 0.0:
-        speed = abs(v)
-        sign = 1.0 if v > 0 else -1.0
-        ramp = min(np.sqrt(speed / pl.jerk), pl.accel / pl.jerk)
-        hold = max(0.0, speed / pl.accel - pl.accel / pl.jerk)
-        row[4 + n], row[4 + N_PIECES + n] = -sign * pl.jerk, ramp
-        row[4 + n + 1], row[4 + N_PIECES + n + 1] = 0.0, hold
-        row[4 + n + 2], row[4 + N_PIECES + n + 2] = sign * pl.jerk, ramp
+        row[JERKS + i], row[LENGTHS + i] = pl.jerk * u[i], pl.lengths[i]
+    x, v, a = x0, v0, a0
+    for i in range(N_PIECES):
+        if i == n and pl.length >= 0.0 and v != 0.0:
+            write_stop(pl, v, row)
+        x, v, a = moved_on(x, v, a, row[JERKS + i], row[LENGTHS + i])
+        row[4 + 3 * i], row[5 + 3 * i], row[6 + 3 * i] = x, v, a
+
+
+@kernel
+def write_stop(pl, v, row):
+    """Write the last three pieces of a plan: the stop from speed v."""
+    n = pl.lengths.shape[0]
+    speed = abs(v)
+    sign = 1.0 if v > 0 else -1.0
+    ramp = min(np.sqrt(speed / pl.jerk), pl.accel / pl.jerk)
+    hold = max(0.0, speed / pl.accel - pl.accel / pl.jerk)
+    row[JERKS + n], row[LENGTHS + n] = -sign * pl.jerk, ramp
+    row[JERKS + n + 1], row[LENGTHS + n + 1] = 0.0, hold
+    row[JERKS + n + 2], row[LENGTHS + n + 2] = sign * pl.jerk, ramp
+
+
+@kernel
+def moved_on(x, v, a, j, d):
+    """Return x, v, a after a time `d` [s] at jerk `j`."""
+    return (
+        x + d * (v + d * (a / 2 + d * j / 6)),
+        v + d * (a + d * j / 2),
+        a + d * j,
+    )
 
 
 @kernel
 def evaluate_plan(log, k, t):
     """Return (x, v, a) of plan `k` of a log at time `t` [s], at or after its start."""
     left = t - log[k, 0]
-    x, v, a = log[k, 1], log[k, 2], log[k, 3]
-    for i in range(N_PIECES):
-        h = log[k, 4 + N_PIECES + i]
-        j = log[k, 4 + i]
-        d = min(left, h)
-        x += d * (v + d * (a / 2 + d * j / 6))
-        v += d * (a + d * j / 2)
-        a += d * j
-        left -= d
-        if left <= 0.0:
-            return x, v, a
-    # After the last piece the acceleration is zero: the channel coasts, or stands.
-    return x + left * v, v, 0.0
+    i = 0
+    while i < N_PIECES and left > log[k, LENGTHS + i]:
+        left -= log[k, LENGTHS + i]
+        i += 1
+    x, v, a = log[k, 1 + 3 * i], log[k, 2 + 3 * i], log[k, 3 + 3 * i]
+    if i == N_PIECES:
+        # The acceleration is zero: the channel coasts, or stands.
+        return x + left * v, v, 0.0
+    return moved_on(x, v, a, log[k, JERKS + i], left)
 
 
 @kernel
@@ -184,8 +211,8 @@ def evaluate_log(log, count, times, out):
 @kernel
 def stays_on_rail(pl, row):
     """Tell whether block one, the only one without control rows, keeps to the rail."""
-    h = row[4 + N_PIECES]
-    j = row[4]
+    h = row[LENGTHS]
+    j = row[JERKS]
     a = row[3]
     v = row[2]
     for sign in (-1.0, 1.0):

@@ -6,7 +6,8 @@ from plan_reference import plan_problem
 
 from carrellata.solver.active_set import WORK_ROWS
 from carrellata.solver.plan import (
-    N_PIECES,
+    JERKS,
+    LENGTHS,
     PLAN_WIDTH,
     evaluate_log,
     solve_plan,
@@ -82,7 +83,7 @@ def written(planner, start, u, t0=0.0):
 
 
 def pieces(row):
-    return row[4 : 4 + N_PIECES], row[4 + N_PIECES :]
+    return row[JERKS:LENGTHS], row[LENGTHS:]
 
 
 def evaluated(row, times):

@@ -12,7 +12,6 @@ from ..jobs.warm import warm_up
 from ..solver.cuts.cut_action import cut_action
 from ..solver.cuts.cut_end import trial_ends
 from ..solver.setups.search import candidates
-from ..solver.setups.setup import in_setup
 from ..solver.setups.trial import Rehearsal
 
 _FRAMES = 12
@@ -35,8 +34,7 @@ def warm_for_all() -> None:
     action = cut_action(ask.shot)
     for each in found[:1]:
         trial = each.trial
-        shot = in_setup(ask.shot, each.setup)
-        trial_ends(shot, action, trial.cams, trial.screen)
+        trial_ends(ask.shot, each.setup.lens, action, trial.cams, trial.screen)
 
 
 def _job() -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """The curves of a take: subject against camera, speeds and accelerations, focus."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,7 @@ from ...solver.arrays import FloatArray
 from .drawing import WIDTH, Drawing
 from .shown import Shown
 from .svg import Box, group, text
-from .time_plots import Clock, Curve, Plot, clock_of, lag_mark, time_plot
+from .time_plots import Curve, Plot, clock_of, lag_mark, time_plots
 
 _BOX = Box(left=42, top=16, width=WIDTH - 42 - 8, height=112)
 _HEIGHT = _BOX.bottom + 46
@@ -19,50 +20,65 @@ _UNDER = text(
     class_="label middle",
 )
 _LAG_PX = 28.0
+_FIRST = "pan_plot"
 _SUBJECT = ("subject", "subject")
 _DECISION = ("decision", "decision")
 _EDGES = ("corridor", "tolerance")
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Figure:
+    """One plot with its words, as `Drawing` has them, before it is drawn."""
+
+    title: str
+    plot: Plot
+    words: str
+    key: tuple[tuple[str, str], ...]
+    note: str
+
+
 def curves(shown: Shown) -> Iterator[Drawing]:
     """Yield the plots of a take in reading order."""
-    operator = shown.metadata["crew"]["operator"]
     clock = clock_of(shown, _BOX)
-    yield _turning(shown, clock, operator)
+    figures = list(_figures(shown))
+    plots = time_plots(clock, [figure.plot for figure in figures])
+    for figure, plot in zip(figures, plots, strict=True):
+        body, height = clock.numbers + plot + clock.seconds + _UNDER, _HEIGHT
+        if figure.plot.name == _FIRST:
+            # Above the first there is room for the bar of the lag.
+            moved = group(body, transform=f"translate(0 {_LAG_PX:g})")
+            body, height = lag_mark(clock, top=_BOX.top + 6) + moved, _HEIGHT + _LAG_PX
+        yield Drawing(
+            title=figure.title,
+            body=body,
+            height=height,
+            words=figure.words,
+            key=figure.key,
+            note=figure.note,
+        )
+
+
+def _figures(shown: Shown) -> Iterator[_Figure]:
+    operator = shown.metadata["crew"]["operator"]
+    yield _turning(shown, operator)
     for c, way, axis in ((0, "across", "pan"), (1, "up", "tilt")):
-        yield _place(shown, clock, c, way, axis, float(operator["tolerance"]))
-    yield _rate(
-        shown,
-        clock,
-        "pan_accel",
-        "Pan acceleration, deg/s\u00b2",
-        operator["max_accel"],
-    )
-    yield _rate(shown, clock, "tilt_speed", "Tilt speed, deg/s", operator["max_speed"])
-    yield _rate(
-        shown,
-        clock,
-        "tilt_accel",
-        "Tilt acceleration, deg/s\u00b2",
-        operator["max_accel"],
-    )
+        yield _place(shown, c, way, axis, float(operator["tolerance"]))
+    max_speed, max_accel = operator["max_speed"], operator["max_accel"]
+    yield _rate(shown, "pan_accel", "Pan acceleration, deg/s\u00b2", max_accel)
+    yield _rate(shown, "tilt_speed", "Tilt speed, deg/s", max_speed)
+    yield _rate(shown, "tilt_accel", "Tilt acceleration, deg/s\u00b2", max_accel)
     if len(shown.rail) > 1:
         grip = shown.metadata["crew"]["grip"]
-        yield _rate(shown, clock, "rail_speed", "Dolly speed, m/s", grip["max_speed"])
-        yield _rate(
-            shown,
-            clock,
-            "rail_accel",
-            "Dolly acceleration, m/s\u00b2",
-            grip["max_accel"],
-        )
-    yield _focus(shown, clock)
+        max_accel = grip["max_accel"]
+        yield _rate(shown, "rail_speed", "Dolly speed, m/s", grip["max_speed"])
+        yield _rate(shown, "rail_accel", "Dolly acceleration, m/s\u00b2", max_accel)
+    yield _focus(shown)
 
 
-def _turning(shown: Shown, clock: Clock, operator: dict[str, Any]) -> Drawing:
+def _turning(shown: Shown, operator: dict[str, Any]) -> _Figure:
     pan = Curve(values=shown.column("pan_speed"), kind="pan")
     plot = Plot(
-        name="pan_plot",
+        name=_FIRST,
         curves=(pan, Curve(values=shown.bearing_speed, kind="bearing")),
         limit=operator["max_speed"],
         decided=shown.flags("decided_pan"),
@@ -73,11 +89,9 @@ def _turning(shown: Shown, clock: Clock, operator: dict[str, Any]) -> Drawing:
         if shown.lag_s is None
         else f"the pan follows {shown.lag_s:.2f} s behind the subject"
     )
-    return Drawing(
+    return _Figure(
         title="Subject against camera, deg/s",
-        body=lag_mark(clock, top=_BOX.top + 6)
-        + group(_whole(clock, plot), transform=f"translate(0 {_LAG_PX:g})"),
-        height=_HEIGHT + _LAG_PX,
+        plot=plot,
         words=f"Speed of the subject's bearing and of the pan; {late}. "
         f"{_used(plot)}. {_count(shown, 'pan')}.",
         key=(("bearing", "subject\u2019s bearing"), ("pan", "pan"), _DECISION),
@@ -85,9 +99,7 @@ def _turning(shown: Shown, clock: Clock, operator: dict[str, Any]) -> Drawing:
     )
 
 
-def _place(
-    shown: Shown, clock: Clock, c: int, way: str, axis: str, tolerance: float
-) -> Drawing:
+def _place(shown: Shown, c: int, way: str, axis: str, tolerance: float) -> _Figure:
     asked = shown.asked[:, c]
     place = np.where(shown.anew, np.nan, shown.place[:, c])
     plot = Plot(
@@ -101,10 +113,9 @@ def _place(
     )
     kept = np.abs(shown.place[:, c] - asked) <= tolerance
     share = 100 * float(kept.mean())
-    return Drawing(
+    return _Figure(
         title=f"Place {way} the frame, half frames",
-        body=_whole(clock, plot),
-        height=_HEIGHT,
+        plot=plot,
         words=f"Within the tolerance of {tolerance:g} in {share:.0f} % of the frames. "
         f"{_count(shown, axis)}.",
         key=(_SUBJECT, _EDGES, (_DECISION[0], f"{axis} decision")),
@@ -112,7 +123,7 @@ def _place(
     )
 
 
-def _rate(shown: Shown, clock: Clock, column: str, title: str, limit: float) -> Drawing:
+def _rate(shown: Shown, column: str, title: str, limit: float) -> _Figure:
     decided = {"rail": "decided_dolly", "tilt": "decided_tilt", "pan_": "decided_pan"}
     plot = Plot(
         name=f"{column}_plot",
@@ -122,10 +133,9 @@ def _rate(shown: Shown, clock: Clock, column: str, title: str, limit: float) -> 
         highest=0.02 * limit,
         lowest=-0.02 * limit,
     )
-    return Drawing(
+    return _Figure(
         title=title,
-        body=_whole(clock, plot),
-        height=_HEIGHT,
+        plot=plot,
         words=f"{_used(plot)}.",
         key=(("pan", "camera"), _DECISION)
         + ((("limit", "limit"),) if plot.shows_limit else ()),
@@ -133,7 +143,7 @@ def _rate(shown: Shown, clock: Clock, column: str, title: str, limit: float) -> 
     )
 
 
-def _focus(shown: Shown, clock: Clock) -> Drawing:
+def _focus(shown: Shown) -> _Figure:
     subject_m = _subject_depth(shown)
     focus_m = shown.column("focus_m")
     near_m, far_m = shown.column("dof_near_m"), shown.column("dof_far_m")
@@ -151,10 +161,9 @@ def _focus(shown: Shown, clock: Clock) -> Drawing:
     )
     share = 100 * float(soft.mean())
     stop = shown.columns["stop"][0]
-    return Drawing(
+    return _Figure(
         title="Focus and depth of field, m",
-        body=_whole(clock, plot),
-        height=_HEIGHT,
+        plot=plot,
         words=f"Focus {focus_m.min():.1f} to {focus_m.max():.1f} m at f/{stop:g}; the "
         f"subject's eyes are soft in {share:.0f} % of the frames.",
         key=(
@@ -174,10 +183,6 @@ def _subject_depth(shown: Shown) -> FloatArray:
     level = np.cos(tilt) * (np.cos(pan) * y - np.sin(pan) * x)
     depth: FloatArray = level + np.sin(tilt) * z
     return np.where(shown.anew | np.isnan(shown.place[:, 0]), np.nan, depth)
-
-
-def _whole(clock: Clock, plot: Plot) -> str:
-    return clock.numbers + time_plot(clock, plot) + clock.seconds + _UNDER
 
 
 def _used(plot: Plot) -> str:

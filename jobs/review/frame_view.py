@@ -8,7 +8,21 @@ from ...solver.arrays import FloatArray
 from ...solver.operator import SAFE
 from .plan_view import numbers_by_place
 from .shown import Shown
-from .svg import Box, Point, Scale, broken, element, group, line, path, steps, text
+from .svg import (
+    Box,
+    Point,
+    Scale,
+    broken,
+    element,
+    group,
+    line,
+    numbers,
+    path,
+    steps,
+    stroke,
+    strokes,
+    text,
+)
 from .thinned import shown_of_trace
 
 _TICK_PX = 6.0
@@ -48,7 +62,7 @@ def frame_view(shown: Shown, box: Box, *, ticks: bool = True) -> str:
             height=box.height,
         ),
         path(trace[shown_of_trace(len(trace))], class_="subject"),
-        *([path(_decisions(shown, trace), class_="decision")] if ticks else ()),
+        *([stroke(_decisions(shown, trace), class_="decision")] if ticks else ()),
         *(cross(x, y) for x, y in asked),
         *(
             element("circle", class_="mark", cx=places[k][0], cy=places[k][1], r=4.5)
@@ -75,25 +89,28 @@ def thumbnail(shown: Shown, width: float) -> tuple[float, str, str]:
 
 def cross(x: float, y: float) -> str:
     """Return the mark of a place that was asked for."""
-    arms = [np.array([(x - 8, y), (x + 8, y)]), np.array([(x, y - 8), (x, y + 8)])]
-    return path(broken(arms), class_="asked")
+    left, right, top, bottom, middle, level = numbers(
+        np.array([x - 8, x + 8, y - 8, y + 8, x, y])
+    )
+    arms = f"M{left} {level}L{right} {level}M{middle} {top}L{middle} {bottom}"
+    return stroke(arms, class_="asked")
 
 
 def _on_page(points: FloatArray, across: Scale, up: Scale) -> FloatArray:
     return np.column_stack([across.all(points[:, 0]), up.all(points[:, 1])])
 
 
-def _decisions(shown: Shown, trace: FloatArray) -> FloatArray:
-    """Return a tick across the trace at each of the pan's decisions."""
-    rows = np.flatnonzero(shown.flags("decided_pan"))
+def _decisions(shown: Shown, trace: FloatArray) -> str:
+    """Return the steps of a tick across the trace at each of the pan's decisions."""
+    seen = np.isfinite(trace).all(axis=1)
+    rows = np.flatnonzero(shown.flags("decided_pan") & seen)
     ahead = trace[np.minimum(rows + 1, len(trace) - 1)]
     way = ahead - trace[np.maximum(rows - 1, 0)]
     length = np.hypot(*way.T)
     way = np.where((length > 0.3)[:, None], way, [1.0, 0.0])
     half = 0.6 * _TICK_PX * np.column_stack([-way[:, 1], way[:, 0]])
     half /= np.hypot(*way.T)[:, None]
-    ends = np.stack([trace[rows] - half, trace[rows] + half], axis=1)
-    return broken(list(ends))
+    return strokes(trace[rows] - half, trace[rows] + half)
 
 
 @lru_cache(maxsize=16)

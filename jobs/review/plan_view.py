@@ -18,6 +18,8 @@ from .svg import (
     line,
     path,
     round_step,
+    rows_of_numbers,
+    steps_through,
     stroke,
     strokes,
     text,
@@ -36,6 +38,7 @@ _BAR_ROOM_PX = 28.0  # at the foot of the plan, for the scale bar and its words
 _LEAST_SEEN_PX = 4.0  # of a keep-out, for it to be named
 _LETTER_PX = 6.6  # width of a letter, about
 _HATCH_PX = 6.0
+_DOWN = np.array([1.0, -1.0])  # Y of the page runs down
 _MOST_FLOOR = 1.6  # the floor is shown whole unless the action gets smaller than this
 
 
@@ -46,17 +49,14 @@ class Ground:
     pixels: float
     origin: Point
 
-    def __call__(self, points_m: FloatArray) -> list[Point]:
-        """Return places on the page of points (n, 2 or 3) [m]."""
-        left, top = self.origin
-        x, y = np.asarray(points_m)[:, :2].T
-        return list(
-            zip(
-                (left + self.pixels * x).tolist(),
-                (top - self.pixels * y).tolist(),
-                strict=True,
-            )
-        )
+    def __call__(self, points_m: FloatArray) -> FloatArray:
+        """Return places on the page (..., 2) [px] of points (..., 2 or 3) [m]."""
+        places: FloatArray = self.origin + self.pixels * (points_m[..., :2] * _DOWN)
+        return places
+
+    def points(self, points_m: FloatArray) -> list[Point]:
+        """Return places on the page of points (n, 2 or 3) [m], one by one."""
+        return [(x, y) for x, y in self(points_m).tolist()]
 
 
 def plan_view(shown: Shown, box: Box) -> str:
@@ -67,7 +67,7 @@ def plan_view(shown: Shown, box: Box) -> str:
     """
     views, stage = _views(shown), stage_of(shown.metadata)
     ground = _fit(shown, box, views, stage)
-    camera, subject = ground(shown.camera), ground(shown.floor)
+    camera, subject = ground.points(shown.camera), ground.points(shown.floor)
     rows = shown.marks
     beside_rail = _APART_PX
     if len(shown.rail) > 1:
@@ -83,7 +83,7 @@ def plan_view(shown: Shown, box: Box) -> str:
             viewBox=f"{box.left:g} {box.top:g} {box.width:g} {box.height:g}",
         ),
         *_rail(shown.rail, ground),
-        *(path(ground(view), class_="view") for view in views),
+        *_edges(ground(views)),
         *_subjects(shown, ground),
         *(_camera(shown, row, camera[row]) for row in rows),
         *(_subject(shown, row, subject[row]) for row in rows),
@@ -96,11 +96,11 @@ def plan_view(shown: Shown, box: Box) -> str:
     )
 
 
-def _fit(shown: Shown, box: Box, views: list[FloatArray], stage: Stage) -> Ground:
+def _fit(shown: Shown, box: Box, views: FloatArray, stage: Stage) -> Ground:
     middle = [shown.rail, shown.camera[:, :2]]
     edge = [points + side for points in middle for side in (-GAUGE_M, GAUGE_M)]
     bodies = [body.floor[:, :2] for body in shown.bodies if _is_followed(shown, body)]
-    points = np.concatenate([*edge, *views, *bodies])
+    points = np.concatenate([*edge, views.reshape(-1, 2), *bodies])
     low, high = points.min(axis=0), points.max(axis=0)
     floor = stage.floor
     if floor is not None:
@@ -145,7 +145,9 @@ def _stage(stage: Stage, ground: Ground, box: Box) -> list[str]:
         ring = np.concatenate([stage.floor, stage.floor[:1]])
         drawn.append(path(ground(ring), class_="floor"))
     for keep_out in stage.keep_outs:
-        (left, low), (right, high) = ground(np.array([keep_out.low, keep_out.high]))
+        (left, low), (right, high) = ground.points(
+            np.array([keep_out.low, keep_out.high])
+        )
         if (
             max(left - box.right, box.left - right, box.top - low, high - box.bottom)
             > 0
@@ -210,12 +212,8 @@ def _rail(middle: FloatArray, ground: Ground) -> list[str]:
     left *= GAUGE_M / 2 / np.hypot(*left.T)[:, None]
     at = np.linspace(0.0, way[-1], max(2, round(way[-1] / _SLEEPER_M) + 1))
     near, far = (
-        np.array(
-            ground(
-                np.column_stack(
-                    [np.interp(at, way, (middle + side)[:, c]) for c in (0, 1)]
-                )
-            )
+        ground(
+            np.column_stack([np.interp(at, way, (middle + side)[:, c]) for c in (0, 1)])
         )
         for side in (left, -left)
     )
@@ -226,21 +224,27 @@ def _rail(middle: FloatArray, ground: Ground) -> list[str]:
     ]
 
 
-def _views(shown: Shown) -> list[FloatArray]:
-    """Return left edge, lens, right edge of each marked view, (3, 2) [m].
+def _views(shown: Shown) -> FloatArray:
+    """Return left edge, lens, right edge of each marked view, (k, 3, 2) [m].
 
     The edges reach as far as the subject is.
     """
-    views = []
-    for row in shown.marks:
-        camera, pan_rad = shown.camera[row, :2], shown.pan_rad[row]
-        reach_m = np.hypot(*(shown.floor[row, :2] - camera))
-        edges = pan_rad + shown.half_view_rad * np.array([1.0, -1.0])
-        left, right = camera + reach_m * np.column_stack(
-            [-np.sin(edges), np.cos(edges)]
-        )
-        views.append(np.array([left, camera, right]))
+    rows = list(shown.marks)
+    camera = shown.camera[rows, :2]
+    reach_m = np.hypot(*(shown.floor[rows, :2] - camera).T)
+    edges = shown.pan_rad[rows, None] + shown.half_view_rad * np.array([1.0, -1.0])
+    views = np.stack([camera, camera, camera], axis=1)
+    views[:, ::2, 0] += reach_m[:, None] * -np.sin(edges)
+    views[:, ::2, 1] += reach_m[:, None] * np.cos(edges)
     return views
+
+
+def _edges(views: FloatArray) -> list[str]:
+    """Return the edges of views (k, 3, 2) [px]."""
+    x, y = (rows_of_numbers(views[..., c]) for c in (0, 1))
+    return [
+        stroke(steps_through(*view), class_="view") for view in zip(x, y, strict=True)
+    ]
 
 
 def _camera(shown: Shown, row: int, place: Point) -> str:

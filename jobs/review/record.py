@@ -7,7 +7,7 @@ whose digest and length are as they would be is left alone.
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from functools import cache
 from pathlib import Path
@@ -65,10 +65,15 @@ def recorded(page: str, key: str, kept: Kept | None) -> bytes:
     return b"%s\n<!--%s-->\n%s" % (first, said.encode(), rest)
 
 
-def kept_of(path: Place, key: str) -> Kept | None:
-    """Return what the index keeps of a page's shot, None unless it has this key whole.
+def kept_of(path: Place, key: Callable[[], str]) -> Kept | None:
+    """Return what the index keeps of a page's shot, None unless it has its key whole.
 
     A page without a take keeps nothing, and is made anew each time.
+
+    Args:
+        path: of the page.
+        key: gives the key that it would be written with; asked only where there is a
+            page, since in a first night it would take longer than all else here.
     """
     found = start_of(path, _MOST_BYTES)
     if found is None:
@@ -81,7 +86,7 @@ def kept_of(path: Place, key: str) -> Kept | None:
         form, known, rest, kept = json.loads(second[4:].removesuffix(b"-->"))
     except ValueError:
         return None
-    if (form, known, rest) != (_FORM, key, length) or kept is None:
+    if (form, known, rest) != (_FORM, key(), length) or kept is None:
         return None
     return _kept(kept)
 

@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
-from ...solver.arrays import FloatArray
 from ..grip_sheet import sheet_words
 from .curves import curves
 from .frame_view import thumbnail
@@ -194,40 +193,39 @@ def _kept(shown: Shown, sheet: list[str]) -> Kept:
         role="img",
         aria_label="trace of the subject, its end marked",
     )
-    travel = _travel(shown)
     return Kept(
         size=size_words(shown.metadata["asked"]),
         thumb=thumb,
-        ends=(_end(shown, 0, travel), _end(shown, -1, travel)),
+        ends=(_end(shown, 0), _end(shown, -1)),
         sheet=sheet,
     )
 
 
-def _end(shown: Shown, row: int, travel: FloatArray) -> End:
+def _end(shown: Shown, row: int) -> End:
     return End(
         subject=shown.followed[row],
         u=float(shown.place[row, 0]),
         v=float(shown.place[row, 1]),
         size=float(shown.columns["subject_size"][row]),
-        travel_m_s=float(travel[row]),
+        travel_m_s=_travel(shown, row),
     )
 
 
-def _travel(shown: Shown) -> FloatArray:
-    """Return how fast the followed subject moves toward screen right, (n,) [m/s]."""
+def _travel(shown: Shown, row: int) -> float:
+    """Return how fast the followed subject moves toward screen right [m/s].
+
+    Args:
+        shown: the take.
+        row: its first or its last, 0 or -1.
+    """
     if len(shown.times_s) < 2:
-        return np.zeros(1)
-    bodies = {body.name: body.floor for body in shown.bodies}
-    speed = {
-        name: np.gradient(floor, shown.times_s, axis=0)
-        for name, floor in bodies.items()
-        if name in shown.followed
-    }
-    right = np.column_stack([np.cos(shown.pan_rad), np.sin(shown.pan_rad)])
-    moved, names = np.empty_like(right), np.array(shown.followed)
-    for name, of_body in speed.items():
-        moved[names == name] = of_body[names == name, :2]
-    return np.asarray((moved * right).sum(axis=1), dtype=np.float64)
+        return 0.0
+    before, after = (0, 1) if row == 0 else (-2, -1)
+    (floor,) = (body.floor for body in shown.bodies if body.name == shown.followed[row])
+    seconds = shown.times_s[after] - shown.times_s[before]
+    x, y = ((floor[after] - floor[before]) / seconds)[:2].tolist()
+    pan_rad = shown.pan_rad[row]
+    return float(x * np.cos(pan_rad) + y * np.sin(pan_rad)) + 0.0  # never -0.0
 
 
 def travel_words(travel_m_s: float) -> str:

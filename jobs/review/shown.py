@@ -137,7 +137,7 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
         now = names == body.name
         floor[now], eyes[now] = body.floor[now], body.eyes[now]
     return Shown(
-        shot=str(_texts(table["shot"])[0]),
+        shot=table["shot"][0].as_py(),
         metadata=metadata,
         rate=Fraction(metadata["rate"]),
         columns={name: values[cut] for name, values in columns.items()},

@@ -5,7 +5,17 @@ import numpy as np
 from ...solver.arrays import FloatArray
 from .drawing import WIDTH, Drawing
 from .shown import Shown
-from .svg import Box, Scale, group, line, path, text
+from .svg import (
+    Box,
+    Scale,
+    group,
+    line,
+    numbers,
+    rows_of_numbers,
+    steps_through,
+    stroke,
+    text,
+)
 
 _BOX = Box(left=46, top=16, width=WIDTH - 46 - 8, height=112)
 _LEAST_DEG = 1e-9
@@ -13,36 +23,40 @@ _MOST_HZ = 12.0
 
 
 def density(values: FloatArray, rate_hz: float) -> tuple[FloatArray, FloatArray]:
-    """Return frequencies (m,) [Hz] and one-sided power density (m,) [unit^2/Hz].
+    """Return frequencies (m,) [Hz] and one-sided power density (..., m) [unit^2/Hz].
 
     Hann window; the sum over all frequencies is the mean square of values that
     have many periods in the window.
 
     Args:
-        values: (n,), n >= 4.
+        values: (..., n), n >= 4.
         rate_hz: samples a second.
     """
-    window = np.hanning(len(values))
-    parts = np.fft.rfft((values - values.mean()) * window)
+    n_values = values.shape[-1]
+    window = np.hanning(n_values)
+    means = values.mean(axis=-1, keepdims=True)
+    parts = np.fft.rfft((values - means) * window)
     power: FloatArray = 2 * (parts * parts.conj()).real
     power = power / (rate_hz * float((window**2).sum()))
-    hz = (np.arange(len(power)) * (rate_hz / len(values))).astype(np.float64)
+    hz: FloatArray = np.arange(power.shape[-1]) * (rate_hz / n_values)
     return hz, power
 
 
 def shake_spectrum(shown: Shown) -> Drawing | None:
     """Return the spectrum of pan and tilt shake; None where the camera is locked."""
-    layers = [shown.column("shake_pan_deg"), shown.column("shake_tilt_deg")]
-    rms = [float(np.sqrt(np.mean(values**2))) for values in layers]
+    layers = np.array([shown.column("shake_pan_deg"), shown.column("shake_tilt_deg")])
+    rms = np.sqrt(np.mean(layers**2, axis=1)).tolist()
     if max(rms) < _LEAST_DEG or len(shown.frames) < 8:
         return None
     rate_hz = float(shown.rate)
-    spectra = [density(values, rate_hz) for values in layers]
+    hz, powers = density(layers, rate_hz)
     most_hz = min(_MOST_HZ, rate_hz / 2)
     across = Scale(low=0, high=most_hz, start=_BOX.left, end=_BOX.right)
-    amplitudes = [np.sqrt(power) for _, power in spectra]
-    top = 1.08 * max(float(values.max()) for values in amplitudes)
+    amplitudes = np.sqrt(powers)
+    top = 1.08 * float(amplitudes.max())
     up = Scale(low=0, high=top, start=_BOX.bottom, end=_BOX.top)
+    drawn = hz <= most_hz
+    x, heights = numbers(across.all(hz[drawn])), up.all(amplitudes[:, drawn])
     body = group(
         *(
             group(
@@ -57,12 +71,9 @@ def shake_spectrum(shown: Shown) -> Drawing | None:
             for value in across.ticks(6)
         ),
         *(
-            path(
-                np.column_stack([across.all(hz), up.all(values)])[hz <= most_hz],
-                class_=kind,
-            )
-            for (hz, _), values, kind in zip(
-                spectra, amplitudes, ("pan", "pan other"), strict=True
+            stroke(steps_through(x, y), class_=kind)
+            for y, kind in zip(
+                rows_of_numbers(heights), ("pan", "pan other"), strict=True
             )
         ),
         line((_BOX.left, _BOX.bottom), (_BOX.right, _BOX.bottom), class_="axis"),

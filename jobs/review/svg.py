@@ -1,16 +1,16 @@
 """Elements of an SVG file as text, and the scale from a quantity to a place."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from html import escape
-from math import floor, isfinite, log10
+from math import ceil, floor, isfinite, log10
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ...solver.arrays import FloatArray
+from ...solver.arrays import FloatArray, IntArray
 
 Point = tuple[float, float]
 _ESCAPED = re.compile(r'[&<>"\n\r\t]')
@@ -57,12 +57,11 @@ class Scale:
         places: FloatArray = self.start + share * (self.end - self.start)
         return places
 
-    def ticks(self, most: int) -> FloatArray:
+    def ticks(self, most: int) -> list[float]:
         """Return at most `most` + 1 round values from low to high."""
         step = round_step((self.high - self.low) / most)
-        first = np.ceil(self.low / step - 1e-9)
-        values: FloatArray = np.arange(first, self.high / step + 1e-9) * step + 0.0
-        return values
+        first = ceil(self.low / step - 1e-9)
+        return [k * step + 0.0 for k in range(first, ceil(self.high / step + 1e-9))]
 
 
 def round_step(least: float) -> float:
@@ -73,23 +72,31 @@ def round_step(least: float) -> float:
 
 def element(name: str, body: str = "", /, **attributes: float | str) -> str:
     """Return an element; `_` in the name of an attribute stands for `-`."""
-    said = "".join(
-        [f' {_attribute(key)}="{_value(value)}"' for key, value in attributes.items()]
-    )
+    said = _said(attributes)
     return f"<{name}{said}>{body}</{name}>" if body else f"<{name}{said}/>"
+
+
+def _said(attributes: Mapping[str, float | str]) -> str:
+    return "".join(
+        [
+            _word(key, value)
+            if isinstance(value, str)
+            else f'{_attribute(key)}="{_shortest(value)}"'
+            for key, value in attributes.items()
+        ]
+    )
 
 
 @cache
 def _attribute(key: str) -> str:
-    return key.strip("_").replace("_", "-")
+    name = key.strip("_").replace("_", "-")
+    return f" {name}"
 
 
-def _value(value: float | str) -> str:
-    if isinstance(value, str):
-        if not _ESCAPED.search(value):
-            return value
-        return escape(value, quote=False).replace('"', "&quot;")
-    return _shortest(value)
+@lru_cache(maxsize=256)  # most are names of classes
+def _word(key: str, value: str) -> str:
+    said = escape(value, quote=False).replace('"', "&quot;")
+    return f'{_attribute(key)}="{said}"'
 
 
 def group(*bodies: str, **attributes: float | str) -> str:
@@ -118,7 +125,8 @@ def path(points: Sequence[Point] | FloatArray, **attributes: float | str) -> str
 
 def stroke(way: str, **attributes: float | str) -> str:
     """Return a line from its steps, unfilled."""
-    return element("path", d=way, fill="none", **attributes)
+    # Steps hold nothing to be escaped; looking for it took longer than all the rest.
+    return f'<path d="{way}" fill="none"{_said(attributes)}/>'
 
 
 def steps(points: Sequence[Point] | FloatArray) -> str:
@@ -156,15 +164,29 @@ def numbers(values: FloatArray) -> list[str]:
     return words
 
 
+def rows_of_numbers(values: FloatArray) -> list[list[str]]:
+    """Return each row of numbers (k, n) as `numbers` does."""
+    if ((values >= 0) & (values < _MOST_PX)).all():
+        words: list[list[str]] = _places()[_hundredths(values)].tolist()
+        return words
+    return [numbers(row) for row in values]
+
+
 def _looked_up(values: FloatArray) -> list[str]:
-    words: list[str] = _places()[(values * 100 + 0.5).astype(np.int64)].tolist()
+    words: list[str] = _places()[_hundredths(values)].tolist()
     return words
+
+
+def _hundredths(values: FloatArray) -> IntArray:
+    return (values * 100 + 0.5).astype(np.int64)
 
 
 @cache
 def _places() -> NDArray[np.object_]:
     """Return the words for every hundredth from 0 on."""
-    words = [_shortest(k / 100) for k in range(_MOST_PX * 100 + 1)]
+    tenths = [f".{k // 10}" if k % 10 == 0 else f".{k:02d}" for k in range(100)]
+    parts = ["", *tenths[1:]]
+    words = [f"{whole}{part}" for whole in range(_MOST_PX + 1) for part in parts]
     return np.array(words, dtype=np.object_)
 
 

@@ -2,6 +2,9 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import compress
+from operator import ne, or_
 
 import numpy as np
 
@@ -14,6 +17,7 @@ from .svg import (
     line,
     number,
     numbers,
+    rows_of_numbers,
     steps_through,
     stroke,
     text,
@@ -36,7 +40,7 @@ class Curve:
     kind: str
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, kw_only=True)
 class Plot:
     """What one plot shows over the time of a take.
 
@@ -62,6 +66,11 @@ class Plot:
     flagged: BoolArray | None = None
 
     @property
+    def lines(self) -> list[FloatArray]:
+        """All that is drawn of it as lines, in this order."""
+        return [*(self.corridor or ()), *(curve.values for curve in self.curves)]
+
+    @cached_property
     def most(self) -> float:
         """Largest size of the first curve; 0 where it has no values."""
         values = self.curves[0].values
@@ -85,7 +94,7 @@ class Clock:
         times_s: of the frames, (n,).
         across: places of the frames as they are written, (n,); none of a long take,
             of which only what shows is drawn.
-        marks: places of the marked frames.
+        uprights: steps of lines at the marked frames.
         lag_s: of the pan behind the subject; None where it cannot be told.
         numbers: of the marked frames, above the box.
         seconds: numbers of time, below the box and the decisions.
@@ -96,24 +105,32 @@ class Clock:
     rate_hz: float
     times_s: FloatArray
     across: list[str]
-    marks: list[float]
+    uprights: str
     lag_s: float | None
     numbers: str
     seconds: str
 
-    def way(self, heights: FloatArray) -> str:
-        """Return the steps through heights (n,) [px], in which a flat run is one."""
-        if len(heights) > MOST_POINTS:
-            places = self.scale.all(self.times_s)
-            kept = shown_of_curve(places, heights)
-            return steps_through(numbers(places[kept]), numbers(heights[kept]))
-        x, y = self.across, numbers(heights)
+    def ways(self, heights: FloatArray) -> list[str]:
+        """Return the steps through each of some heights (k, n) [px].
+
+        A flat run is one step.
+        """
+        if heights.shape[1] > MOST_POINTS:
+            return [self._thinned(row) for row in heights]
+        return [self._way(row) for row in rows_of_numbers(heights)]
+
+    def _thinned(self, heights: FloatArray) -> str:
+        places = self.scale.all(self.times_s)
+        kept = shown_of_curve(places, heights)
+        return steps_through(numbers(places[kept]), numbers(heights[kept]))
+
+    def _way(self, y: list[str]) -> str:
+        x = self.across
         if len(set(y)) > _FLAT * len(y) or len(y) < 3:
             return steps_through(x, y)
-        threes = zip(y, y[1:], y[2:], strict=False)
-        inner = [k for k, (a, b, c) in enumerate(threes, 1) if not a == b == c]
-        turns = [0, *inner, len(y) - 1]
-        return steps_through([x[k] for k in turns], [y[k] for k in turns])
+        changed = list(map(ne, y, y[1:]))
+        turns = [True, *map(or_, changed, changed[1:]), True]
+        return steps_through(list(compress(x, turns)), list(compress(y, turns)))
 
 
 def clock_of(shown: Shown, box: Box) -> Clock:
@@ -131,45 +148,73 @@ def clock_of(shown: Shown, box: Box) -> Clock:
             if len(shown.times_s) <= MOST_POINTS
             else []
         ),
-        marks=marks,
+        uprights=_uprights(marks, box),
         lag_s=shown.lag_s,
         numbers=_mark_numbers(marks, box.top - 4),
         seconds=_seconds(scale, box.bottom + 30),
     )
 
 
+def time_plots(clock: Clock, plots: Sequence[Plot]) -> list[str]:
+    """Return plots; the numbers of each stand left of it, its decisions below it.
+
+    They are worked out together, for most takes are short: what costs is the number
+    of steps, not of frames.
+    """
+    if len(clock.times_s) > MOST_POINTS and len(plots) > 1:
+        # Of a long take one by one, since what is worked out of all is large.
+        return [drawn for plot in plots for drawn in time_plots(clock, [plot])]
+    lines = [plot.lines for plot in plots]
+    values = np.array([line for some in lines for line in some])
+    owner = np.repeat(np.arange(len(plots)), [len(some) for some in lines])
+    finite = np.isfinite(values)
+    lows = np.where(finite, values, np.inf).min(axis=1)
+    highs = np.where(finite, values, -np.inf).max(axis=1)
+    scales = [
+        _scale(clock.box, plot, lows[owner == k].tolist(), highs[owner == k].tolist())
+        for k, plot in enumerate(plots)
+    ]
+    ways = iter(clock.ways(_heights(values, [scales[k] for k in owner.tolist()])))
+    return [
+        _plot(clock, plot, scale, ways)
+        for plot, scale in zip(plots, scales, strict=True)
+    ]
+
+
 def time_plot(clock: Clock, plot: Plot) -> str:
-    """Return a plot; its numbers stand left of the box, its decisions below it."""
-    box, near = clock.box, plot.shows_limit
-    scale = _scale(box, plot, near)
-    ticks: list[float] = scale.ticks(max(2, int(box.height / _TICK_PX))).tolist()
+    """Return one plot; see `time_plots`."""
+    return time_plots(clock, [plot])[0]
+
+
+def _plot(clock: Clock, plot: Plot, scale: Scale, ways: Iterator[str]) -> str:
+    """Return a plot, whose lines go the next of some ways."""
+    box = clock.box
+    ticks = scale.ticks(max(2, int(box.height / _TICK_PX)))
+    places = [scale(value) for value in ticks]
     return group(
-        stroke(_grid(clock, [scale(value) for value in ticks]), class_="faint"),
-        _numbers(box, scale, ticks),
+        stroke(clock.uprights + _levels(box, places), class_="faint"),
+        _numbers(box, ticks, places),
         line((box.left, scale(0)), (box.right, scale(0)), class_="axis")
         if scale.low <= 0 <= scale.high
         else "",
+        *(stroke(next(ways), class_="corridor") for _ in plot.corridor or ()),
+        *(stroke(next(ways), class_=curve.kind) for curve in plot.curves),
         *(
-            stroke(clock.way(scale.all(_within(edge, scale))), class_="corridor")
-            for edge in plot.corridor or ()
+            _limits(box, plot.limit, scale)
+            if plot.limit is not None and plot.shows_limit
+            else ()
         ),
-        *(_curve(clock, curve, scale) for curve in plot.curves),
-        *(_limits(box, plot.limit, scale) if near and plot.limit is not None else ()),
         *_decisions(clock, plot),
         *_flags(clock, plot),
         id=plot.name,
     )
 
 
-def _scale(box: Box, plot: Plot, near: bool) -> Scale:
-    values = [curve.values for curve in plot.curves]
-    values += [] if plot.corridor is None else list(plot.corridor)
-    every = np.concatenate(values)
-    finite = every[np.isfinite(every)].tolist()
-    low = min([plot.lowest, plot.highest, *finite])
-    high = max([plot.lowest, plot.highest, *finite])
-    if near:
-        assert plot.limit is not None
+def _scale(box: Box, plot: Plot, lows: list[float], highs: list[float]) -> Scale:
+    """Return the scale of a plot whose lines reach from `lows` to `highs`."""
+    low = min(plot.lowest, plot.highest, *lows)
+    high = max(plot.lowest, plot.highest, *highs)
+    if plot.limit is not None and plot.shows_limit:
         high = max(high, plot.limit)
         low = min(low, -plot.limit if low < 0 else low)
     low, high = max(low, -plot.ceiling), min(high, plot.ceiling)
@@ -178,37 +223,38 @@ def _scale(box: Box, plot: Plot, near: bool) -> Scale:
     return Scale(low=low, high=high, start=box.bottom, end=box.top)
 
 
-def _grid(clock: Clock, heights: Sequence[float]) -> str:
-    """Return lines at the marked moments and at the numbers of the axis."""
-    left, right, top, bottom = map(
-        number, (clock.box.left, clock.box.right, clock.box.top, clock.box.bottom)
+def _heights(values: FloatArray, scales: Sequence[Scale]) -> FloatArray:
+    """Return the places of lines (k, n) by a scale for each, NaN where not finite."""
+    low, high, start, end = (
+        np.array([getattr(scale, name) for scale in scales])[:, None]
+        for name in ("low", "high", "start", "end")
     )
-    upright = [f"M{number(x)} {top}V{bottom}" for x in clock.marks]
-    level = [f"M{left} {number(y)}H{right}" for y in heights]
-    return "".join([*upright, *level])
+    # A curve that leaves the axis runs along its edge, so that it is seen to leave.
+    share = (np.minimum(np.maximum(values, low), high) - low) / (high - low)
+    heights: FloatArray = start + share * (end - start)
+    return heights
 
 
-def _numbers(box: Box, scale: Scale, ticks: Sequence[float]) -> str:
+def _uprights(marks: Sequence[float], box: Box) -> str:
+    """Return the steps of lines at the marked moments."""
+    top, bottom = number(box.top), number(box.bottom)
+    return "".join([f"M{number(x)} {top}V{bottom}" for x in marks])
+
+
+def _levels(box: Box, places: Sequence[float]) -> str:
+    """Return the steps of lines at the numbers of the axis."""
+    left, right = number(box.left), number(box.right)
+    return "".join([f"M{left} {number(y)}H{right}" for y in places])
+
+
+def _numbers(box: Box, ticks: Sequence[float], places: Sequence[float]) -> str:
     return group(
         *(
-            text(
-                f"{value + 0.0:g}".replace("-", _MINUS),
-                (box.left - 7, scale(value) + 4),
-            )
-            for value in ticks
+            text(f"{value:g}".replace("-", _MINUS), (box.left - 7, place + 4))
+            for value, place in zip(ticks, places, strict=True)
         ),
         class_="label end",
     )
-
-
-def _within(values: FloatArray, scale: Scale) -> FloatArray:
-    """Return values held inside a scale, NaN where they are not finite."""
-    # A curve that leaves the axis runs along its edge, so that it is seen to leave.
-    return np.minimum(np.maximum(values, scale.low), scale.high)
-
-
-def _curve(clock: Clock, curve: Curve, scale: Scale) -> str:
-    return stroke(clock.way(scale.all(_within(curve.values, scale))), class_=curve.kind)
 
 
 def _limits(box: Box, limit: float, scale: Scale) -> Iterator[str]:
@@ -224,7 +270,12 @@ def _decisions(clock: Clock, plot: Plot) -> Iterator[str]:
     rows = [] if plot.decided is None else np.flatnonzero(plot.decided).tolist()
     if rows:
         start = f"{number(clock.box.bottom + 4)}v{number(_TICK_ROW_PX - 4)}"
-        places = numbers(clock.scale.all(clock.times_s[rows]))
+        across = clock.across
+        places = (
+            [across[row] for row in rows]
+            if across
+            else numbers(clock.scale.all(clock.times_s[rows]))
+        )
         ticks = [f"M{place} {start}" for place in places]
         yield stroke("".join(ticks), class_="decision")
 
@@ -261,7 +312,7 @@ def lag_mark(clock: Clock, *, top: float) -> str:
 def _seconds(scale: Scale, low: float) -> str:
     """Return numbers of time with their base line at `low` [px]."""
     return group(
-        *(text(f"{t:g}", (scale(t), low)) for t in scale.ticks(6).tolist()),
+        *(text(f"{t:g}", (scale(t), low)) for t in scale.ticks(6)),
         class_="label middle",
     )
 

@@ -20,11 +20,11 @@ MOST_PLAYED = 7200
 def viewfinder_data(shown: Shown) -> str:
     """Return the data of a take's viewfinder as JSON."""
     gate, axes = shown.metadata["gate"], shown.metadata["axes"]
-    aimed = np.column_stack([shown.column(f"subject_{name}") for name in "xyz"])
-    final = np.column_stack([shown.column(f"cam_{name}") for name in "xyz"])
-    turn = np.column_stack([shown.column(f"q{name}") for name in "xyzw"])
-    base = np.column_stack([shown.column(name) for name in "xyz"])
-    head = [shown.column(f"{name}_deg") for name in ("pan", "tilt", "roll")]
+    aimed = _columns(shown, *(f"subject_{name}" for name in "xyz"))
+    final = _columns(shown, *(f"cam_{name}" for name in "xyz"))
+    turn = _columns(shown, *(f"q{name}" for name in "xyzw"))
+    base = _columns(shown, *"xyz")
+    head = _columns(shown, *(f"{name}_deg" for name in ("pan", "tilt", "roll")))
     low = min(float(body.floor[:, 2].min()) for body in shown.bodies)
     names = [body.name for body in shown.bodies]
     data = {
@@ -36,11 +36,11 @@ def viewfinder_data(shown: Shown) -> str:
         "axis_v": gate["axis_v"],
         "ground": low,
         "base": _packed(_inside(base, axes["metres_per_unit"], axes["up"])),
-        "head": _packed(np.radians(np.column_stack(head))),
+        "head": _packed(np.radians(head)),
         "final": _packed(_inside(final, axes["metres_per_unit"], axes["up"])),
         "turn": _packed(_turned(turn, axes["up"])),
         "aimed": _packed(_inside(aimed, axes["metres_per_unit"], axes["up"])),
-        "hidden": [int(k) for k in np.flatnonzero(np.isnan(shown.place[:, 0]))],
+        "hidden": np.flatnonzero(np.isnan(shown.place[:, 0])).tolist(),
         "followed": [names.index(name) for name in shown.followed],
         "figures": [
             {
@@ -55,6 +55,11 @@ def viewfinder_data(shown: Shown) -> str:
     }
     # "<" never stands in the data, so nothing in a name can end the element.
     return json.dumps(data, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _columns(shown: Shown, *names: str) -> FloatArray:
+    """Return columns of a take beside one another, (n, k)."""
+    return np.array([shown.columns[name] for name in names], dtype=np.float64).T
 
 
 def _inside(points: FloatArray, metres_per_unit: float, up: str) -> FloatArray:

@@ -1,6 +1,7 @@
 """Writes the review of a sequence from what was written of it, and nothing else."""
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from functools import partial
 from typing import NamedTuple
 
 from ..atomic import write_whole
@@ -25,14 +26,13 @@ _WORTH_A_POOL = 200  # pages; fewer are written before the processes have starte
 
 
 class PageTask(NamedTuple):
-    """A page to be written: its shot's row, its neighbours, its record's key."""
+    """A page to be written: its shot's row, its neighbours, what is another of it."""
 
     folder: Place
     row: SequenceRow
     before: str | None
     after: str | None
     changes: tuple[str, ...]
-    key: str
 
 
 class WrittenPage(NamedTuple):
@@ -113,7 +113,7 @@ def write_review(
             progress(n_done, n_steps)
 
     for task in _tasks(folder, rows, changes or ()):
-        own = None if task.row.failed else kept_of(_page(task), task.key)
+        own = None if task.row.failed else kept_of(_page(task), partial(_key, task))
         if own is None:
             tasks.append(task)
         else:
@@ -142,7 +142,7 @@ def write_page(work: object, task: PageTask) -> WrittenPage:
         row, shown, before=task.before, after=task.after, changes=task.changes
     )
     kept = None if row.failed else own
-    _write(_page(task), recorded(text, task.key, kept), flush=False)
+    _write(_page(task), recorded(text, _key(task), kept), flush=False)
     return WrittenPage(row.shot, kept)
 
 
@@ -155,14 +155,18 @@ def _tasks(
     for row, (before, after) in zip(rows, around, strict=True):
         change = by_shot.get(row.shot)
         said = () if change is None else (*change.lines, *change.setup)
-        key = page_key(
-            row,
-            take_bytes=size_of(_take_path(folder, row)),
-            before=before,
-            after=after,
-            changes=said,
-        )
-        yield PageTask(folder, row, before, after, said, key)
+        yield PageTask(folder, row, before, after, said)
+
+
+def _key(task: PageTask) -> str:
+    """Return the key of a page's record."""
+    return page_key(
+        task.row,
+        take_bytes=size_of(_take_path(task.folder, task.row)),
+        before=task.before,
+        after=task.after,
+        changes=task.changes,
+    )
 
 
 def _page(task: PageTask) -> Place:

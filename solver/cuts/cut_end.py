@@ -13,6 +13,8 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from ..arrays import FloatArray
+from ..camera import Gate
+from ..lens import Lens
 from ..shot import Shot
 from ..take import Take
 from .cut_action import Acted, CutAction, Point, bearing_rad, cut_action, side_angle
@@ -175,7 +177,7 @@ def shot_ends(take: Take, action: CutAction | None = None) -> ShotEnds:
         k = frames * shot.samples_per_frame
         camera = (*take.base[k].tolist(), float(take.pan[k, 0]))
         screen = (float(take.u[k]), float(take.v[k]), float(take.size[k]))
-        return _end(acted, shot, camera, screen)
+        return _end(acted, shot.gate, shot.lens, camera, screen)
 
     return ShotEnds(
         first=end(known.first),
@@ -185,12 +187,13 @@ def shot_ends(take: Take, action: CutAction | None = None) -> ShotEnds:
 
 
 def trial_ends(
-    shot: Shot, action: CutAction, cams: FloatArray, screen: FloatArray
+    shot: Shot, lens: Lens, action: CutAction, cams: FloatArray, screen: FloatArray
 ) -> ShotEnds:
     """Return the ends of a shot from the frames of its cut.
 
     Args:
-        shot: as it is set up.
+        shot: however it is set up.
+        lens: that it is seen through.
         action: of the shot.
         cams: lens place x, y, z and pan a frame, (n_frames, 4 or more) [m, rad].
         screen: u, v and size of the primary a frame, (n_frames, 3), NaN while hidden.
@@ -200,7 +203,7 @@ def trial_ends(
         k = acted.frame - shot.first
         x, y, z, pan = cams[k, :4].tolist()
         u, v, size = screen[k].tolist()
-        return _end(acted, shot, (x, y, z, pan), (u, v, size))
+        return _end(acted, shot.gate, lens, (x, y, z, pan), (u, v, size))
 
     return ShotEnds(
         first=end(action.first),
@@ -211,14 +214,15 @@ def trial_ends(
 
 def _end(
     acted: Acted,
-    shot: Shot,
+    gate: Gate,
+    lens: Lens,
     camera: tuple[float, float, float, float],
     screen: tuple[float, float, float],
 ) -> CutEnd:
     x, y, z, pan = camera
     u, v, size = screen
     seen = isfinite(u) and isfinite(v)
-    tan_u, tan_v = shot.tangents
+    tan_u, tan_v = gate.half_tangents(lens.focal_mm)
     velocity = acted.velocity
     return CutEnd(
         frame=acted.frame,
@@ -239,7 +243,7 @@ def _end(
         v=v if seen else None,
         across_m_s=velocity[0] * cos(pan) - velocity[2] * sin(pan),
         size=size if seen and isfinite(size) else None,
-        focal_mm=shot.lens.focal_mm,
+        focal_mm=lens.focal_mm,
         tan_u=tan_u,
         tan_v=tan_v,
     )

@@ -4,7 +4,7 @@ Everything here reads the whole shot, both ways in time: it lays tracks and judg
 takes. The crew never sees it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -99,9 +99,6 @@ def action_of(shot: Shot) -> Action:
         for k, subject in enumerate(shot.subjects)
         if subject.must_hold and ((weights[k] > 0) & (primary != k)).any()
     ]
-    ty = shot.tangents[1]
-    heights = np.array([shot.subjects[k].height_m for k in primary])
-    spans = np.array([f.top - f.bottom for f in shot.framings])[framing]
     distances = np.array([f.distance_m for f in shot.framings])[framing]
     walked = of_primary(np.zeros(len(shot.framings)))
     main, heading = _headings(shot, times, walked, int(primary[0]))
@@ -114,7 +111,7 @@ def action_of(shot: Shot) -> Action:
         seen=~hidden_at(shot, times, primary),
         framing=framing,
         primary=primary,
-        asked_log2=np.log2(spans * heights / (2 * ty * distances)),
+        asked_log2=_asked_log2(shot, framing, primary),
         ratio=distances / shot.framings[0].distance_m,
         centre=np.einsum("kn,knc->nc", share, aim_each),
         held=np.array(others).reshape(len(others), len(times), 3),
@@ -124,6 +121,26 @@ def action_of(shot: Shot) -> Action:
         rise=np.array([angle_range(f.angle) for f in shot.framings])[framing],
         ground_m=float(feet[..., 1].min()),
     )
+
+
+def sized_anew(action: Action, shot: Shot) -> Action:
+    """Return the action of a shot whose framings are all larger or smaller by as much.
+
+    Args:
+        action: of the shot as it was.
+        shot: the same but for the distances of its framings.
+    """
+    return replace(action, asked_log2=_asked_log2(shot, action.framing, action.primary))
+
+
+def _asked_log2(shot: Shot, framing: IntArray, primary: IntArray) -> FloatArray:
+    """Return log2 of the asked size, a share of the frame height, (n,)."""
+    ty = shot.tangents[1]
+    heights = np.array([shot.subjects[k].height_m for k in primary])
+    spans = np.array([f.top - f.bottom for f in shot.framings])[framing]
+    distances = np.array([f.distance_m for f in shot.framings])[framing]
+    asked: FloatArray = np.log2(spans * heights / (2 * ty * distances))
+    return asked
 
 
 def bearing_of(step: FloatArray) -> FloatArray:

@@ -6,8 +6,6 @@ It says where a fully rehearsed crew would lay the rig; whether that is any bett
 the real crew, a trial decides.
 """
 
-from dataclasses import replace
-
 import numpy as np
 
 from ..arrays import FloatArray
@@ -63,7 +61,7 @@ def within_limits(ask: Ask, action: Action, layout: Layout) -> Layout | None:
     if layout.kind == "sticks":
         found = feasible_sticks(wish, bounds, np.array([layout.x, layout.z]))
         x, z = found.places[0]
-        return replace(layout, x=float(x), z=float(z)) if found.feasible else None
+        return layout._replace(x=float(x), z=float(z)) if found.feasible else None
     if layout.kind == "arc":
         return _arc_within(layout, wish, bounds)
     return _track_within(layout, wish, bounds)
@@ -91,8 +89,7 @@ def _track_within(layout: Layout, wish: Wish, bounds: Bounds) -> Layout | None:
         return None
     low, high = laying.ends
     middle = laying.origin + laying.direction * (low + high) / 2
-    return replace(
-        layout,
+    return layout._replace(
         x=float(middle[0]),
         z=float(middle[1]),
         bearing=float(np.arctan2(-laying.direction[0], -laying.direction[1])),
@@ -136,8 +133,7 @@ def _arc_within(layout: Layout, wish: Wish, bounds: Bounds) -> Layout | None:
     turned_m = laying.turn * laying.radius
     bearing = laying.angle + (low + high) / 2 / turned_m
     whole = _along_arc(ideal, laying.centre, bearing, turned_m)
-    return replace(
-        layout,
+    return layout._replace(
         x=float(laying.centre[0]),
         z=float(laying.centre[1]),
         bearing=float(bearing),

@@ -1,21 +1,20 @@
 """A short way down from a good start: what refines a layout in a few trials."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from math import inf
 
-import numpy as np
-
-from ..arrays import FloatArray
+Steps = tuple[float, float, float]
 
 
 def descend(
-    cost: Callable[[FloatArray], float],
+    cost: Callable[[Steps], float],
     n: int,
     start: float,
     evaluations: int,
-    enough: float = -np.inf,
-    to_beat: float = np.inf,
+    enough: float = -inf,
+    to_beat: float = inf,
 ) -> None:
-    """Go down a cost of (3,) steps, the first n of them free, from zero.
+    """Go down a cost of three steps, the first n of them free, from zero.
 
     The simplex of Nelder & Mead 1965 (The Computer Journal 7:308-313) with a fixed
     first simplex, a fixed order and at most so many evaluations.
@@ -29,11 +28,12 @@ def descend(
         to_beat: a cost; halfway, a search is given up that would not come to it by
             gaining as much again.
     """
-    points = [np.zeros(3)] + [np.eye(3)[k] for k in range(n)]
+    points: list[Steps] = [(0.0, 0.0, 0.0)]
+    points += [_FIRST[k] for k in range(n)]
     values = [start]
     used = 0
 
-    def at(point: FloatArray) -> float:
+    def at(point: Steps) -> float:
         nonlocal used
         used += 1
         return cost(point)
@@ -45,15 +45,15 @@ def descend(
         hopeless = 2 * used >= evaluations and 2 * best - start > to_beat
         if best <= enough or hopeless:
             break
-        order = np.argsort(np.array(values), kind="stable")
+        order = sorted(range(n + 1), key=values.__getitem__)
         points = [points[k] for k in order]
         values = [values[k] for k in order]
-        centre = np.mean(points[:-1], axis=0)
+        centre = _mean(points[:-1])
         worst = points[-1]
-        mirrored = centre + (centre - worst)
+        mirrored = _beyond(centre, worst, -1.0)
         value = at(mirrored)
         if value < values[0] and used < evaluations:
-            further = centre + 2 * (centre - worst)
+            further = _beyond(centre, worst, -2.0)
             far = at(further)
             points[-1], values[-1] = (
                 (further, far) if far < value else (mirrored, value)
@@ -62,7 +62,7 @@ def descend(
             points[-1], values[-1] = mirrored, value
         elif used < evaluations:
             toward = mirrored if value < values[-1] else worst
-            inner = centre + 0.5 * (toward - centre)
+            inner = _beyond(centre, toward, 0.5)
             near = at(inner)
             if near < min(value, values[-1]):
                 points[-1], values[-1] = inner, near
@@ -70,5 +70,19 @@ def descend(
                 for k in range(1, n + 1):
                     if used >= evaluations:
                         break
-                    points[k] = points[0] + 0.5 * (points[k] - points[0])
+                    points[k] = _beyond(points[0], points[k], 0.5)
                     values[k] = at(points[k])
+
+
+_FIRST: tuple[Steps, ...] = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+
+
+def _mean(points: Sequence[Steps]) -> Steps:
+    x, y, z = (sum(each) / len(points) for each in zip(*points, strict=True))
+    return x, y, z
+
+
+def _beyond(start: Steps, end: Steps, times: float) -> Steps:
+    """Return the point so many times as far from the start as the end is."""
+    (x, y, z), (to_x, to_y, to_z) = start, end
+    return x + times * (to_x - x), y + times * (to_y - y), z + times * (to_z - z)

@@ -21,6 +21,7 @@ The geometric form is our derivation. Values: tests/reference/test_fits.py.
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -47,8 +48,7 @@ class Circle:
         return away
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ArcFit:
+class ArcFit(NamedTuple):
     """An arc and where along it the dolly is.
 
     Attributes:

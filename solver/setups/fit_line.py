@@ -15,7 +15,7 @@ Source: our derivation; Eilers 2003, "A perfect smoother", for the smoothing (fr
 memory). The regression is held against certified values in tests/reference.
 """
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -27,8 +27,7 @@ N_ROUNDS = 4
 SMALLEST_WEIGHT = 1e-6  # keeps the smoothing definite where samples count for nothing
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class LineFit:
+class LineFit(NamedTuple):
     """A line and where along it the dolly is.
 
     Attributes:

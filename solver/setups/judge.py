@@ -15,7 +15,7 @@ MUST_IN = 0.99
 MUST_SIZE = 0.60
 MUST_CLEAR_M = 1.0  # of rail and anyone's path
 """Shares of the frames, and room, that a setup must keep."""
-VIEW_KEPT = np.radians(35)
+VIEW_KEPT_COS = np.cos(np.radians(35))
 BODY_RADIUS_M = 0.25  # of whoever stands in the way; common practice, no source
 SIZE_KEPT_LOG2 = float(np.log2(1 + SIZE_KEPT))
 
@@ -96,7 +96,10 @@ def body_gap(bodies, k, f, cam):
 
 
 class Acted(NamedTuple):
-    """What the judge knows of the action; see `Action`, but `rise` has tangents."""
+    """What the judge knows of the action; see `Action`.
+
+    But `rise` has tangents, and `ahead` the sine and cosine of the heading, (n, 2).
+    """
 
     times_s: FloatArray
     aim: FloatArray
@@ -108,7 +111,7 @@ class Acted(NamedTuple):
     asked_log2: FloatArray
     held: FloatArray
     bodies: FloatArray
-    heading: FloatArray
+    ahead: FloatArray
     rise: FloatArray
 
 
@@ -145,6 +148,10 @@ def judge(
     top, low, held, rise = acted.top, acted.low, acted.held, acted.rise
     n = times.shape[0]
     sr, cr = np.sin(roll), np.cos(roll)
+    view_x, view_z = np.sin(view), np.cos(view)
+    on_rail = rig.length > 0.0
+    s = speed = 0.0
+    cam = rig_place(rig, s)
     r = p = t = 0
     tick = 0
     good = np.zeros(N_NUMBERS)
@@ -167,10 +174,11 @@ def judge(
             t += 1
         while tick + 1 < ticks.shape[0] and ticks[tick + 1] <= now + 1e-9:
             tick += 1
-        s, speed, _ = evaluate_plan(rails, r, now)
+        if on_rail:
+            s, speed, _ = evaluate_plan(rails, r, now)
+            cam = rig_place(rig, s)
         pan, pan_speed, _ = evaluate_plan(pans, p, now)
         tilt, _, _ = evaluate_plan(tilts, t, now)
-        cam = rig_place(rig, s)
         cams[f, 0], cams[f, 1], cams[f, 2] = cam[0], cam[1], cam[2]
         cams[f, 3], cams[f, 4] = pan, tilt
         rail_low, rail_high = min(rail_low, s), max(rail_high, s)
@@ -221,11 +229,12 @@ def judge(
         if off <= SIZE_KEPT_LOG2:
             good[SIZED] += 1
         dx, dz = cam[0] - eyes[f, 0], cam[2] - eyes[f, 2]
-        bearing = np.arctan2(-dx, -dz) - acted.heading[f] - view
-        bearing -= 2 * np.pi * np.round(bearing / (2 * np.pi))
-        if abs(bearing) <= VIEW_KEPT:
-            good[VIEWED] += 1
         level = np.sqrt(dx * dx + dz * dz)
+        ahead_x, ahead_z = acted.ahead[f, 0], acted.ahead[f, 1]
+        asked_x = ahead_x * view_z + ahead_z * view_x
+        asked_z = ahead_z * view_z - ahead_x * view_x
+        if -(dx * asked_x + dz * asked_z) >= VIEW_KEPT_COS * level:
+            good[VIEWED] += 1
         if rise[f, 0] * level <= cam[1] - eyes[f, 1] <= rise[f, 1] * level:
             good[ANGLED] += 1
     least = max(shown, 1)

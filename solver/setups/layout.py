@@ -4,14 +4,15 @@ A layout is what is searched; `build` turns it into a setup, rounded as it is wr
 and with the run-up and run-out that the dolly needs to be in step at the cut.
 """
 
-from dataclasses import dataclass, replace
 from math import cos, degrees, pi, radians, sin, tan
+from typing import NamedTuple
 
 import numpy as np
 
-from ..arrays import FloatArray, frozen
+from ..arrays import frozen
 from ..lens import Lens
 from ..rig import Rig, arc, sticks, track
+from .descend import Steps
 from .setup import Ask, Setup, View
 from .stage import Stage
 
@@ -23,8 +24,7 @@ ROUND_RAD = radians(0.01)
 RISE = {"below": radians(-12), "level": 0.0, "above": radians(15)}
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Layout:
+class Layout(NamedTuple):
     """A rig on the ground plane, x and z in metres, bearings about the up axis.
 
     Attributes:
@@ -61,26 +61,27 @@ class Layout:
     half_m: float | None = None
 
 
-def moved(layout: Layout, steps: FloatArray) -> Layout:
-    """Return a layout changed by the (3,) steps of a search.
+def moved(layout: Layout, steps: Steps) -> Layout:
+    """Return a layout changed by the steps of a search.
 
     Sticks: away from the subject [m], across [m]. Rails: away [m], a turn of the track
     or a share of the radius, and a factor on how much is followed, as its logarithm.
     """
     bearing = layout.offset[0]
-    away, across, grow = (float(step) for step in steps)
+    away, across, grow = steps
     x = layout.x - sin(bearing) * away
     z = layout.z - cos(bearing) * away
     if layout.kind == "sticks":
-        return replace(layout, x=x - cos(bearing) * across, z=z + sin(bearing) * across)
+        x, z = x - cos(bearing) * across, z + sin(bearing) * across
+        return layout._replace(x=x, z=z)
     follow = min(1.0, layout.follow * float(np.exp(grow)))
     if layout.kind == "track":
-        return replace(layout, x=x, z=z, bearing=layout.bearing + across, follow=follow)
+        bearing = layout.bearing + across
+        return layout._replace(x=x, z=z, bearing=bearing, follow=follow)
     radius = layout.radius_m * float(np.exp(across))
     # The middle of the rail stays where it is.
     slide = radius - layout.radius_m
-    return replace(
-        layout,
+    return layout._replace(
         x=x + sin(layout.bearing) * slide,
         z=z + cos(layout.bearing) * slide,
         radius_m=radius,

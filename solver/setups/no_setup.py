@@ -13,7 +13,7 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..lens import Lens
-from .action import Action, action_of
+from .action import Action
 from .judge import IN, SIZED
 from .layout import lens_height
 from .propose import distance_of, suitable
@@ -60,14 +60,13 @@ class NoSetup:
     changes: tuple[Change, ...]
 
 
-def why_none(ask: Ask, tried: Sequence[Judged]) -> NoSetup:
+def why_none(stage: Rehearsal, tried: Sequence[Judged]) -> NoSetup:
     """Say why no setup holds, from the trials and by trying changes of the ask.
 
     Args:
-        ask: the shot and what its setup may be.
+        stage: the rehearsal of the shot.
         tried: every trial; none of them holds. May be empty.
     """
-    stage = Rehearsal(ask)
     changes = (*_of_place(stage, tried), *_of_kit(stage), *_of_ask(stage))
     best = min(tried, key=lambda each: each.rank, default=None)
     broken = {} if best is None else dict(best.broken)
@@ -79,13 +78,6 @@ def why_none(ask: Ask, tried: Sequence[Judged]) -> NoSetup:
         size_kept=float("nan") if best is None else float(best.trial.numbers[SIZED]),
         changes=changes,
     )
-
-
-def _holds(ask: Ask, like: Rehearsal) -> bool:
-    """Tell whether something holds a changed ask of the same subjects, seen alike."""
-    asked_alike = ask.shot.framings is like.ask.shot.framings
-    action = like.action if asked_alike else action_of(ask.shot)
-    return something_holds(ask, action, like.observed)
 
 
 def _least(amounts: Sequence[float], holds: Callable[[float], bool]) -> float | None:
@@ -104,7 +96,7 @@ def _of_place(rehearsal: Rehearsal, tried: Sequence[Judged]) -> Iterator[Change]
     stage = ask.stage
 
     def holds(changed: Stage) -> bool:
-        return _holds(replace(ask, stage=changed), rehearsal)
+        return something_holds(rehearsal.changed(replace(ask, stage=changed)))
 
     def may_help(changed: Stage, *limits: str) -> bool:
         """Tell whether a trial breaks nothing but these, or a lens was kept away."""
@@ -159,7 +151,7 @@ def _of_kit(rehearsal: Rehearsal) -> Iterator[Change]:
         lens = _scaled(short if step < 1 else long, step)
         if not LENSES_MM[0] <= lens.focal_mm <= LENSES_MM[1]:
             return False
-        return _holds(replace(ask, lenses=(lens,)), rehearsal)
+        return something_holds(rehearsal.changed(replace(ask, lenses=(lens,))))
 
     for steps in (SHORTER, LONGER):
         # A lens that is much longer may need more room than there is.
@@ -181,7 +173,8 @@ def _of_kit(rehearsal: Rehearsal) -> Iterator[Change]:
             )
             crew = replace(ask.shot.crew, grip=faster)
             shot = replace(ask.shot, crew=crew)
-            return _holds(replace(ask, shot=shot, kinds=on_rails), rehearsal)
+            faster_ask = replace(ask, shot=shot, kinds=on_rails)
+            return something_holds(rehearsal.changed(faster_ask))
 
         times = _least(SPEED_STEPS, with_speed)
         if times is not None:
@@ -193,7 +186,7 @@ def _of_ask(rehearsal: Rehearsal) -> Iterator[Change]:
     """Yield kinds of rig, views, and a looser framing, with which something holds."""
     ask = rehearsal.ask
     fewer = ask.rig is None and set(ask.kinds) != set(KINDS)
-    if fewer and _holds(replace(ask, kinds=KINDS), rehearsal):
+    if fewer and something_holds(rehearsal.changed(replace(ask, kinds=KINDS))):
         yield Change(limit="rig.kinds", amount=1.0, unit="open")
     if ask.rig is None and len({view.name for view in ask.views}) < len(VIEWS_RAD):
         views = tuple(
@@ -201,7 +194,7 @@ def _of_ask(rehearsal: Rehearsal) -> Iterator[Change]:
             for name, angle in VIEWS_RAD.items()
             for side in SIDES
         )
-        if _holds(replace(ask, views=views), rehearsal):
+        if something_holds(rehearsal.changed(replace(ask, views=views))):
             yield Change(limit="view", amount=1.0, unit="open")
 
     def with_room(times: float) -> bool:
@@ -210,7 +203,7 @@ def _of_ask(rehearsal: Rehearsal) -> Iterator[Change]:
             for framing in ask.shot.framings
         )
         looser = replace(ask, shot=replace(ask.shot, framings=framings))
-        return _holds(looser, rehearsal)
+        return something_holds(rehearsal.changed(looser))
 
     # A floor may have room for a little looser, and none for much.
     if ask.stage.floor is None:

@@ -7,17 +7,19 @@ lever as long as the distance, so they are only proposed for arcs round a circle
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from functools import lru_cache
 from itertools import product
+from math import atan2, cos, sin
 
 import numpy as np
 
 from ..arrays import FloatArray
+from ..camera import Gate
 from ..lens import Lens
 from .action import Action
 from .clearance import room_m
 from .fit_arc import ArcRules, arc_fault
-from .fit_sticks import AZIMUTH_ASKED, AZIMUTH_OPEN, fit_sticks
+from .fit_sticks import AZIMUTH_ASKED, AZIMUTH_OPEN
 from .layout import MOST_SWEEP, Layout
 from .setup import Ask, View
 from .way import Way
@@ -28,20 +30,19 @@ LEAST_NODES = 3  # of a way that a rail is laid along
 PARALLAX_RULES = ArcRules(most_sweep=2 * np.pi)
 
 
-def propose_sticks(ask: Ask, action: Action) -> list[Layout]:
+def propose_sticks(ask: Ask, way: Way) -> list[Layout]:
     """Return sticks worth trying, for every suitable lens and view."""
     if "sticks" not in ask.kinds:
         return []
-    way = Way(action)
     return [
         _sticks(ask, way, lens, view)
-        for lens, view in product(suitable(ask, action), ask.views)
+        for lens, view in product(suitable(ask, way.action), ask.views)
     ]
 
 
 def propose_rails(
     ask: Ask,
-    action: Action,
+    way: Way,
     lenses: Sequence[Lens],
     may_pay: Callable[[str, Lens, View], bool] = lambda kind, lens, view: True,
 ) -> list[Layout]:
@@ -49,11 +50,10 @@ def propose_rails(
 
     Args:
         ask: the shot and what its setup may be.
-        action: of the shot.
+        way: of the shot's subjects.
         lenses: for which rails are laid, the first one first.
         may_pay: whether a kind of rig may be worth its price with a lens on a view.
     """
-    way = Way(action)
     if len(way.times_s) < LEAST_NODES:
         return []
     arc_lenses = lenses[: 1 if "track" in ask.kinds else len(lenses)]
@@ -85,19 +85,24 @@ def distance_of(ask: Ask, lens: Lens) -> float:
 
 def unnatural(ask: Ask, lens: Lens) -> float:
     """Return how far a lens is from one that draws no attention, in octaves."""
-    tx, _ = ask.shot.gate.half_tangents(lens.focal_mm)
+    return _unnatural(ask.shot.gate, lens.focal_mm)
+
+
+@lru_cache(maxsize=256)
+def _unnatural(gate: Gate, focal_mm: float) -> float:
+    tx, _ = gate.half_tangents(focal_mm)
     return abs(float(np.log2(tx / NATURAL_TX)))
 
 
 def _beside(bearing: float, distance: float) -> FloatArray:
-    return -distance * np.array([np.sin(bearing), np.cos(bearing)])
+    return np.array((-distance * sin(bearing), -distance * cos(bearing)))
 
 
 def _sticks(ask: Ask, way: Way, lens: Lens, view: View) -> Layout:
     distance = distance_of(ask, lens)
     bearing = way.action.main + view.bearing_rad
     weight = AZIMUTH_OPEN if len(ask.views) > 2 else AZIMUTH_ASKED
-    place = fit_sticks(way.centre, distance * way.ratio, bearing, weight)
+    place = way.stand(bearing, distance, weight)
     return Layout(
         kind="sticks",
         lens=lens,
@@ -124,24 +129,24 @@ def _tracks(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:
     distance = distance_of(ask, lens)
     bearing = way.action.main + view.bearing_rad
     curve = way.line(_beside(bearing, distance))
-    origin, direction = curve.fit.origin, curve.fit.direction
+    (x, z), (along_x, along_z) = curve.fit.origin.tolist(), curve.fit.direction.tolist()
     middle = (curve.low_m + curve.high_m) / 2
     base = Layout(
         kind="track",
         lens=lens,
         view=view,
         distance_m=distance,
-        x=float(origin[0] + direction[0] * middle),
-        z=float(origin[1] + direction[1] * middle),
-        bearing=float(np.arctan2(-direction[0], -direction[1])),
+        x=x + along_x * middle,
+        z=z + along_z * middle,
+        bearing=atan2(-along_x, -along_z),
         offset=(bearing, distance),
         reach_m=(curve.high_m - curve.low_m) / 2,
         ends_m_s=curve.ends_m_s,
     )
     hold = _hold(ask, way)
     if hold != "abreast":
-        return [replace(base, hold=hold)]
-    return [replace(base, follow=f) for f in _follows(ask, curve.fast_m_s)]
+        return [base._replace(hold=hold)]
+    return [base._replace(follow=f) for f in _follows(ask, curve.fast_m_s)]
 
 
 def _arcs(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:
@@ -161,7 +166,7 @@ def _arcs(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:
         paced = _follows(ask, curve.fast_m_s)[-1] if hold == "abreast" else 1.0
         turn = 1.0 if fit.sweep > 0 else -1.0
         bearing = fit.start + turn * (low + high) / 2 / fit.radius
-        x, z = fit.centre
+        x, z = fit.centre.tolist()
         slide = radius - fit.radius
         found.append(
             Layout(
@@ -169,9 +174,9 @@ def _arcs(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:
                 lens=lens,
                 view=view,
                 distance_m=distance,
-                x=float(x + np.sin(bearing) * slide),
-                z=float(z + np.cos(bearing) * slide),
-                bearing=float(bearing),
+                x=x + sin(bearing) * slide,
+                z=z + cos(bearing) * slide,
+                bearing=bearing,
                 radius_m=radius,
                 turn=turn,
                 offset=offset,

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..compiled import kernel
 from ..measure import SIZE_KEPT
-from .clearance import RAIL_SAMPLES, rail_gap, rail_samples
+from .clearance import RAIL_SAMPLES, rail_samples
 from .judge import MUST_CLEAR_M, MUST_IN, MUST_SIZE, SIZE_KEPT_LOG2
 
 MAY_BE_OUT = 1.0 - MUST_IN + 1e-9  # share of frames
@@ -18,18 +18,19 @@ LOOKED_AT = 2  # every so many frames of a rail; those between can only add to t
 
 
 @kernel
-def may_hold(rig, acted, half, ty, at_most):
+def may_hold(rig, gap, acted, half, ty, at_most):
     """Tell whether what a rig breaks for certain adds up to no more than `at_most`.
 
-    `half` is the angle from the optical axis to the corner of the frame, `ty` the
-    tangent of half its height, `at_most` as `score.Judged.broken` counts.
+    `gap` is its `rail_gap`, `half` the angle from the optical axis to the corner of the
+    frame, `ty` the tangent of half its height; `at_most` counts as
+    `score.Judged.broken`.
     """
     if at_most == np.inf:
         return True
     places = rail_samples(rig)
     if rig.length <= 0.0:
         return frames_may_hold(places, acted, half, ty, at_most)
-    at_most -= max(0.0, 1.0 - rail_gap(rig, acted.bodies) / MUST_CLEAR_M)
+    at_most -= max(0.0, 1.0 - gap / MUST_CLEAR_M)
     most_apart, most_missized = most_lost(at_most, acted.seen)
     near = rig.length / (RAIL_SAMPLES - 1) / 2  # no part is further from one of them
     pair = fit = 0  # the place that did for the frame before is tried first

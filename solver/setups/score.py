@@ -7,7 +7,7 @@ recorded movement before they were tested on other recordings; the rig has a pri
 its own, so that the simplest setup that holds the shot wins.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import degrees
 
@@ -55,6 +55,27 @@ SIZE_FREE = 0.1  # octaves
 NEAR_FREE_M = 1.5
 LEAST_PRICE = {"sticks": 0.0, "track": 2.0, "arc": 4.0}
 """Points that each kind of rig costs before it has covered any ground."""
+POINTS = (
+    "out_of_frame",
+    "out_of_safe",
+    "size",
+    "size_error",
+    "angle",
+    "decisions",
+    "drift",
+    "rig",
+    "reversals",
+    "strobing",
+    "swing",
+    "near",
+    "hidden",
+    "blocked",
+    "refused",
+    "view",
+    "lens",
+    "room",
+    "side_of_face",
+)
 VIEW_PRICE = {"front": 0.3, "three_quarter": 0.0, "profile": 0.5, "rear": 2.5}
 
 
@@ -65,14 +86,20 @@ class Judged:
     Attributes:
         trial: what was tried.
         broken: musts that it breaks, by name, with how far each is from holding.
-        parts: points by name, none zero.
+        points: rounded to 1e-6, as they are named by `POINTS`.
         score: their sum, rounded to 1e-6.
     """
 
     trial: Trial
     broken: dict[str, float]
-    parts: dict[str, float]
+    points: tuple[float, ...]
     score: float
+
+    @property
+    def parts(self) -> dict[str, float]:
+        """Points by name, none zero."""
+        named = zip(POINTS, self.points, strict=True)
+        return {name: points for name, points in named if points}
 
     @property
     def setup(self) -> Setup:
@@ -93,37 +120,36 @@ class Judged:
 def judged(ask: Ask, trial: Trial) -> Judged:
     """Return the verdict on a trial."""
     numbers = trial.numbers.tolist()
-    parts = {
-        name: _to_micro(points)
-        for name, points in _points(ask, trial, numbers)
-        if points > QUANTUM
-    }
+    points = tuple(
+        [
+            round(each * 1e6) / 1e6 if each > QUANTUM else 0.0
+            for each in _points(ask, trial, numbers)
+        ]
+    )
+    off = _off(ask, trial, numbers)
     return Judged(
         trial=trial,
-        broken={name: off for name, off in _off(ask, trial, numbers) if off > ALMOST},
-        parts=parts,
-        score=_to_micro(sum(parts.values())),
+        broken={name: off[name] for name in off if off[name] > ALMOST},
+        points=points,
+        score=round(sum(points) * 1e6) / 1e6,
     )
 
 
-def _to_micro(points: float) -> float:
-    return round(points * 1e6) / 1e6
-
-
-def _off(
-    ask: Ask, trial: Trial, numbers: Sequence[float]
-) -> Iterator[tuple[str, float]]:
-    """Yield the musts of a trial, each with how far it is off; above 0 is broken."""
-    setup, stage = trial.setup, ask.stage
-    yield "in_frame", (MUST_IN - numbers[IN]) / (1 - MUST_IN)
-    yield "held_in_frame", (MUST_IN - numbers[HELD_IN]) / (1 - MUST_IN)
-    yield "size", (MUST_SIZE - numbers[SIZED]) / MUST_SIZE
-    yield "min_distance", stage.min_distance_m - numbers[CLOSEST]
+def _off(ask: Ask, trial: Trial, numbers: Sequence[float]) -> dict[str, float]:
+    """Return the musts of a trial, each with how far it is off; above 0 is broken."""
+    stage = ask.stage
+    off = {
+        "in_frame": (MUST_IN - numbers[IN]) / (1 - MUST_IN),
+        "held_in_frame": (MUST_IN - numbers[HELD_IN]) / (1 - MUST_IN),
+        "size": (MUST_SIZE - numbers[SIZED]) / MUST_SIZE,
+        "min_distance": stage.min_distance_m - numbers[CLOSEST],
+    }
     if trial.hidden and stage.sight_forbidden.any():
-        yield "sight", trial.hidden
+        off["sight"] = trial.hidden
     if ask.rig is None:
-        yield from rail_faults(stage, setup.rig).items()
-        yield "rail_in_path", 1.0 - numbers[PATH_GAP] / MUST_CLEAR_M
+        off |= rail_faults(stage, trial.setup.rig)
+        off["rail_in_path"] = 1.0 - numbers[PATH_GAP] / MUST_CLEAR_M
+    return off
 
 
 def least_score(ask: Ask, kind: str, lens: Lens, view: View | None) -> float:
@@ -131,45 +157,46 @@ def least_score(ask: Ask, kind: str, lens: Lens, view: View | None) -> float:
 
     It is what no work of the crew changes; all other points are zero at best.
     """
-    standing = sum(points for _, points in _standing_points(ask, lens, view))
+    standing = sum(_standing_points(ask, lens, view))
     return ask.rig_price * LEAST_PRICE[kind] + standing
 
 
 def _standing_points(
     ask: Ask, lens: Lens, view: View | None
-) -> Iterator[tuple[str, float]]:
-    """Yield what lens and view cost however they are worked."""
-    yield "lens", 0.8 * unnatural(ask, lens)
-    yield "room", 0.12 * max(0.0, distance_of(ask, lens) - USUAL_ROOM_M)
-    if view is not None and len(ask.views) > 2:
-        yield "side_of_face", VIEW_PRICE.get(view.name, 0.0)
+) -> tuple[float, float, float]:
+    """Return what lens, distance and view cost however they are worked."""
+    price = VIEW_PRICE.get(view.name, 0.0) if view is not None else 0.0
+    return (
+        0.8 * unnatural(ask, lens),
+        0.12 * max(0.0, distance_of(ask, lens) - USUAL_ROOM_M),
+        price if len(ask.views) > 2 else 0.0,
+    )
 
 
-def _points(
-    ask: Ask, trial: Trial, numbers: Sequence[float]
-) -> Iterator[tuple[str, float]]:
-    """Yield the points of a trial by name, all 0 or more."""
+def _points(ask: Ask, trial: Trial, numbers: Sequence[float]) -> tuple[float, ...]:
+    """Return the points of a trial in the order of `POINTS`; below 0 counts as 0."""
     setup = trial.setup
     too_many = max(0.0, numbers[PAN_RATE] - DECISIONS_FREE)
     covered = numbers[RAIL_HIGH] - numbers[RAIL_LOW]
-    yield "out_of_frame", 1000 * (1 - numbers[IN])
-    yield "out_of_safe", 200 * (1 - numbers[SAFE_IN])
-    yield "size", 20 * (1 - numbers[SIZED])
-    yield "size_error", 10 * max(0.0, numbers[SIZE_RMS] - SIZE_FREE)
-    yield "angle", 6 * (1 - numbers[ANGLED])
-    yield "decisions", 0.6 * (too_many + numbers[DOLLY_RATE])
-    yield "drift", 3 * max(0.0, numbers[DRIFT] - DRIFT_FREE)
-    yield "rig", ask.rig_price * rig_price(setup.rig, covered)
-    yield "reversals", 1.5 * numbers[REVERSALS]
-    yield "strobing", 0.04 * max(0.0, degrees(numbers[TURN]) - TURN_FREE_DEG_S)
-    yield "swing", 0.05 * max(0.0, degrees(numbers[SWING]) - SWING_FREE_DEG)
-    yield "near", 8 * max(0.0, NEAR_FREE_M - numbers[CLOSEST])
-    yield "hidden", 40 * trial.hidden
-    yield "blocked", 12 * numbers[BLOCKED]
-    yield "refused", 1.0 * numbers[REFUSED]
-    if setup.view is not None:
-        yield "view", 6 * (1 - numbers[VIEWED])
-    yield from _standing_points(ask, setup.lens, setup.view)
+    return (
+        1000 * (1 - numbers[IN]),
+        200 * (1 - numbers[SAFE_IN]),
+        20 * (1 - numbers[SIZED]),
+        10 * (numbers[SIZE_RMS] - SIZE_FREE),
+        6 * (1 - numbers[ANGLED]),
+        0.6 * (too_many + numbers[DOLLY_RATE]),
+        3 * (numbers[DRIFT] - DRIFT_FREE),
+        ask.rig_price * rig_price(setup.rig, covered),
+        1.5 * numbers[REVERSALS],
+        0.04 * (degrees(numbers[TURN]) - TURN_FREE_DEG_S),
+        0.05 * (degrees(numbers[SWING]) - SWING_FREE_DEG),
+        8 * (NEAR_FREE_M - numbers[CLOSEST]),
+        40 * trial.hidden,
+        12 * numbers[BLOCKED],
+        1.0 * numbers[REFUSED],
+        0.0 if setup.view is None else 6 * (1 - numbers[VIEWED]),
+        *_standing_points(ask, setup.lens, setup.view),
+    )
 
 
 def rig_price(rig: Rig, covered_m: float) -> float:

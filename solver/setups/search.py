@@ -1,15 +1,14 @@
 """A small search on the judged take, and the candidates of a shot that come of it."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from ..arrays import FloatArray
 from ..lens import Lens
-from ..observe import Observed
 from .action import Action
+from .clearance import rail_faults
 from .constrained import breaks_stage_only, within_limits
-from .descend import descend
+from .descend import Steps, descend
 from .layout import Layout, at_height, build, lens_height, moved
 from .propose import (
     distance_of,
@@ -18,7 +17,7 @@ from .propose import (
     suitable,
     unnatural,
 )
-from .score import Judged, judged, least_score
+from .score import ALMOST, Judged, judged, least_score
 from .setup import KINDS, Ask, Setup, View
 from .trial import Rehearsal
 
@@ -47,11 +46,11 @@ def candidates(
         found = [judged(ask, stage.tried(setup)) for setup in _fixed_rig(ask, action)]
         return sorted(found, key=_order)
     search = _Search(stage)
-    search.work(propose_sticks(ask, action))
+    search.work(propose_sticks(ask, stage.way))
     lenses = _rail_lenses(ask, action, search.tried)
-    search.work(propose_rails(ask, action, lenses[:RAIL_LENSES], search.may_pay))
+    search.work(propose_rails(ask, stage.way, lenses[:RAIL_LENSES], search.may_pay))
     if not search.holds:
-        search.work(propose_rails(ask, action, lenses[RAIL_LENSES:]))
+        search.work(propose_rails(ask, stage.way, lenses[RAIL_LENSES:]))
     found = [verdict for _, verdict in search.tried]
     if refine:
         found += search.refined()
@@ -117,11 +116,12 @@ class _Search:
         """Return the best of a search round a layout; never worse than the start."""
         best = start
         ask = self.ask
-        scale = _first_steps(layout, ask)
+        first = _first_steps(layout, ask)
 
-        def cost(steps: FloatArray) -> float:
+        def cost(share: Steps) -> float:
             nonlocal best
-            setup = build(moved(layout, steps * scale), ask, eyes_m=self.eyes)
+            x, y, z = share[0] * first[0], share[1] * first[1], share[2] * first[2]
+            setup = build(moved(layout, (x, y, z)), ask, eyes_m=self.eyes)
             if setup is None:
                 return np.inf
             verdict = judged(ask, self.stage.tried(setup))
@@ -152,26 +152,37 @@ class _Search:
         return least_score(self.ask, layout.kind, layout.lens, layout.view)
 
 
-def something_holds(ask: Ask, action: Action, observed: Observed) -> bool:
-    """Tell whether a proposal holds the shot; the first that does ends the trying.
+def something_holds(stage: Rehearsal) -> bool:
+    """Tell whether a proposal holds the shot; the first that does ends the trying."""
+    return any(_holds(stage, setup) for setup in _proposed(stage))
 
-    Args:
-        ask: the shot and what its setup may be.
-        action: of the shot.
-        observed: what `Rehearsal` knows of the same subjects and crew.
-    """
-    stage = Rehearsal(ask, action, observed)
+
+def _proposed(stage: Rehearsal) -> Iterator[Setup]:
+    """Yield the setups proposed for a shot, rails for the most natural lenses."""
+    ask, action = stage.ask, stage.action
     if ask.rig is not None:
-        setups = _fixed_rig(ask, action)
-    else:
-        eyes = float(action.eyes[:, 1].mean())
-        sticks = propose_sticks(ask, action)
-        lenses = sorted(suitable(ask, action), key=lambda lens: unnatural(ask, lens))
-        rails = propose_rails(ask, action, lenses[:RAIL_LENSES])
-        built = [build(layout, ask, eyes_m=eyes) for layout in (*sticks, *rails)]
-        setups = [setup for setup in built if setup is not None]
-    trials = (stage.tried_within(setup, 0.0) for setup in setups)
-    return any(judged(ask, trial).holds for trial in trials if trial is not None)
+        yield from _fixed_rig(ask, action)
+        return
+    eyes = float(action.eyes[:, 1].mean())
+    lenses = sorted(suitable(ask, action), key=lambda lens: unnatural(ask, lens))
+    for some in (
+        propose_sticks(ask, stage.way),
+        propose_rails(ask, stage.way, lenses[:RAIL_LENSES]),
+    ):
+        for layout in some:
+            setup = build(layout, ask, eyes_m=eyes)
+            if setup is not None:
+                yield setup
+
+
+def _holds(stage: Rehearsal, setup: Setup) -> bool:
+    """Tell whether a setup holds the shot; it is worked only as far as it may."""
+    if stage.ask.rig is None:
+        faults = rail_faults(stage.ask.stage, setup.rig)
+        if any(off > ALMOST for off in faults.values()):
+            return False
+    trial = stage.tried_within(setup, 0.0)
+    return trial is not None and judged(stage.ask, trial).holds
 
 
 def _into_limits(
@@ -248,10 +259,10 @@ def _cost(verdict: Judged) -> float:
     return BROKEN * broken + score
 
 
-def _first_steps(layout: Layout, ask: Ask) -> FloatArray:
+def _first_steps(layout: Layout, ask: Ask) -> Steps:
     distance = layout.distance_m
     if layout.kind == "sticks":
-        return np.array([AWAY_M * distance, ACROSS_M * distance, 0.0])
+        return AWAY_M * distance, ACROSS_M * distance, 0.0
     # The radius of curved track is that of the stock, where there is a stock.
     turn = 0.0 if layout.kind == "arc" and ask.stage.curve_radii_m else TURN_RAD
-    return np.array([AWAY_M * distance, turn, GROW])
+    return AWAY_M * distance, turn, GROW

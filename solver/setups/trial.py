@@ -5,6 +5,7 @@ what choosing needs not (focus, shake, samples between frames), so that many set
 can be tried. Its numbers agree with `measure` of the take, which a test holds.
 """
 
+from copy import copy
 from dataclasses import dataclass
 from math import atan, hypot
 from typing import NamedTuple
@@ -16,21 +17,15 @@ from ..compiled import kernel
 from ..crew import Crew
 from ..grip import run_grip
 from ..lens import Lens
-from ..observe import (
-    Observed,
-    carried_back,
-    frames_clear,
-    observe,
-    preroll_length,
-)
+from ..observe import carried_back, frames_clear, observe, preroll_length
 from ..operator import run_operator
 from ..perform import cue_rows, most_plans
-from ..plan import PLAN_WIDTH, evaluate_plan
+from ..plan import LENGTHS, PLAN_WIDTH, evaluate_plan
 from ..planner import Planner
 from ..rig import rig_place
 from ..shot import HOLDS, Shot
 from ..tally import starts_within
-from .action import Action, action_of
+from .action import Action, action_of, sized_anew
 from .clearance import rail_gap
 from .judge import (
     DOLLY_RATE,
@@ -44,6 +39,7 @@ from .judge import (
 from .prospect import frames_may_hold, may_hold
 from .setup import Ask, Setup, in_setup
 from .stage import Stage, sight_hidden
+from .way import Way
 
 
 class Hands(NamedTuple):
@@ -78,8 +74,16 @@ class Through(NamedTuple):
 
 
 class Watched(NamedTuple):
-    """What the crew believes at the ticks, and room for the plans made then."""
+    """What the crew believes at the ticks, and room for the plans made then.
 
+    The ticks begin `most` frames before those that are solved, further back than a rig
+    may need that the subjects, `carried` back at the frame `rate`, have to keep clear
+    of: see `frames_clear`.
+    """
+
+    carried: FloatArray
+    rate: float
+    most: int
     ticks: FloatArray
     grip_place: FloatArray
     grip_velocity: FloatArray
@@ -113,15 +117,21 @@ def work(
     up to more than `at_most`. `held` is what the dolly keeps: hold, bearing [rad],
     offset (3,) [m] and follow; for `cams`, `screen` and `out` see `judge`.
     """
-    if not may_hold(rig, acted, through.corner_rad, through.ty, at_most):
+    on_rail = rig.length > 0.0
+    out[PATH_GAP] = rail_gap(rig, acted.bodies) if on_rail else np.inf
+    corner, ty = through.corner_rad, through.ty
+    if not may_hold(rig, out[PATH_GAP], acted, corner, ty, at_most):
         return False
+    clear = frames_clear(rig, watched.carried, watched.rate, watched.most)
+    first = watched.most - clear
     hold, bearing, offset, follow = held
     rails, logs = watched.rails, watched.logs
-    if rig.length > 0.0:
+    if on_rail:
         moves, refused = run_grip(
             rig,
             planner,
             watched.ticks,
+            first,
             watched.grip_place,
             watched.grip_velocity,
             through.weights,
@@ -135,15 +145,13 @@ def work(
             hands.grip_fades_s,
             rails,
         )
-        out[PATH_GAP] = rail_gap(rig, acted.bodies)
         travel(rig, rails[:moves], acted.times_s, cams)
-        if not frames_may_hold(cams, acted, through.corner_rad, through.ty, at_most):
+        if not frames_may_hold(cams, acted, corner, ty, at_most):
             return False
     else:
         rails[0] = 0.0
-        rails[0, 0] = watched.ticks[0]
+        rails[0, 0], rails[0, LENGTHS] = watched.ticks[first], np.inf
         moves, refused = 1, 0
-        out[PATH_GAP] = np.inf
     pans, tilts, lost = run_operator(
         rig,
         rails,
@@ -151,6 +159,7 @@ def work(
         hands.own,
         hands.whip,
         watched.ticks,
+        first,
         watched.place,
         watched.velocity,
         watched.facing,
@@ -238,31 +247,33 @@ class Trial:
 class Rehearsal:
     """One shot on which setups are tried: what they share is worked out once."""
 
-    def __init__(
-        self,
-        ask: Ask,
-        action: Action | None = None,
-        observed: Observed | None = None,
-    ) -> None:
-        """Take a shot and what is open in it.
-
-        Args:
-            ask: the shot.
-            action: of the shot, where it is known.
-            observed: of a rehearsal of the same action and crew, where there is one.
-        """
+    def __init__(self, ask: Ask) -> None:
+        """Take a shot and what is open in it."""
         self.ask = ask
-        self.action = action_of(ask.shot) if action is None else action
+        self.action = action_of(ask.shot)
+        self.way = Way(self.action)
         self.n_trials = 0
         self._acted = _acted(self.action)
-        self._carried = carried_back(ask.shot)
-        self._preroll = preroll_length(ask.shot)
         self._hands = _hands_of(ask.shot.crew)
         self._dolly = ask.shot.crew.grip.planner(length_m=0.0)
         self._through: dict[Lens, Through] = {}
-        self._watched: dict[int, Watched] = {}
-        # Longer before the cut than any setup needs: beliefs read only what was before.
-        self.observed = observed or observe(ask.shot, self._preroll[1], handle=False)
+        self._watched = _watched(ask.shot)
+
+    def changed(self, ask: Ask) -> "Rehearsal":
+        """Return the rehearsal of a changed ask of the same subjects.
+
+        Args:
+            ask: may differ in what can be laid and where, in lenses, in the sizes of
+                its framings and in the limits of its dolly.
+        """
+        other = copy(self)
+        other.ask, other.n_trials = ask, 0
+        other._dolly = ask.shot.crew.grip.planner(length_m=0.0)
+        if ask.shot.framings is not self.ask.shot.framings:
+            other.action = sized_anew(self.action, ask.shot)
+            other._acted = _acted(other.action)
+            other._through = {}
+        return other
 
     def tried(self, setup: Setup) -> Trial:
         """Let the crew work a setup, and judge what came of it."""
@@ -282,12 +293,6 @@ class Rehearsal:
         through = self._through.get(setup.lens)
         if through is None:
             through = self._through[setup.lens] = _through(self.ask.shot, setup)
-        n_before = frames_clear(rig.shape, self._carried, *self._preroll)
-        watched = self._watched.get(n_before)
-        if watched is None:
-            skipped = self._preroll[1] - n_before
-            watched = _watched(self.ask.shot, self.observed, skipped)
-            self._watched[n_before] = watched
         grip = self.ask.shot.crew.grip
         numbers = np.empty(N_NUMBERS)
         cams = np.empty((action.n_frames, 5))
@@ -303,7 +308,7 @@ class Rehearsal:
             self._dolly if rig.length_m == 0.0 else grip.planner(length_m=rig.length_m),
             self._hands,
             through,
-            watched,
+            self._watched,
             self._acted,
             setup.view.bearing_rad if setup.view is not None else 0.0,
             at_most,
@@ -323,9 +328,21 @@ class Rehearsal:
 
 
 def _acted(action: Action) -> Acted:
-    known = {name: getattr(action, name) for name in Acted._fields}
-    upright = np.clip(action.rise, -np.pi / 2, np.pi / 2)
-    return Acted(**known | {"rise": np.tan(upright)})
+    heading, rise = action.heading, action.rise
+    return Acted(
+        times_s=action.times_s,
+        aim=action.aim,
+        top=action.top,
+        low=action.low,
+        eyes=action.eyes,
+        seen=action.seen,
+        primary=action.primary,
+        asked_log2=action.asked_log2,
+        held=action.held,
+        bodies=action.bodies,
+        ahead=np.column_stack((np.sin(heading), np.cos(heading))),
+        rise=np.tan(np.clip(rise, -np.pi / 2, np.pi / 2)),
+    )
 
 
 def _hands_of(crew: Crew) -> Hands:
@@ -359,25 +376,27 @@ def _through(shot: Shot, setup: Setup) -> Through:
     )
 
 
-def _watched(shot: Shot, seen: Observed, skipped: int) -> Watched:
-    """Return what is believed from tick `skipped` on, and room for plans."""
-    ticks, n_cues = seen.ticks[skipped:], len(shot.framings)
-    most = most_plans(ticks, shot.crew.operator.rest_s, n_cues)
+def _watched(shot: Shot) -> Watched:
+    """Return what is believed in a shot, and room for plans."""
+    rate, most = preroll_length(shot)
+    # Longer before the cut than any setup needs: beliefs read only what was before.
+    seen = observe(shot, most, handle=False)
+    ticks, n_cues = seen.ticks, len(shot.framings)
+    heads = most_plans(ticks, shot.crew.operator.rest_s, n_cues)
     grips = most_plans(ticks, shot.crew.grip.rest_s, n_cues)
-
-    def later(values: FloatArray) -> FloatArray:
-        return np.ascontiguousarray(values[:, skipped:])
-
     return Watched(
+        carried=carried_back(shot),
+        rate=rate,
+        most=most,
         ticks=ticks,
-        grip_place=later(seen.grip.place),
-        grip_velocity=later(seen.grip.velocity),
-        place=later(seen.operator.place),
-        velocity=later(seen.operator.velocity),
-        facing=later(seen.facing),
+        grip_place=seen.grip.place,
+        grip_velocity=seen.grip.velocity,
+        place=seen.operator.place,
+        velocity=seen.operator.velocity,
+        facing=seen.facing,
         rails=np.zeros((grips, PLAN_WIDTH)),
-        logs=np.zeros((2, most, PLAN_WIDTH)),
-        whips=np.zeros((2, most), dtype=np.bool_),
+        logs=np.zeros((2, heads, PLAN_WIDTH)),
+        whips=np.zeros((2, heads), dtype=np.bool_),
         aims=np.zeros((len(ticks), 2)),
     )
 

@@ -1,12 +1,12 @@
 """The way of a shot's subjects over the ground, and the curves that keep beside it.
 
 A curve of ideal places at a fixed distance and bearing is the way itself, moved: it is
-fitted once for all lenses and views, and moved with them.
+fitted once for all lenses and views, and moved with them. What has to be fitted for a
+distance and a bearing is remembered: most changes of what is asked leave it as it is.
 """
 
-from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Generic, TypeVar
+from typing import Generic, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from ..arrays import FloatArray
 from .action import Action
 from .fit_arc import ArcFit, arc_through
 from .fit_line import LineFit, fit_line
+from .fit_sticks import fit_sticks
 
 NODES = 48  # ideal places that a curve is fitted through
 FAST_SHARE = 0.95  # quantile of the speed that a follow is laid for
@@ -21,8 +22,7 @@ FAST_SHARE = 0.95  # quantile of the speed that a follow is laid for
 Fit = TypeVar("Fit", LineFit, ArcFit)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Curve(Generic[Fit]):
+class Curve(NamedTuple, Generic[Fit]):
     """A line or an arc through ideal places, and how it is travelled.
 
     Attributes:
@@ -51,13 +51,34 @@ class Way:
         self.ratio: FloatArray = action.ratio[picks]
         self.centre: FloatArray = np.ascontiguousarray(action.centre[picks][:, [0, 2]])
         self._headings = np.unwrap(action.heading[picks])
+        self._stands: dict[tuple[float, float, float], FloatArray] = {}
+        self._swung: dict[tuple[float, float], Curve[ArcFit] | None] = {}
+
+    def stand(
+        self, bearing_rad: float, distance_m: float, weight_azimuth: float
+    ) -> FloatArray:
+        """Return where sticks stand best, (2,) [m]; see `fit_sticks`.
+
+        Args:
+            bearing_rad: of the camera from the subjects, in the world.
+            distance_m: at the first size.
+            weight_azimuth: how much the bearing counts.
+        """
+        key = (bearing_rad, distance_m, weight_azimuth)
+        place = self._stands.get(key)
+        if place is None:
+            place = fit_sticks(
+                self.centre, distance_m * self.ratio, bearing_rad, weight_azimuth
+            )
+            self._stands[key] = place
+        return place
 
     def line(self, beside: FloatArray) -> Curve[LineFit]:
         """Return the line through places beside the way, by (2,) [m] at first."""
         if self.action.resizes:
             return self._line_through(self.centre + self.ratio[:, None] * beside)
-        fit = replace(self._line.fit, origin=self._line.fit.origin + beside)
-        return replace(self._line, fit=fit)
+        fit = self._line.fit
+        return self._line._replace(fit=fit._replace(origin=fit.origin + beside))
 
     def arc(self, beside: FloatArray) -> Curve[ArcFit] | None:
         """Return the arc through places beside the way, None where it is straight."""
@@ -65,8 +86,8 @@ class Way:
             return self._arc_through(self.centre + self.ratio[:, None] * beside)
         if self._arc is None:
             return None
-        fit = replace(self._arc.fit, centre=self._arc.fit.centre + beside)
-        return replace(self._arc, fit=fit)
+        fit = self._arc.fit
+        return self._arc._replace(fit=fit._replace(centre=fit.centre + beside))
 
     def swung(self, bearing_rad: float, distance_m: float) -> Curve[ArcFit] | None:
         """Return the arc through places that turn with the subjects.
@@ -75,9 +96,13 @@ class Way:
             bearing_rad: of the camera from the subjects' heading.
             distance_m: at the first size.
         """
-        turned = self._headings + bearing_rad
-        off = np.column_stack([np.sin(turned), np.cos(turned)])
-        return self._arc_through(self.centre - (distance_m * self.ratio)[:, None] * off)
+        key = (bearing_rad, distance_m)
+        if key not in self._swung:
+            turned = self._headings + bearing_rad
+            off = np.column_stack([np.sin(turned), np.cos(turned)])
+            away = (distance_m * self.ratio)[:, None] * off
+            self._swung[key] = self._arc_through(self.centre - away)
+        return self._swung[key]
 
     @cached_property
     def _line(self) -> Curve[LineFit]:

@@ -13,13 +13,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..arrays import FloatArray
+from ..arrays import ZERO, FloatArray
 from ..crew import PRESETS, Member
 from ..lens import Lens
 from ..observe import Observed, Seen, believe, preroll_frames
 from ..operator import run_operator
 from ..perform import Plans, dolly_plans
-from ..plan import PLAN_WIDTH, evaluate_log
+from ..plan import PLAN_WIDTH, evaluate_log, straight_on
 from ..rig import Rig
 from ..shot import Framing, Shot, Subject
 from .study_camera import CameraMove, noise_of
@@ -194,6 +194,7 @@ class Bench:
             planner,
             planner,
             ticks,
+            ZERO,
             seen.place,
             seen.velocity,
             np.full((n_subjects, len(ticks)), np.nan),
@@ -297,9 +298,7 @@ def recorded_dolly(times_s: FloatArray, rail: FloatArray) -> Plans:
         times_s: (n,) [s]; rail: (n,) [m].
         rail: see times_s.
     """
-    log = np.zeros((len(times_s), PLAN_WIDTH))
-    log[:, 0], log[:, 1] = times_s, rail
-    log[:, 2] = np.gradient(rail, times_s)
+    log = straight_on(times_s, rail, np.gradient(rail, times_s))
     planner = PRESETS["brisk"].grip.planner()
     return Plans(log=log, planner=planner, refused=0, whips=np.zeros(0, dtype=np.bool_))
 

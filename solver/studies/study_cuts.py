@@ -59,7 +59,7 @@ def studied_ends(
     screen[ahead, 0], screen[ahead, 1] = u[ahead], v[ahead] + camera.gate.axis_v
     screen[ahead, 2] = np.abs(ends[0][1][ahead] - ends[1][1][ahead]) / 2
     cams = np.column_stack([place, pan])
-    return trial_ends(shot, cut_action(shot), cams, screen)
+    return trial_ends(shot, shot.lens, cut_action(shot), cams, screen)
 
 
 def _shot(

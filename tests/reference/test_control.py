@@ -9,7 +9,7 @@ from scipy.linalg import solve_continuous_are
 from scipy.optimize import brentq
 
 from carrellata.solver.belief import SETTLE, covariance_step, transition
-from carrellata.solver.plan import N_PIECES, PLAN_WIDTH, evaluate_plan, write_plan
+from carrellata.solver.plan import LENGTHS, PLAN_WIDTH, evaluate_plan, write_plan
 from carrellata.solver.planner import N_BLOCKS, build_planner, stop_distance
 
 # The S-curve, rest to rest: distance, speed, acceleration, jerk -> time. Closed forms:
@@ -50,7 +50,7 @@ def stop_of(speed, accel, jerk):
 
 def stop_time(speed, accel, jerk):
     row, _ = stop_of(speed, accel, jerk)
-    return row[4 + N_PIECES + N_BLOCKS :].sum()
+    return row[LENGTHS + N_BLOCKS :].sum()
 
 
 @pytest.mark.parametrize(("distance", "speed", "accel", "jerk", "expected"), S_CURVES)

@@ -145,4 +145,6 @@ def test_ends_of_a_trial_are_those_of_its_take() -> None:
         cams = np.column_stack([take.base, take.pan[:, 0]])[cut]
         screen = np.column_stack([take.u, take.v, take.size])[cut]
         action = cut_action(take.shot)
-        assert trial_ends(take.shot, action, cams, screen) == shot_ends(take)
+        assert trial_ends(take.shot, take.shot.lens, action, cams, screen) == shot_ends(
+            take
+        )

@@ -22,8 +22,8 @@ from shots import (
 from carrellata.solver import rig as rigs
 from carrellata.solver.crew import PRESETS, WHIP, Crew
 from carrellata.solver.plan import (
+    LENGTHS,
     N_BLOCKS,
-    N_PIECES,
     PLAN_WIDTH,
     evaluate_plan,
     write_plan,
@@ -267,7 +267,7 @@ def test_the_stop_that_follows_a_plan_ends_at_rest():
 def test_the_check_sees_a_limit_broken_by_a_hair():
     take = operate(shot(acted(shuttle(), 4.0), rigs.sticks([0.0, 1.5, 6.0])))
     log = take.pan_plans.log.copy()
-    log[:, 4 : 4 + N_PIECES] *= 1.001  # every jerk
+    log[:, 1:LENGTHS] *= 1.001  # every state and jerk
     faster = dataclasses.replace(take.pan_plans, log=log)
     assert max(worst_shares(take)["pan"]) <= 1 + JERK_SLACK
     broken = worst_shares(dataclasses.replace(take, pan_plans=faster))

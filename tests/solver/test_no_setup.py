@@ -11,6 +11,7 @@ from carrellata.solver.setups import no_setup
 from carrellata.solver.setups.no_setup import LOOSER, why_none
 from carrellata.solver.setups.search import candidates
 from carrellata.solver.setups.setup import Ask
+from carrellata.solver.setups.trial import Rehearsal
 
 SECONDS = np.arange(49) / 24
 
@@ -29,7 +30,9 @@ def test_two_who_do_not_fit_are_offered_a_looser_framing() -> None:
     ask = pair_at_chest(2.0)
     tried = candidates(ask)
     assert not any(each.holds for each in tried)
-    (change,) = (c for c in why_none(ask, tried).changes if c.limit == "framing.size")
+    (change,) = (
+        c for c in why_none(Rehearsal(ask), tried).changes if c.limit == "framing.size"
+    )
     assert change.amount in LOOSER
     framing = ask.shot.framings[0]
     looser = replace(framing, distance_m=framing.distance_m * change.amount)
@@ -45,11 +48,11 @@ def test_a_limit_that_is_not_the_only_one_is_not_tried(
     assert all(each.broken.keys() - {"min_distance"} for each in tried)
     stages = []
 
-    def spy(changed: Ask, *_: object) -> bool:
-        stages.append(changed.stage)
+    def spy(changed: Rehearsal) -> bool:
+        stages.append(changed.ask.stage)
         return False
 
     monkeypatch.setattr(no_setup, "something_holds", spy)
-    assert why_none(ask, tried).changes == ()
+    assert why_none(Rehearsal(ask), tried).changes == ()
     assert stages
     assert all(stage == ask.stage for stage in stages)

@@ -35,8 +35,8 @@ def all_worked(ask: Ask) -> list[Judged]:
     """Return every proposal, worked and judged, with nothing left out."""
     stage = Rehearsal(ask)
     layouts = [
-        *propose_sticks(ask, stage.action),
-        *propose_rails(ask, stage.action, ask.lenses),
+        *propose_sticks(ask, stage.way),
+        *propose_rails(ask, stage.way, ask.lenses),
     ]
     eyes = float(stage.action.eyes[:, 1].mean())
     built = [build(layout, ask, eyes_m=eyes) for layout in layouts]

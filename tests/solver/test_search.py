@@ -10,7 +10,7 @@ from shots import circle, walk
 from carrellata.solver.setups import search
 from carrellata.solver.setups.clearance import rail_faults
 from carrellata.solver.setups.constrained import within_limits
-from carrellata.solver.setups.descend import descend
+from carrellata.solver.setups.descend import Steps, descend
 from carrellata.solver.setups.judge import SIZED, VIEWED
 from carrellata.solver.setups.layout import Layout, build
 from carrellata.solver.setups.score import Judged
@@ -190,12 +190,12 @@ def test_a_longer_lens_stands_further_off() -> None:
 def test_the_simplex_goes_down_a_bowl() -> None:
     seen: list[float] = []
 
-    def bowl(steps: np.ndarray) -> float:
-        value = float(((steps - [1.3, -0.4, 0.6]) ** 2).sum())
+    def bowl(steps: Steps) -> float:
+        value = float(((np.array(steps) - [1.3, -0.4, 0.6]) ** 2).sum())
         seen.append(value)
         return value
 
-    descend(bowl, 3, bowl(np.zeros(3)), 60)
+    descend(bowl, 3, bowl((0.0, 0.0, 0.0)), 60)
     assert len(seen) == 61
     assert min(seen) < 1e-2
 
@@ -203,8 +203,8 @@ def test_the_simplex_goes_down_a_bowl() -> None:
 def test_a_descent_is_given_up_halfway_when_it_cannot_come_near() -> None:
     seen: list[float] = []
 
-    def slope(steps: np.ndarray) -> float:
-        seen.append(10.0 - float(steps[0]))
+    def slope(steps: Steps) -> float:
+        seen.append(10.0 - steps[0])
         return seen[-1]
 
     for to_beat, most in ((-1e6, 14), (9.5, 25)):

@@ -18,7 +18,13 @@ from carrellata.jobs.review.plan_view import plan_view
 from carrellata.jobs.review.shown import shown_of
 from carrellata.jobs.review.spectrum import shake_spectrum
 from carrellata.jobs.review.svg import Box
-from carrellata.jobs.review.time_plots import Curve, Plot, clock_of, time_plot
+from carrellata.jobs.review.time_plots import (
+    Curve,
+    Plot,
+    clock_of,
+    time_plot,
+    time_plots,
+)
 from carrellata.jobs.review.views import frame_drawing, plan_drawing
 from carrellata.jobs.shots import prepare
 from carrellata.jobs.solve_shot import solve_prepared
@@ -115,6 +121,33 @@ def test_curves_keep_their_places_where_flat_runs_are_left_out() -> None:
     np.testing.assert_allclose(drawn[5:9], drawn[6], atol=0.5)
     assert set(np.flatnonzero(np.abs(drawn - y[0]) > 1)) == {5, 6, 7, 8}
     assert after[0] == pytest.approx(across[13], abs=0.006)
+
+
+def test_plots_drawn_together_are_those_drawn_alone() -> None:
+    shown = shown_of(solved())
+    n = len(shown.frames)
+    rising = Curve(values=np.linspace(-3.0, 40.0, n), kind="pan")
+    gap = Curve(values=np.where(np.arange(n) < 4, np.nan, 7.0), kind="bearing")
+    nothing = Curve(values=np.full(n, np.nan), kind="pan")
+    edges = (np.full(n, 1.0), np.full(n, np.inf))
+    plots = [
+        Plot(name="limited", curves=(rising, gap), limit=45.0, ceiling=50.0),
+        Plot(name="empty", curves=(nothing,)),
+        Plot(name="held", curves=(gap,), corridor=edges, ceiling=20.0),
+    ]
+    clock = clock_of(shown, BOX)
+    together = time_plots(clock, plots)
+    assert together == [time_plot(clock, plot) for plot in plots]
+    limited, empty, held = map(parsed, together)
+    assert [each.get("d") for each in of_class(empty, "pan")] == [""]
+    assert len(of_class(limited, "limit")) == 2
+    low, high = (
+        {y for _, y in np.array(numbers(each.get("d"))).reshape(-1, 2).tolist()}
+        for each in of_class(held, "corridor")
+    )
+    # What is beyond the end of the axis runs along it.
+    assert min(low) > BOX.top
+    assert high == {BOX.top}
 
 
 def test_plan_of_a_scene_with_y_up_is_that_of_the_same_scene_with_z_up() -> None:

@@ -19,3 +19,12 @@ def test_level_of_white_noise_is_flat() -> None:
     _, power = density(values, 50.0)
     # One-sided density of variance 4 over 25 Hz.
     assert power.mean() == pytest.approx(4 / 25, rel=0.02)
+
+
+def test_rows_have_the_spectra_that_each_has_alone() -> None:
+    rows = np.random.default_rng(4).normal([[0.0], [5.0]], 1.0, (2, 91))
+    hz, powers = density(rows, 24.0)
+    for row, power in zip(rows, powers, strict=True):
+        alone_hz, alone = density(row, 24.0)
+        np.testing.assert_array_equal(hz, alone_hz)
+        np.testing.assert_array_equal(power, alone)
