@@ -59,7 +59,8 @@ class Subject:
         shown = (self.times_s, self.floor, self.eyes)
         seen = self.visible | self.fresh
         if not seen.all():
-            shown = tuple(frozen(values[seen]) for values in shown)
+            times, floor, eyes = (frozen(values[seen]) for values in shown)
+            shown = (times, floor, eyes)
         object.__setattr__(self, "shown", shown)
 
     def at(self, times_s: FloatArray, fraction: float) -> FloatArray:
