@@ -9,12 +9,12 @@ of a short solve, for memory that goes back to the system anyway.
 import atexit
 import gc
 
-SELDOM = (50_000, 20, 100)
-"""Thresholds of `gc`: some seventy times as many objects as it waits for by itself."""
+SELDOM = (200_000, 20, 100)
+"""Thresholds of `gc`: no search in a short solve, and seldom one in a long one."""
 
 
 def collect_seldom() -> None:
-    """Let this process search some seventy times less often, and not as it ends.
+    """Let this process search for garbage seldom, and not as it ends.
 
     What others have asked to be called at the end is called as ever, and what is said
     is said. A file that is written to has to be closed by whoever opened it.
