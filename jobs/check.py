@@ -5,7 +5,6 @@ Apart from the modules that solve, so that a check loads none of them.
 
 from pathlib import Path
 
-from .asks import ask_of
 from .errors import Fault, ShotDataError
 from .load import load_job
 from .shots import prepare
@@ -43,6 +42,8 @@ def data_faults(
     """
     try:
         if spec.is_open:
+            from .asks import ask_of
+
             ask_of(job, spec, folder, read=read)
         else:
             prepare(job, spec, folder, read=read)

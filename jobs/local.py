@@ -8,13 +8,11 @@ import re
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from .check import data_faults
-from .choose import Chosen, choose_setups
 from .errors import CancelledError, Fault, JobError
 from .files import Place, failure_words
-from .judge_shot import judge_shot
 from .judgement import Judgement
 from .load import load_job
 from .lock import with_locked_setups
@@ -28,6 +26,9 @@ from .store import Store
 from .subjects import SubjectReader, read_subject
 from .threads import use_one_thread
 from .warm import is_warm, warm_up
+
+if TYPE_CHECKING:
+    from .choose import Chosen
 
 Progress = Callable[[ShotRow | Judgement, int], None]
 """Called with what came of each step that is done, and how many there are in all."""
@@ -176,7 +177,7 @@ class Task(NamedTuple):
     """A shot to be solved, with the setup chosen for it."""
 
     spec: ShotSpec
-    chosen: Chosen | None
+    chosen: "Chosen | None"
 
 
 def solve_task(work: Work, task: Task) -> ShotRow:
@@ -189,6 +190,9 @@ def solve_task(work: Work, task: Task) -> ShotRow:
 
 def judge_task(work: Work, spec: ShotSpec) -> Judgement:
     """Judge the setups of one shot; it has failed where that cannot be written."""
+    # Imported here: who solves given setups loads nothing that chooses.
+    from .judge_shot import judge_shot
+
     try:
         return judge_shot(work, spec)
     except OSError as error:
@@ -214,8 +218,12 @@ def _choose(
     work: Work,
     shots: Sequence[ShotSpec],
     done: Callable[[Judgement], None],
-) -> tuple[dict[str, Chosen], dict[str, ShotRow]]:
+) -> tuple[dict[str, "Chosen"], dict[str, ShotRow]]:
     """Judge shots and choose their setups; return the choices and rows without one."""
+    if not shots:
+        return {}, {}
+    from .choose import choose_setups
+
     judgements: dict[str, Judgement] = {}
     for judgement in run(judge_task, shots, lost=_lost_judgement):
         judgements[judgement.shot] = judgement

@@ -1,6 +1,9 @@
 """Says in a sentence why a shot has no setup, and what would give it one."""
 
-from ..solver.setups.no_setup import Change, NoSetup
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:  # pages look for these words, and need nothing that chooses
+    from ..solver.setups.no_setup import Change, NoSetup
 
 TIGHTEST = "; tightest limit: "
 HELPS = "; what would help: "
@@ -18,7 +21,7 @@ _BROKEN = {
 }
 
 
-def no_setup_words(reason: NoSetup) -> str:
+def no_setup_words(reason: "NoSetup") -> str:
     """Return why there is no setup, naming the tightest limit and what would help."""
     broken = sorted(reason.broken, key=lambda name: -reason.broken[name])
     what = [_broken(name) for name in broken] or ["no rig could be laid"]
@@ -45,7 +48,7 @@ def _broken(name: str) -> str:
     return f'a rail meets keep-out "{which}"' if which else _BROKEN.get(kind, kind)
 
 
-def _change(change: Change) -> str:
+def _change(change: "Change") -> str:
     kind, _, which = change.limit.partition(":")
     if which:
         return f'without keep-out "{which}"'

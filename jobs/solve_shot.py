@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pyarrow as pa
 
@@ -10,7 +10,6 @@ from ..solver.cuts.cut_end import ShotEnds, shot_ends
 from ..solver.errors import SolverError
 from ..solver.measure import Measures, measure
 from ..solver.take import operate
-from .choose import Chosen
 from .continuity import plain_finding
 from .errors import ShotDataError
 from .judgement import Judgement
@@ -23,6 +22,9 @@ from .spec_shot import ShotSpec
 from .store import Store
 from .subjects import SubjectReader, read_subject
 from .takes import take_metadata, take_rows
+
+if TYPE_CHECKING:
+    from .choose import Chosen
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -42,7 +44,7 @@ class Work:
     read: SubjectReader = read_subject
 
 
-def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> ShotRow:
+def solve_shot(work: Work, spec: ShotSpec, chosen: "Chosen | None" = None) -> ShotRow:
     """Solve a shot, unless a take that answers it is there, and return its row.
 
     A locked take is kept to the byte and measured against the action as it is now.

@@ -21,12 +21,6 @@ from ..solver.measure import measure
 from ..solver.observe import Observed, Seen, observe
 from ..solver.perform import Performance, dolly_plans, focus_plans, head_plans
 from ..solver.rig import Rig, sticks, track
-from ..solver.setups.action import action_of
-from ..solver.setups.propose import propose_rails, propose_sticks
-from ..solver.setups.search import candidates
-from ..solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, View
-from ..solver.setups.stage import Stage
-from ..solver.setups.way import Way
 from ..solver.shake import LEVELS
 from ..solver.shot import Framing, Shot, Subject
 from ..solver.take import operate, recorded
@@ -52,12 +46,12 @@ def warm_up(*, choosing: bool = False) -> None:
         try:
             _grip_and_operator()
             if choosing:
-                candidates(_ask())
+                _choose()
         finally:
             other.wait()
     measure(operate(_shot(_rail())))
     if choosing:
-        candidates(_ask())
+        _choose()
 
 
 def is_warm(*, choosing: bool) -> bool:
@@ -83,11 +77,17 @@ def _grip_and_operator() -> None:
     head_plans(shot, imagined, dolly_plans(shot, imagined))
 
 
+def _choose() -> None:
+    # Imported here: who solves given setups loads nothing that chooses.
+    from .warm_setups import choose
+
+    choose(_shot(_rail()))
+
+
 def _lay() -> None:
-    ask = _ask()
-    way = Way(action_of(ask.shot))
-    propose_sticks(ask, way)
-    propose_rails(ask, way, ask.lenses)
+    from .warm_setups import lay
+
+    lay(_shot(_rail()))
 
 
 def _puller_and_take() -> None:
@@ -123,28 +123,6 @@ def _imagined(shot: Shot) -> Observed:
 
 def _rail() -> Rig:
     return track(np.array([-1.0, 1.5, 4.0]), np.array([1.0, 1.5, 4.0]))
-
-
-def _ask() -> Ask:
-    """Return the shot with its setup open, on a stage with a box to look past."""
-    views = tuple(
-        View(name=name, angle_rad=angle, side=side)
-        for name, angle in VIEWS_RAD.items()
-        for side in SIDES
-    )
-    return Ask(
-        shot=_shot(_rail()),
-        lenses=(_LENS, Lens(50.0)),
-        rig=None,
-        kinds=KINDS,
-        views=views,
-        height_m=None,
-        stage=Stage(
-            keep_outs=np.array([[[9.0, 0.0, -9.0], [9.5, 1.0, -8.0]]]),
-            names=("box",),
-            sight_forbidden=np.zeros(1, dtype=np.bool_),
-        ),
-    )
 
 
 def _shot(rig: Rig) -> Shot:

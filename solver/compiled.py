@@ -7,7 +7,8 @@ directly or through others: an edit in any of them compiles afresh. The target i
 generic processor without fast-math, so that one architecture gives one result. Where
 the user's cache folder can't be written (read-only installs, accounts without a home),
 the machine code goes to a temporary folder. The compiler itself is only imported when a
-kernel is first called: commands that solve nothing start without it.
+kernel is first called: commands that solve nothing start without it. What takes machine
+code from the disk is in `machine_code`.
 """
 
 import functools
@@ -88,15 +89,17 @@ def has_machine_code(module: str, function: str) -> bool:
 
 def _compiled(function: Callable[..., Any], *, for_python: bool) -> Any:
     numba = _compiler()
+    from .machine_code import machine_code
+
     folder = _cache_folder(Path(function.__code__.co_filename))
     before = numba.config.CACHE_DIR
     numba.config.CACHE_DIR = folder if for_python else f"{folder}/linked"
     compiled = numba.njit(
-        cache=True,
         error_model="numpy",
         no_cpython_wrapper=not for_python,
         no_cfunc_wrapper=True,
     )(function)
+    compiled._cache = machine_code(function, for_python=for_python)
     numba.config.CACHE_DIR = before
     return compiled
 
@@ -111,28 +114,7 @@ def _compiler() -> Any:
     config: Any = numba.config  # its settings are made at run time
     config.CPU_NAME = "generic"
     config.CPU_FEATURES = ""
-    if "numba.np.arraymath" not in sys.modules:
-        _load_array_functions()
     return numba
-
-
-def _load_array_functions() -> None:
-    """Load the compiler's array functions, but not scipy's linear algebra for them.
-
-    They look for it as they are loaded, which takes as long again; no kernel uses it.
-    """
-    from numba.np import linalg
-
-    look_for = linalg.ensure_blas
-    linalg.ensure_blas = _find_none
-    try:
-        import numba.np.arraymath  # noqa: F401
-    finally:
-        linalg.ensure_blas = look_for
-
-
-def _find_none() -> None:
-    raise ImportError
 
 
 if "numba" in sys.modules:  # who imported it may compile before a kernel is called
@@ -144,24 +126,44 @@ def sources_of(module: Path) -> tuple[Path, ...]:
     found = {module}
     waiting = [module]
     while waiting:
-        source = waiting.pop()
-        for dots, name in _IMPORTED.findall(source.read_text(encoding="utf-8")):
-            folder = source.parents[len(dots) - 1]
-            imported = folder.joinpath(*name.split(".")).with_suffix(".py")
-            if imported not in found:
-                found.add(imported)
-                waiting.append(imported)
+        new = _imported_by(waiting.pop()) - found
+        found |= new
+        waiting += new
     return tuple(sorted(found))
+
+
+@cache
+def _imported_by(source: Path) -> frozenset[Path]:
+    """Return the files of this package that a module imports itself."""
+    found = _IMPORTED.findall(source.read_text(encoding="utf-8"))
+    return frozenset(
+        source.parents[len(dots) - 1].joinpath(*name.split(".")).with_suffix(".py")
+        for dots, name in found
+    )
+
+
+@cache
+def _version() -> str:
+    return version("numba")
+
+
+@cache
+def _digest_of(source: Path) -> bytes:
+    return hashlib.sha256(source.read_bytes()).digest()
 
 
 @cache
 def _cache_folder(module: Path) -> str:
     """Return a writable folder named after the sources that a module depends on."""
-    digest = hashlib.sha256(version("numba").encode())
+    digest = hashlib.sha256(_version().encode())
     for source in sources_of(module):
         digest.update(source.name.encode())
-        digest.update(source.read_bytes())
-    name = f"carrellata-kernels-{digest.hexdigest()[:16]}"
+        digest.update(_digest_of(source))
+    return writable_folder(f"carrellata-kernels-{digest.hexdigest()[:16]}")
+
+
+def writable_folder(name: str) -> str:
+    """Return a folder of this name for what can be made again, made where it can be."""
     home = os.environ.get("NUMBA_CACHE_DIR") or os.path.expanduser("~/.cache")  # noqa: PTH111 - Path.home() raises without a home
     for base in (home, tempfile.gettempdir()):
         folder = Path(base) / name

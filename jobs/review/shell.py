@@ -9,6 +9,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from .kept_templates import KeptTemplates
 from .svg import element, line, path
 
 _PAGES = Path(__file__).parent / "pages"
@@ -70,6 +71,7 @@ def _digest(text: str) -> str:
 def _environment() -> Environment:
     environment = Environment(
         loader=FileSystemLoader(_PAGES),
+        bytecode_cache=KeptTemplates(),
         autoescape=True,
         undefined=StrictUndefined,
         auto_reload=False,

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from walks import save_job, walking_job, walking_shot
 
+from carrellata.jobs.warm import warm_up
+
 PROGRAM = """
 import sys
 from pathlib import Path
@@ -51,6 +53,28 @@ def test_warmed_process_compiles_nothing_when_it_solves(tmp_path: Path) -> None:
     statuses, compiled = done.stdout.splitlines()
     assert statuses == str(["solved"] * 4)
     assert compiled == "[]"
+
+
+def test_solving_and_checking_given_setups_load_nothing_that_chooses(
+    tmp_path: Path,
+) -> None:
+    warm_up()
+    job = save_job(tmp_path, walking_job(walking_shot("010")))
+    program = (
+        "import sys\n"
+        "from carrellata.worker.cli import main\n"
+        "assert main(sys.argv[1:]) == 0\n"
+        "chooses = ('solver.setups.search', 'solver.cuts.sequence', 'jobs.asks')\n"
+        "print({f'carrellata.{name}' for name in chooses} & set(sys.modules))\n"
+    )
+    for words in (["solve", job, "-o", tmp_path / "out"], ["check", job]):
+        found = subprocess.run(
+            [sys.executable, "-c", program, *map(str, words)],
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        assert found.stdout.splitlines()[-1] == "set()"
 
 
 def test_loading_the_solver_loads_no_compiler() -> None:
