@@ -17,14 +17,14 @@ from functools import cache
 from typing import Any
 
 import numba
-from numba.core import environment
+from numba.core import codegen, environment, runtime
 from numba.core.caching import FunctionCache
 from numba.core.codegen import JITCodeLibrary
-from numba.core.codegen import ll as binding
-from numba.core.runtime import _nrt_python
 
 KNOWN = (0, 68)
 
+_binding: Any = vars(codegen)["ll"]
+_memory_functions: Any = vars(runtime)["_nrt_python"]
 _rebuilt_with_module = environment._rebuild_env
 
 
@@ -36,6 +36,7 @@ def machine_code(function: Callable[..., Any], *, for_python: bool) -> FunctionC
         for_python: whether Python calls it, and not only kernels.
     """
     if numba.version_info.short != KNOWN:
+        _load_array_functions()
         return FunctionCache(function)
     return _OnDisk(function) if for_python else _ToCompile(function)
 
@@ -85,7 +86,7 @@ class _Library(JITCodeLibrary):
 
     def _get_module_for_linking(self) -> Any:
         if self._unread is not None:
-            self._shared_module = binding.parse_bitcode(self._unread)
+            self._shared_module = _binding.parse_bitcode(self._unread)
             self._codegen._engine._load_defined_symbols(self._shared_module)
             self._unread = None
         return super()._get_module_for_linking()
@@ -102,8 +103,8 @@ def _name_memory_functions() -> None:
 
     The compiler does so when it gets ready, and compiles parts that go into new code.
     """
-    for name, address in _nrt_python.c_helpers.items():
-        binding.add_symbol(name if name.startswith("_") else f"NRT_{name}", address)
+    for name, address in _memory_functions.c_helpers.items():
+        _binding.add_symbol(name if name.startswith("_") else f"NRT_{name}", address)
 
 
 def _rebuilt(module: str, constants: Any, name: str) -> Any:
