@@ -120,7 +120,7 @@ def dolly_plans(shot: Shot, observed: Observed) -> Plans:
         cues,
         HOLDS.index(shot.hold),
         shot.view_rad,
-        np.array(shot.side_offset),
+        shot.side_offset,
         shot.follow,
         grip.tolerance,
         grip.rest_s,

@@ -15,7 +15,7 @@ from .fit_arc import ArcFit
 from .fit_line import LineFit
 from .judge import SIZE_KEPT_LOG2
 from .laying import Bounds, Curved, Straight, Wish, wish_at_nodes
-from .layout import Layout, lens_height
+from .layout import Layout
 from .setup import Ask
 
 STAGE_LIMITS = ("floor", "keep_out", "min_distance", "rail_in_path", "sight")
@@ -37,7 +37,6 @@ def within_limits(ask: Ask, action: Action, layout: Layout) -> Layout | None:
         action: of the shot.
         layout: sticks, or a rail on which the dolly keeps abreast, that breaks limits.
     """
-    eyes = float(action.eyes[:, 1].mean())
     wish = wish_at_nodes(
         Wish(
             times_s=action.times_s,
@@ -51,7 +50,7 @@ def within_limits(ask: Ask, action: Action, layout: Layout) -> Layout | None:
     operator, grip = ask.shot.crew.operator, ask.shot.crew.grip
     bounds = Bounds(
         stage=ask.stage,
-        height_m=lens_height(ask, layout.distance_m, eyes),
+        height_m=layout.height_m,
         aim_m=float(action.aim[:, 1].mean()),
         pan_speed=operator.max_speed,
         pan_accel=operator.max_accel,

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..arrays import frozen
+from ..arrays import FloatArray, frozen
 from ..lens import Lens
 from ..rig import Rig, arc, sticks, track
 from .descend import Steps
@@ -31,6 +31,7 @@ class Layout(NamedTuple):
         kind: sticks, track or arc.
         lens, view: what it is laid for.
         distance_m: at which the lens gives the asked size.
+        height_m: of the lens, see `lens_height`.
         x, z: of the lens (sticks), the middle of the rail (track), the centre (arc).
         bearing: along the track, or of the middle of the arc from its centre [rad].
         radius_m: of the arc.
@@ -48,6 +49,7 @@ class Layout(NamedTuple):
     lens: Lens
     view: View
     distance_m: float
+    height_m: float
     x: float
     z: float
     bearing: float = 0.0
@@ -89,24 +91,23 @@ def moved(layout: Layout, steps: Steps) -> Layout:
     )
 
 
-def build(layout: Layout, ask: Ask, *, eyes_m: float) -> Setup | None:
+def build(layout: Layout, ask: Ask) -> Setup | None:
     """Return the setup of a layout, or None where it is not worth a rail.
 
     Args:
         layout: the layout.
         ask: the shot with its stage, crew limits and stock.
-        eyes_m: height of the eyes, from which angles of view are counted [m].
     """
-    height = lens_height(ask, layout.distance_m, eyes_m)
-    rig = _rig(layout, ask, height)
-    if rig is None:
-        return None
     if layout.kind == "sticks":
+        rig = sticks(_place(layout.x, layout.height_m, layout.z))
         return Setup(lens=layout.lens, rig=rig, view=layout.view)
+    laid = _rail(layout, ask)
+    if laid is None:
+        return None
     bearing, length = layout.offset
     return Setup(
         lens=layout.lens,
-        rig=rig,
+        rig=laid,
         view=layout.view,
         hold=layout.hold,
         view_rad=layout.view.bearing_rad,
@@ -128,7 +129,13 @@ def at_height(rig: Rig, height_m: float) -> Rig:
 
 
 def lens_height(ask: Ask, distance_m: float, eyes_m: float) -> float:
-    """Return the height of the lens that an angle asks for, as the stage allows [m]."""
+    """Return the height of the lens that an angle asks for, as the stage allows [m].
+
+    Args:
+        ask: the shot with its stage.
+        distance_m: of the lens.
+        eyes_m: height of the eyes, from which angles of view are counted.
+    """
     if ask.height_m is not None:
         return ask.height_m
     angle = ask.shot.framings[0].angle
@@ -137,9 +144,11 @@ def lens_height(ask: Ask, distance_m: float, eyes_m: float) -> float:
     return _mm(min(max(eyes_m + distance_m * tan(rise), low), high))
 
 
-def _rig(layout: Layout, ask: Ask, height: float) -> Rig | None:
-    if layout.kind == "sticks":
-        return sticks(np.array([_mm(layout.x), height, _mm(layout.z)]))
+def _place(x: float, height: float, z: float) -> FloatArray:
+    return frozen((_mm(x), height, _mm(z)))
+
+
+def _rail(layout: Layout, ask: Ask) -> Rig | None:
     grip = ask.shot.crew.grip
     runs = [
         speed * speed / (2 * grip.max_accel) + 0.5 * speed
@@ -152,16 +161,17 @@ def _rig(layout: Layout, ask: Ask, height: float) -> Rig | None:
     if layout.kind == "track":
         half = in_sections(2 * half, ask.stage) / 2
         dx, dz = -sin(layout.bearing) * half, -cos(layout.bearing) * half
-        one = np.array([_mm(layout.x - dx), height, _mm(layout.z - dz)])
-        two = np.array([_mm(layout.x + dx), height, _mm(layout.z + dz)])
-        return track(one, two)
+        return track(
+            _place(layout.x - dx, layout.height_m, layout.z - dz),
+            _place(layout.x + dx, layout.height_m, layout.z + dz),
+        )
     radius = _mm(layout.radius_m)
     if not LEAST_RADIUS_M <= radius <= MOST_RADIUS_M:
         return None
     sweep = min(2 * half / radius, MOST_SWEEP)
     sweep = max(_cdeg(sweep), ROUND_RAD)
     start = _cdeg(layout.bearing - layout.turn * sweep / 2)
-    centre = np.array([_mm(layout.x), height, _mm(layout.z)])
+    centre = _place(layout.x, layout.height_m, layout.z)
     return arc(centre, radius=radius, start=start, sweep=layout.turn * sweep)
 
 

@@ -20,7 +20,7 @@ from .action import Action
 from .clearance import room_m
 from .fit_arc import ArcRules, arc_fault
 from .fit_sticks import AZIMUTH_ASKED, AZIMUTH_OPEN
-from .layout import MOST_SWEEP, Layout
+from .layout import MOST_SWEEP, Layout, lens_height
 from .setup import Ask, View
 from .way import Way
 
@@ -102,14 +102,15 @@ def _sticks(ask: Ask, way: Way, lens: Lens, view: View) -> Layout:
     distance = distance_of(ask, lens)
     bearing = way.action.main + view.bearing_rad
     weight = AZIMUTH_OPEN if len(ask.views) > 2 else AZIMUTH_ASKED
-    place = way.stand(bearing, distance, weight)
+    x, z = way.stand(bearing, distance, weight)
     return Layout(
         kind="sticks",
         lens=lens,
         view=view,
         distance_m=distance,
-        x=float(place[0]),
-        z=float(place[1]),
+        height_m=lens_height(ask, distance, way.eyes_m),
+        x=x,
+        z=z,
         offset=(bearing, distance),
     )
 
@@ -136,6 +137,7 @@ def _tracks(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:
         lens=lens,
         view=view,
         distance_m=distance,
+        height_m=lens_height(ask, distance, way.eyes_m),
         x=x + along_x * middle,
         z=z + along_z * middle,
         bearing=atan2(-along_x, -along_z),
@@ -174,6 +176,7 @@ def _arcs(ask: Ask, way: Way, lens: Lens, view: View) -> list[Layout]:
                 lens=lens,
                 view=view,
                 distance_m=distance,
+                height_m=lens_height(ask, distance, way.eyes_m),
                 x=x + sin(bearing) * slide,
                 z=z + cos(bearing) * slide,
                 bearing=bearing,

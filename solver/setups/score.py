@@ -8,8 +8,8 @@ its own, so that the simplest setup that holds the shot wins.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import degrees
+from typing import NamedTuple
 
 from ..lens import Lens
 from ..rig import ARC, TRACK, Rig
@@ -79,8 +79,7 @@ POINTS = (
 VIEW_PRICE = {"front": 0.3, "three_quarter": 0.0, "profile": 0.5, "rear": 2.5}
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Judged:
+class Judged(NamedTuple):
     """A trial with its verdict.
 
     Attributes:

@@ -66,7 +66,6 @@ class _Search:
 
     def __init__(self, stage: Rehearsal) -> None:
         self.stage, self.ask, self.action = stage, stage.ask, stage.action
-        self.eyes = float(self.action.eyes[:, 1].mean())
         self.tried: list[tuple[Layout, Judged]] = []
         self._of_kind: dict[str, tuple[Layout, Judged]] = {}  # the best
         self._held: dict[View, float] = {}  # from sticks, at this score
@@ -83,7 +82,7 @@ class _Search:
         One that can't hold may still be that, and hold when it is moved.
         """
         for layout in layouts:
-            setup = build(layout, self.ask, eyes_m=self.eyes)
+            setup = build(layout, self.ask)
             if setup is None:
                 continue
             best = self._of_kind.get(layout.kind)
@@ -121,7 +120,7 @@ class _Search:
         def cost(share: Steps) -> float:
             nonlocal best
             x, y, z = share[0] * first[0], share[1] * first[1], share[2] * first[2]
-            setup = build(moved(layout, (x, y, z)), ask, eyes_m=self.eyes)
+            setup = build(moved(layout, (x, y, z)), ask)
             if setup is None:
                 return np.inf
             verdict = judged(ask, self.stage.tried(setup))
@@ -163,14 +162,13 @@ def _proposed(stage: Rehearsal) -> Iterator[Setup]:
     if ask.rig is not None:
         yield from _fixed_rig(ask, action)
         return
-    eyes = float(action.eyes[:, 1].mean())
     lenses = sorted(suitable(ask, action), key=lambda lens: unnatural(ask, lens))
     for some in (
         propose_sticks(ask, stage.way),
         propose_rails(ask, stage.way, lenses[:RAIL_LENSES]),
     ):
         for layout in some:
-            setup = build(layout, ask, eyes_m=eyes)
+            setup = build(layout, ask)
             if setup is not None:
                 yield setup
 

@@ -6,6 +6,7 @@ Bearings are about the up axis, 0 ahead of the subject's travel, positive on its
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import radians
+from typing import NamedTuple
 
 from ..lens import Lens
 from ..rig import Rig
@@ -42,8 +43,7 @@ class View:
         return self.angle_rad if self.side == "left" else -self.angle_rad
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Setup:
+class Setup(NamedTuple):
     """Lens, rig and what the dolly keeps; see `Shot` for hold, view, offset, follow.
 
     `view` is what it was laid for; None for a rig that the job fixes.

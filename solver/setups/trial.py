@@ -6,7 +6,7 @@ can be tried. Its numbers agree with `measure` of the take, which a test holds.
 """
 
 from copy import copy
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,8 +21,7 @@ from .way import Way
 from .work import Through, hands_of, through_of, watched_of, work
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Trial:
+class Trial(NamedTuple):
     """What a setup did when it was worked.
 
     Attributes:
@@ -109,7 +108,7 @@ class Rehearsal:
             (
                 HOLDS.index(setup.hold),
                 setup.view_rad,
-                np.array(setup.offset),
+                setup.offset,
                 setup.follow,
             ),
             self._dolly if rig.length_m == 0.0 else grip.planner(length_m=rig.length_m),

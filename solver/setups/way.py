@@ -49,15 +49,16 @@ class Way:
         self.action = action
         self.times_s: FloatArray = action.times_s[picks]
         self.ratio: FloatArray = action.ratio[picks]
+        self.eyes_m = float(action.eyes[:, 1].mean())
         self.centre: FloatArray = np.ascontiguousarray(action.centre[picks][:, [0, 2]])
         self._headings = np.unwrap(action.heading[picks])
-        self._stands: dict[tuple[float, float, float], FloatArray] = {}
+        self._stands: dict[tuple[float, float, float], tuple[float, float]] = {}
         self._swung: dict[tuple[float, float], Curve[ArcFit] | None] = {}
 
     def stand(
         self, bearing_rad: float, distance_m: float, weight_azimuth: float
-    ) -> FloatArray:
-        """Return where sticks stand best, (2,) [m]; see `fit_sticks`.
+    ) -> tuple[float, float]:
+        """Return where sticks stand best, x and z [m]; see `fit_sticks`.
 
         Args:
             bearing_rad: of the camera from the subjects, in the world.
@@ -67,10 +68,9 @@ class Way:
         key = (bearing_rad, distance_m, weight_azimuth)
         place = self._stands.get(key)
         if place is None:
-            place = fit_sticks(
-                self.centre, distance_m * self.ratio, bearing_rad, weight_azimuth
-            )
-            self._stands[key] = place
+            far = distance_m * self.ratio
+            x, z = fit_sticks(self.centre, far, bearing_rad, weight_azimuth).tolist()
+            place = self._stands[key] = (x, z)
         return place
 
     def line(self, beside: FloatArray) -> Curve[LineFit]:

@@ -38,8 +38,7 @@ def all_worked(ask: Ask) -> list[Judged]:
         *propose_sticks(ask, stage.way),
         *propose_rails(ask, stage.way, ask.lenses),
     ]
-    eyes = float(stage.action.eyes[:, 1].mean())
-    built = [build(layout, ask, eyes_m=eyes) for layout in layouts]
+    built = [build(layout, ask) for layout in layouts]
     return [judged(ask, stage.tried(setup)) for setup in built if setup is not None]
 
 

@@ -247,7 +247,7 @@ def test_a_stage_that_spoils_the_best_setup_is_kept_to_by_the_convex_programme(
     found = candidates(ask)
     assert laid
     for layout in laid:
-        setup = build(layout, ask, eyes_m=1.64)
+        setup = build(layout, ask)
         assert setup is not None
         assert not rail_faults(stage, setup.rig)
     monkeypatch.setattr(search, "within_limits", lambda *_: None)

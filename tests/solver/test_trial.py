@@ -46,7 +46,7 @@ def test_a_trial_gives_the_poses_and_the_measures_of_the_take(name: str) -> None
     ]
     kinds = set()
     for layout in layouts:
-        setup = build(layout, ask, eyes_m=1.6)
+        setup = build(layout, ask)
         if setup is None:
             continue
         kinds.add(setup.rig.kind)
@@ -89,7 +89,7 @@ def test_a_trial_gives_the_poses_and_the_measures_of_the_take(name: str) -> None
 def test_beliefs_are_shared_between_trials_and_change_nothing() -> None:
     ask = ask_of("runner")
     stage = Rehearsal(ask)
-    setups = [build(one, ask, eyes_m=1.6) for one in propose_sticks(ask, stage.way)]
+    setups = [build(one, ask) for one in propose_sticks(ask, stage.way)]
     first = [stage.tried(s).numbers for s in setups if s is not None]
     fresh = [Rehearsal(ask).tried(s).numbers for s in setups if s is not None]
     np.testing.assert_array_equal(first, fresh)
