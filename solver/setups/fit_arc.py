@@ -354,7 +354,9 @@ def along_arc(targets, times, cx, cz, radius, max_speed, lam, s):
     factor_smoother(times, weights, lam, factors)
     smooth(factors, weights, raw, s)
     limit_rate(times, max_speed, s)
-    low, high = s.min(), s.max()
+    low = high = s[0]
+    for i in range(1, n):
+        low, high = min(low, s[i]), max(high, s[i])
     sweep = (high - low) / radius
     if s[n - 1] < s[0]:
         for i in range(n):
