@@ -7,6 +7,7 @@ the number of workers, the shard or the selection of shots.
 import re
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
+from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -89,8 +90,8 @@ def solve_job(
         out: folder, or prefix of an object store, in which the sequence gets its own.
         shots: names of the shots to solve; None for all.
         shard: (k, n) takes the k-th, 1 to n, of n equal parts of those shots.
-        workers: processes, >= 1; one is this process. None for one a processor, or
-            one where there is little to do.
+        workers: processes, >= 1; one is this process. None for as many as are worth
+            starting, see `workers_for`.
         strict: refuse the job, before anything is written, if a shot's data is faulty.
         progress: called in this process as each shot is done.
         reporting: called in this process as each page of the review is written.
@@ -279,12 +280,19 @@ def choose_shots(
 
 
 def workers_for(chosen: Sequence[ShotSpec]) -> int:
-    """Return how many processes are worth starting for some shots."""
+    """Return how many processes are worth starting for some shots.
+
+    Somewhat more than there are processors, since a process that writes takes waits for
+    the disk a third of the time; but not where there is only one.
+    """
     n_samples = 0
     for spec in chosen:
         first, last = spec.solved_frames
         n_samples += (last - first + 1) * spec.samples_per_frame
-    return n_processors() if n_samples >= _WORTH_A_POOL else 1
+    n = n_processors()
+    if n_samples < _WORTH_A_POOL or n == 1:
+        return 1
+    return n + ceil(n / 4)
 
 
 def _refuse_faulty(run: Run, chosen: Sequence[ShotSpec]) -> None:

@@ -31,9 +31,7 @@ def progress(what, n_steps):
     if "first" not in last and not isinstance(what, Judgement):
         last["first"] = time.perf_counter()
 
-done = solve_job(
-    Path(sys.argv[1]), Path(sys.argv[2]), workers=int(sys.argv[3]), progress=progress
-)
+done = solve_job(Path(sys.argv[1]), Path(sys.argv[2]), progress=progress)
 end = time.perf_counter()
 statuses = [row.status for row in done.rows]
 print(json.dumps({
@@ -49,12 +47,12 @@ print(json.dumps({
 """
 
 
-def solved(job: Path, out: Path, n_workers: int) -> dict[str, Any]:
-    """Solve a job in a fresh process held to as many cores as it has workers."""
+def solved(job: Path, out: Path, n_cores: int) -> dict[str, Any]:
+    """Solve a job as the command does, in a fresh process held to some cores."""
     shutil.rmtree(out, ignore_errors=True)
-    cores = sorted(os.sched_getaffinity(0))[:n_workers]
+    cores = sorted(os.sched_getaffinity(0))[:n_cores]
     done = subprocess.run(
-        [sys.executable, "-c", PROGRAM, str(job), str(out), str(n_workers)],
+        [sys.executable, "-c", PROGRAM, str(job), str(out)],
         stdout=subprocess.PIPE,
         check=True,
         preexec_fn=lambda: os.sched_setaffinity(0, cores),

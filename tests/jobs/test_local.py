@@ -274,7 +274,8 @@ def test_empty_shard_is_solved_at_once(tmp_path: Path) -> None:
 def test_pool_is_only_started_for_work_that_is_worth_it(tmp_path: Path) -> None:
     few = load_job(save_job(tmp_path, walking_job())).shots
     assert workers_for(few) == 1
-    assert workers_for(few * 200) == n_processors()
+    many = workers_for(few * 200)
+    assert many > n_processors() if n_processors() > 1 else many == 1
 
 
 def test_check_names_the_faults_of_every_shot(tmp_path: Path) -> None:
