@@ -1,10 +1,14 @@
 """A trial is the take: same plans, same numbers as `measure` gives."""
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from asks import OPEN_VIEWS, open_ask, person
 from shots import circle, walk, zigzag
 
+from carrellata.solver.lens import Lens
 from carrellata.solver.measure import measure
 from carrellata.solver.setups.judge import (
     ANGLED,
@@ -93,3 +97,46 @@ def test_beliefs_are_shared_between_trials_and_change_nothing() -> None:
     first = [stage.tried(s).numbers for s in setups if s is not None]
     fresh = [Rehearsal(ask).tried(s).numbers for s in setups if s is not None]
     np.testing.assert_array_equal(first, fresh)
+
+
+def faster(ask: Ask) -> Ask:
+    grip = ask.shot.crew.grip
+    quick = replace(grip, max_speed=2 * grip.max_speed, max_accel=2 * grip.max_accel)
+    crew = replace(ask.shot.crew, grip=quick)
+    return replace(ask, shot=replace(ask.shot, crew=crew))
+
+
+def wider(ask: Ask) -> Ask:
+    framings = tuple(
+        replace(framing, distance_m=1.6 * framing.distance_m)
+        for framing in ask.shot.framings
+    )
+    return replace(ask, shot=replace(ask.shot, framings=framings))
+
+
+def shorter(ask: Ask) -> Ask:
+    return replace(ask, lenses=(Lens(14.0),))
+
+
+@pytest.mark.parametrize("change", [faster, wider, shorter])
+def test_a_changed_ask_is_rehearsed_as_if_it_were_the_first(
+    change: Callable[[Ask], Ask],
+) -> None:
+    ask = ask_of("runner")
+    changed = change(ask)
+    known = Rehearsal(ask)
+    propose_sticks(ask, known.way)
+    seen, fresh = known.changed(changed), Rehearsal(changed)
+    layouts = [
+        *propose_sticks(changed, fresh.way),
+        *propose_rails(changed, fresh.way, changed.lenses[:1]),
+    ]
+    assert layouts == [
+        *propose_sticks(changed, seen.way),
+        *propose_rails(changed, seen.way, changed.lenses[:1]),
+    ]
+    setups = [s for s in (build(one, changed) for one in layouts) if s is not None]
+    found = [seen.tried(setup).numbers for setup in setups]
+    np.testing.assert_array_equal(found, [fresh.tried(s).numbers for s in setups])
+    before = [known.tried(setup).numbers for setup in setups]
+    assert (np.array(before) != np.array(found)).any() or change is shorter
