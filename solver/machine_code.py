@@ -3,7 +3,7 @@
 Before the compiler looks for machine code that is kept on the disk, it loads and
 registers all that it could be asked to compile, and for each kernel looks again whether
 there is more. It also reads the form in which one kernel goes into another. Both
-together are a quarter of a short solve, and to run, machine code only has to find the
+are three tenths of a short solve, and to run, machine code only has to find the
 functions that manage its memory. So both wait here until something is compiled.
 
 This hangs on how the compiler does it, which may change: `KNOWN` is the release that

@@ -1,11 +1,9 @@
 """What is compiled before work arrives."""
 
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from fresh_process import told
 from walks import save_job, walking_job, walking_shot
 
 from carrellata.jobs.warm import warm_up
@@ -43,14 +41,8 @@ def test_warmed_process_compiles_nothing_when_it_solves(tmp_path: Path) -> None:
             walking_shot("040", framing={"angle": "above"}, **opened),
         ),
     )
-    done = subprocess.run(
-        [sys.executable, "-c", PROGRAM, str(job), str(tmp_path / "out")],
-        env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path / "kernels")},
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    statuses, compiled = done.stdout.splitlines()
+    kernels = tmp_path / "kernels"
+    statuses, compiled = told(PROGRAM, job, tmp_path / "out", kernels=kernels)
     assert statuses == str(["solved"] * 4)
     assert compiled == "[]"
 
@@ -68,13 +60,7 @@ def test_solving_and_checking_given_setups_load_nothing_that_chooses(
         "print({f'carrellata.{name}' for name in chooses} & set(sys.modules))\n"
     )
     for words in (["solve", job, "-o", tmp_path / "out"], ["check", job]):
-        found = subprocess.run(
-            [sys.executable, "-c", program, *map(str, words)],
-            capture_output=True,
-            text=True,
-            check=True,
-        )
-        assert found.stdout.splitlines()[-1] == "set()"
+        assert told(program, *words)[-1] == "set()"
 
 
 def test_loading_the_solver_loads_no_compiler() -> None:
@@ -84,10 +70,7 @@ def test_loading_the_solver_loads_no_compiler() -> None:
         "heavy = {'numba', 'llvmlite', 'scipy', 'cvxpy', 'jinja2'}\n"
         "print(sorted(heavy & set(sys.modules)))\n"
     )
-    found = subprocess.run(
-        [sys.executable, "-c", program], capture_output=True, text=True, check=True
-    )
-    assert found.stdout.strip() == "[]"
+    assert told(program) == ["[]"]
 
 
 def test_kernel_cache_is_named_before_the_compiler_is_loaded(tmp_path: Path) -> None:
@@ -96,11 +79,4 @@ def test_kernel_cache_is_named_before_the_compiler_is_loaded(tmp_path: Path) -> 
         "from carrellata.jobs.warm import is_warm\n"
         "print(is_warm(choosing=False), 'numba' in sys.modules)\n"
     )
-    found = subprocess.run(
-        [sys.executable, "-c", program],
-        env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)},
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    assert found.stdout.split() == ["False", "False"]
+    assert told(program, kernels=tmp_path) == ["False False"]

@@ -1,12 +1,10 @@
 """Kernels that are compiled when they are first called."""
 
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import numba
 import numpy as np
+from fresh_process import told
 
 from carrellata.solver.compiled import Kernel, kernel
 from carrellata.solver.rig import arc, rig_place, sticks, track
@@ -31,9 +29,7 @@ def test_target_is_a_processor_that_every_machine_is_at_least() -> None:
         "rig_place(sticks(np.zeros(3)).shape, 0.0)\n"
         "print(numba.config.CPU_NAME, [numba.config.CPU_FEATURES])\n"
     )
-    words = [sys.executable, "-c", program]
-    told = subprocess.run(words, check=True, capture_output=True, text=True).stdout
-    assert told == "generic ['']\n"
+    assert told(program) == ["generic ['']"]
 
 
 def test_what_only_kernels_call_is_made_without_a_part_for_python(
@@ -48,15 +44,10 @@ def test_what_only_kernels_call_is_made_without_a_part_for_python(
         "print(made(rig.abreast_s), made(rig._arc_s), 'scipy.linalg' in sys.modules)\n"
         "print(rig._arc_s(shape, shape.start, 0.0), made(rig._arc_s))\n"
     )
-    told = subprocess.run(
-        [sys.executable, "-c", program],
-        env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)},
-        check=True,
-        capture_output=True,
-        text=True,
-    ).stdout.splitlines()
-    assert told[0] == "['compiled'] ['linked'] False"
-    assert told[1] == "0.0 ['compiled', 'linked']"
+    assert told(program, kernels=tmp_path) == [
+        "['compiled'] ['linked'] False",
+        "0.0 ['compiled', 'linked']",
+    ]
 
 
 def test_what_python_calls_already_is_not_made_again_for_kernels(
@@ -67,24 +58,15 @@ def test_what_python_calls_already_is_not_made_again_for_kernels(
         "rig.abreast_s(shape, 1.0, 0.0, 0.5, 1.0)\n"
         "print('linked' in vars(rig._arc_s))\n"
     )
+    shape = (
+        "import numpy as np\n"
+        "from carrellata.solver import rig\n"
+        "shape = rig.arc(np.zeros(3), radius=3.0, start=0.0, sweep=1.0).shape\n"
+    )
     for program in (called + asked, asked):  # in this process, and from disk
         for source in tmp_path.rglob("rig.abreast_s-*"):
             source.unlink()
-        told = subprocess.run(
-            [
-                sys.executable,
-                "-c",
-                "import numpy as np\n"
-                "from carrellata.solver import rig\n"
-                "shape = rig.arc(np.zeros(3), radius=3.0, start=0.0, sweep=1.0).shape\n"
-                + program,
-            ],
-            env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)},
-            check=True,
-            capture_output=True,
-            text=True,
-        ).stdout
-        assert told.endswith("False\n")
+        assert told(shape + program, kernels=tmp_path)[-1] == "False"
 
 
 def test_a_kernel_keeps_its_name_and_documentation() -> None:

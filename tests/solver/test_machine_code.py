@@ -1,12 +1,10 @@
 """Machine code that is taken from the disk."""
 
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import numba
 import pytest
+from fresh_process import told
 from numba.core.caching import FunctionCache
 
 from carrellata.solver import machine_code
@@ -28,30 +26,19 @@ LINKED = (
 )
 
 
-def told(folder: Path, program: str) -> list[str]:
-    done = subprocess.run(
-        [sys.executable, "-c", program],
-        env=os.environ | {"NUMBA_CACHE_DIR": str(folder)},
-        check=True,
-        capture_output=True,
-        text=True,
-    )
-    return done.stdout.splitlines()
-
-
 def test_the_compiler_only_gets_ready_where_something_is_compiled(
     tmp_path: Path,
 ) -> None:
     program = RIG + "print(place)\n" + READY
-    compiled, taken = told(tmp_path, program), told(tmp_path, program)
+    compiled, taken = (told(program, kernels=tmp_path) for _ in range(2))
     assert compiled[1:] == ["True"]
     assert taken[1:] == ["False"]
     assert compiled[0] == taken[0]
 
 
 def test_code_from_the_disk_goes_into_what_is_compiled_after_it(tmp_path: Path) -> None:
-    assert told(tmp_path, RIG + LINKED) == ["True"]
-    assert told(tmp_path, RIG + LINKED + READY) == ["True", "True"]
+    assert told(RIG + LINKED, kernels=tmp_path) == ["True"]
+    assert told(RIG + LINKED + READY, kernels=tmp_path) == ["True", "True"]
 
 
 def test_the_installed_compiler_is_the_one_that_was_looked_at() -> None:
