@@ -12,7 +12,7 @@ from ...solver.audit import BROKEN
 from ...solver.cuts.continuity import CutShot, cut_findings
 from ...solver.cuts.end import ShotEnds
 from ...solver.cuts.findings import SEVERITIES, Finding, shot_findings
-from ...solver.frame.measure import Measures
+from ...solver.measures.measure import Measures
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..takes.keys import canonical

@@ -8,7 +8,7 @@ import pyarrow as pa
 
 from ...solver.cuts.end import ShotEnds, shot_ends
 from ...solver.errors import SolverError
-from ...solver.frame.measure import Measures, measure
+from ...solver.measures.measure import Measures, measure
 from ...solver.take import operate
 from ..errors import ShotDataError
 from ..job.shot import ShotSpec

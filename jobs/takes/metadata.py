@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 
 from ...solver.crew.knots import channel_knots
-from ...solver.crew.member import Crew, Member
 from ...solver.cuts.end import ShotEnds
-from ...solver.frame.measure import Measures
+from ...solver.measures.measure import Measures
+from ...solver.presets import Crew, Member
 from ...solver.take import Take
 from ..job.rate import rate_text
 from ..job.shot import ShotSpec

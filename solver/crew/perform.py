@@ -7,13 +7,14 @@ from math import ceil
 import numpy as np
 
 from ..action.acted import acted, of_each
-from ..arrays import ZERO, BoolArray, FloatArray, IntArray
-from ..shot import HOLDS, Framing, Shot
+from ..action.framing import Framing, framing_at, primary_of
+from ..arrays import ZERO, BoolArray, FloatArray
+from ..shot import HOLDS, Shot
 from .grip import run_grip
 from .observe import Observed, believe, observe
 from .operator import run_operator
 from .plan import PLAN_WIDTH, evaluate_log, straight_on
-from .planner import Planner
+from .planner import Planner, planner_of, whip_planner_of
 from .puller import run_puller
 from .rehearse import rehearsed_focus
 
@@ -102,7 +103,7 @@ def dolly_plans(shot: Shot, observed: Observed) -> Plans:
     """Let the grip work through a shot."""
     ticks = observed.ticks
     grip = shot.crew.grip
-    planner = grip.planner(length_m=shot.rig.length_m)
+    planner = planner_of(grip, length_m=shot.rig.length_m)
     if shot.rig.length_m == 0.0:
         still = straight_on(ticks[0], 0.0, 0.0)
         return _plans(still, 1, planner, 0)
@@ -136,7 +137,7 @@ def head_plans(
     """Let the operator work through a shot; return pan, tilt and the asked points."""
     ticks = observed.ticks
     operator = shot.crew.operator
-    own, whip = operator.planner(), operator.whip_planner()
+    own, whip = planner_of(operator), whip_planner_of(operator)
     seen = observed.operator
     cues, weights = cue_rows(shot.framings)
     tx, ty = shot.tangents
@@ -181,44 +182,18 @@ def head_plans(
     return pan, tilt, aims
 
 
-def framing_at(shot: Shot, times: FloatArray) -> IntArray:
-    """Return the index of the framing in force at each time, (n,)."""
-    if len(shot.framings) == 1:
-        return np.zeros(len(times), dtype=np.int64)
-    starts = np.array([f.start_s for f in shot.framings])
-    return np.searchsorted(starts, times + 1e-9, "right") - 1
-
-
-def primary_of(shot: Shot) -> IntArray:
-    """Return the primary subject's index for each framing."""
-    return np.array([f.weights.index(max(f.weights)) for f in shot.framings])
-
-
-def primary_points(shot: Shot, times: FloatArray, fractions: FloatArray) -> FloatArray:
-    """Return the primary's body point per sample, as acted, (n, 3).
-
-    `fractions` (n_framings,) is the point for each framing, floor to eyes.
-    """
-    framing = framing_at(shot, times)
-    out = np.empty((len(times), 3))
-    for k, subject in enumerate(primary_of(shot)):
-        now = framing == k
-        if now.any():
-            out[now] = shot.subjects[subject].at(times[now], float(fractions[k]))
-    return out
-
-
 def focus_plans(
     shot: Shot, ticks: FloatArray, dolly: Plans, pan: Plans, tilt: Plans
 ) -> Plans:
     """Let the puller work through a shot whose other channels are planned."""
     puller = shot.crew.puller
-    planner = puller.planner()
+    planner = planner_of(puller)
     cues, weights = cue_rows(shot.framings)
     nearest = 1.0 / shot.lens.close_focus_m
     by_marks = shot.crew.focus_method == "marks"
     truth = np.empty(len(ticks))
-    for k, mine in of_each(primary_of(shot)[framing_at(shot, ticks)]):
+    framing = framing_at(shot.framings, ticks)
+    for k, mine in of_each(primary_of(shot.framings)[framing]):
         rehearsed_focus(
             acted(shot.subjects[k]),
             ticks,

@@ -12,13 +12,13 @@ import numpy as np
 from ..arrays import BoolArray, FloatArray
 from ..compiled.kernel import kernel
 from ..crew.grip import run_grip
-from ..crew.member import Crew
 from ..crew.observe import carried_back, frames_clear, observe, preroll_length
 from ..crew.operator import run_operator
 from ..crew.perform import cue_rows, most_plans
 from ..crew.plan import LENGTHS, PLAN_WIDTH, evaluate_plan
-from ..crew.planner import Planner
+from ..crew.planner import Planner, planner_of, whip_planner_of
 from ..frame.tally import starts_within
+from ..presets import Crew
 from ..rigs.rig import rig_place
 from ..shot import Shot
 from ..stage.clearance import rail_gap
@@ -88,8 +88,8 @@ def hands_of(crew: Crew) -> Hands:
         grip_tolerance=grip.tolerance,
         grip_rest_s=grip.rest_s,
         grip_fades_s=grip.fades_s,
-        own=operator.planner(),
-        whip=operator.whip_planner(),
+        own=planner_of(operator),
+        whip=whip_planner_of(operator),
         tolerance=operator.tolerance,
         rest_s=operator.rest_s,
         fades_s=operator.fades_s,
@@ -147,7 +147,7 @@ def work(
     hands,
     through,
     watched,
-    acted,
+    action,
     view,
     at_most,
     cams,
@@ -161,9 +161,9 @@ def work(
     offset (3,) [m] and follow; for `cams`, `screen` and `out` see `judge`.
     """
     on_rail = rig.length > 0.0
-    out[PATH_GAP] = rail_gap(rig, acted.bodies) if on_rail else np.inf
+    out[PATH_GAP] = rail_gap(rig, action.bodies) if on_rail else np.inf
     corner, ty = through.corner_rad, through.ty
-    if not may_hold(rig, out[PATH_GAP], acted, corner, ty, at_most):
+    if not may_hold(rig, out[PATH_GAP], action, corner, ty, at_most):
         return False
     clear = frames_clear(rig, watched.carried, watched.rate, watched.most)
     first = watched.most - clear
@@ -188,8 +188,8 @@ def work(
             hands.grip_fades_s,
             rails,
         )
-        travel(rig, rails[:moves], acted.times_s, cams)
-        if not frames_may_hold(cams, acted, corner, ty, at_most):
+        travel(rig, rails[:moves], action.times_s, cams)
+        if not frames_may_hold(cams, action, corner, ty, at_most):
             return False
     else:
         rails[0] = 0.0
@@ -227,7 +227,7 @@ def work(
         logs[1, :tilts],
         watched.ticks,
         watched.aims,
-        acted,
+        action,
         view,
         through.roll_rad,
         through.tx,
@@ -237,8 +237,8 @@ def work(
         screen,
         out,
     )
-    n = acted.times_s.shape[0]
-    first, last = acted.times_s[0], acted.times_s[n - 1]
+    n = action.times_s.shape[0]
+    first, last = action.times_s[0], action.times_s[n - 1]
     span = max(n * (last - first) / max(n - 1, 1), 1e-9)
     out[PAN_RATE] = starts_within(logs[0, :pans, 0], first, last) / span
     out[DOLLY_RATE] = starts_within(rails[:moves, 0], first, last) / span
