@@ -16,9 +16,10 @@ import numpy as np
 from ..solver.camera import Gate
 from ..solver.compiled import has_machine_code
 from ..solver.crew import PRESETS
+from ..solver.decide import Seen
 from ..solver.lens import Lens
 from ..solver.measure import measure
-from ..solver.observe import Observed, Seen, observe
+from ..solver.observe import Observed, observe
 from ..solver.perform import Performance, dolly_plans, focus_plans, head_plans
 from ..solver.rig import Rig, sticks, track
 from ..solver.shake import LEVELS
@@ -116,9 +117,9 @@ def _imagined(shot: Shot) -> Observed:
     ticks = shot.times_of(np.arange(shot.last + 2, dtype=np.float64))
     body = np.array([[0.0, 0.0, 0.0], [0.0, 1.6, 0.0]])
     place = np.tile(body, (1, len(ticks), 1, 1))
-    seen = Seen(place=place, velocity=np.zeros(place.shape))
     facing = np.full((1, len(ticks)), np.nan)
-    return Observed(ticks=ticks, grip=seen, operator=seen, facing=facing)
+    seen = Seen(ticks, place, np.zeros(place.shape), facing)
+    return Observed(grip=seen, operator=seen)
 
 
 def _rail() -> Rig:

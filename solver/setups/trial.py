@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import FloatArray
+from ..grip import Hold
 from ..lens import Lens
 from ..shot import HOLDS
 from .action import Action, action_of, sized_anew
@@ -105,7 +106,7 @@ class Rehearsal:
         screen = np.empty((action.n_frames, 3))
         done = work(
             rig.shape,
-            (
+            Hold(
                 HOLDS.index(setup.hold),
                 setup.view_rad,
                 setup.offset,

@@ -6,7 +6,7 @@ from shots import random_shot
 from carrellata.solver.acted import acted
 from carrellata.solver.camera import project
 from carrellata.solver.perform import perform
-from carrellata.solver.puller import LEAST_DEPTH_M
+from carrellata.solver.puller import LEAST_DEPTH_M, CameraPlans
 from carrellata.solver.rehearse import rehearsed_focus
 
 
@@ -17,9 +17,9 @@ def test_marks_are_the_depth_that_the_camera_sees():
         done, nearest = perform(shot), 0.2
         who, mine = shot.subjects[0], np.arange(len(done.ticks)) % 2 == 0
         truth = np.full(len(done.ticks), np.nan)
-        logs = done.dolly.log, done.pan.log, done.tilt.log
+        camera = CameraPlans(done.dolly.log, done.pan.log, done.tilt.log)
         rig = shot.rig.shape
-        rehearsed_focus(acted(who), done.ticks, mine, rig, *logs, nearest, truth)
+        rehearsed_focus(acted(who), done.ticks, mine, rig, camera, nearest, truth)
         rail, pan, tilt = (
             plans.at(done.ticks)[:, 0] for plans in (done.dolly, done.pan, done.tilt)
         )
