@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .arrays import FloatArray, IntArray
-from .camera import Gate
+from .crew.perform import Plans
+from .crew.plan import straight_on
 from .cuts.findings import OF_SHOT, THIS_TOOL, Finding
-from .lens import Lens
-from .measure import Measures, measure
-from .perform import Plans
-from .plan import straight_on
+from .frame.measure import Measures, measure
+from .optics.camera import Gate
+from .optics.lens import Lens
 from .shake import ShakeTrack
 from .shot import Shot
 from .take import Take, seen_through

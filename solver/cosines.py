@@ -11,7 +11,7 @@ from math import factorial, pi
 
 import numpy as np
 
-from .compiled import kernel
+from .compiled.kernel import kernel
 
 _S = tuple(
     (-1) ** k * (2 * pi) ** (2 * k + 1) / factorial(2 * k + 1) for k in range(11)

@@ -11,9 +11,9 @@ from math import ceil, floor, sqrt
 
 import numpy as np
 
+from .action.body import EYES
 from .arrays import FloatArray, IntArray
-from .body import EYES
-from .measure import MOVING_M_S
+from .frame.measure import MOVING_M_S
 from .take import Take
 
 WORKING_MARGIN_M = 1.0  # on each side of the lens's path; common practice, no source

@@ -20,8 +20,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from .arrays import FloatArray, frozen
-from .camera import Gate
 from .cosines import cosine_sums, in_bins
+from .optics.camera import Gate
 
 COMPONENTS = 48
 # A rate must carry the top of the band at 0.45 cycles a sample, under the Nyquist

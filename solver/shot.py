@@ -6,11 +6,11 @@ from fractions import Fraction
 import numpy as np
 
 from .arrays import BoolArray, FloatArray, frozen
-from .camera import Gate
-from .crew import Crew
+from .crew.member import Crew
 from .errors import SolverError
-from .lens import Lens
-from .rig import Rig
+from .optics.camera import Gate
+from .optics.lens import Lens
+from .rigs.rig import Rig
 from .shake import LEVELS, ShakeLevel
 
 HOLDS = ("abreast", "size", "view")

@@ -5,13 +5,13 @@ from typing import Any
 
 import numpy as np
 
-from .acted import acted, of_each
+from .action.acted import acted, of_each
+from .action.body import EYES
 from .arrays import BoolArray, FloatArray, IntArray
-from .body import EYES
-from .lens import hyperfocal_m
-from .look import hidden_samples, look
-from .perform import Performance, Plans, framing_at, perform, primary_of
-from .pose import base_poses, shake_over
+from .crew.perform import Performance, Plans, framing_at, perform, primary_of
+from .crew.pose import base_poses, shake_over
+from .frame.look import hidden_samples, look
+from .optics.lens import hyperfocal_m
 from .shake import ShakeTrack, shake_layer
 from .shot import Shot, Subject
 

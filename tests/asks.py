@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 from shots import GATE, HEIGHT_M, framing
 
-from carrellata.solver.body import EYES
-from carrellata.solver.crew import PRESETS
-from carrellata.solver.lens import Lens
-from carrellata.solver.rig import sticks
+from carrellata.solver.action.body import EYES
+from carrellata.solver.crew.member import PRESETS
+from carrellata.solver.optics.lens import Lens
+from carrellata.solver.rigs.rig import sticks
 from carrellata.solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, View
-from carrellata.solver.setups.stage import Stage
 from carrellata.solver.shot import Shot, Subject
+from carrellata.solver.stage.stage import Stage
 
 FloatArray = NDArray[np.float64]
 

@@ -10,8 +10,8 @@ from math import acos, degrees, hypot, log
 
 import numpy as np
 
-from carrellata.solver.cuts.cut_cost import CutCosts
-from carrellata.solver.cuts.cut_end import CutEnd
+from carrellata.solver.cuts.cost import CutCosts
+from carrellata.solver.cuts.end import CutEnd
 from carrellata.solver.cuts.open_shot import OpenShot, State
 
 

@@ -8,9 +8,9 @@ that is x and -z.
 from math import atan2, cos, hypot, radians, sin
 from typing import Any
 
-from carrellata.solver.body import SIZES
-from carrellata.solver.cuts.cut_action import bearing_rad
-from carrellata.solver.cuts.cut_end import CutEnd, ShotEnds
+from carrellata.solver.action.at_cut import bearing_rad
+from carrellata.solver.action.body import SIZES
+from carrellata.solver.cuts.end import CutEnd, ShotEnds
 
 EYES_M = 1.6
 Spot = tuple[float, float]

@@ -8,11 +8,11 @@ import pyarrow as pa
 from numpy.typing import NDArray
 from walks import FIRST, LAST, walk, walking_job, walking_shot
 
-from carrellata.jobs.export.curves import Curves, curves_of
-from carrellata.jobs.keys import keys_of
-from carrellata.jobs.parse import parse_job
-from carrellata.jobs.shots import prepare
-from carrellata.jobs.solve_shot import solve_prepared
+from carrellata.jobs.job.parse import parse_job
+from carrellata.jobs.run.shots import prepare
+from carrellata.jobs.run.solve_shot import solve_prepared
+from carrellata.jobs.takes.curves import Curves, curves_of
+from carrellata.jobs.takes.keys import keys_of
 
 CAMERA = {
     "film_back": "anamorphic-4perf",

@@ -11,8 +11,8 @@ import numpy as np
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
-from carrellata.jobs.local import solve_job
-from carrellata.jobs.takes import read_take, take_metadata
+from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.takes.table import read_take, take_metadata
 
 Columns = dict[str, NDArray[Any]]
 

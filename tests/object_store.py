@@ -13,8 +13,8 @@ from typing import Any
 
 from faults.servers import die_with_parent, free_port
 
-from carrellata.jobs.files import place_of
-from carrellata.jobs.objects import ObjectPath
+from carrellata.jobs.places.objects import ObjectPath
+from carrellata.jobs.places.place import place_of
 
 INSTALLED = Path(__file__).parents[1] / ".venv/objectstore"
 SECRET = "not-for-anybody"

@@ -3,7 +3,7 @@
 import numpy as np
 from ends import an_end, around
 
-from carrellata.solver.cuts.cut_end import CutEnd
+from carrellata.solver.cuts.end import CutEnd
 from carrellata.solver.cuts.open_shot import OpenShot, State
 
 LENSES = (35.0, 50.0, 75.0)

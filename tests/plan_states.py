@@ -4,8 +4,8 @@ import daqp
 import numpy as np
 from plan_reference import plan_problem
 
-from carrellata.solver.active_set import WORK_ROWS
-from carrellata.solver.plan import (
+from carrellata.solver.crew.active_set import WORK_ROWS
+from carrellata.solver.crew.plan import (
     JERKS,
     LENGTHS,
     PLAN_WIDTH,
@@ -13,7 +13,7 @@ from carrellata.solver.plan import (
     solve_plan,
     write_plan,
 )
-from carrellata.solver.planner import MOST_ROWS, N_BLOCKS, build_planner
+from carrellata.solver.crew.planner import MOST_ROWS, N_BLOCKS, build_planner
 
 RAIL_M = 6.0
 # Speed, acceleration and jerk limits, stiffness, speed weight, rail length.

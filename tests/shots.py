@@ -11,18 +11,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from carrellata.solver import rig as rigs
-from carrellata.solver.body import (
+from carrellata.solver.action.body import (
     EYES,
     aim_fraction,
     aim_height_in_frame,
     framing_distance_m,
     span_of,
 )
-from carrellata.solver.camera import used_gate
-from carrellata.solver.crew import PRESETS, Crew
-from carrellata.solver.lens import Lens
-from carrellata.solver.rig import Rig
+from carrellata.solver.crew.member import PRESETS, Crew
+from carrellata.solver.optics.camera import used_gate
+from carrellata.solver.optics.lens import Lens
+from carrellata.solver.rigs import rig as rigs
+from carrellata.solver.rigs.rig import Rig
 from carrellata.solver.shake import LEVELS
 from carrellata.solver.shot import HOLDS, Framing, Shot, Subject
 

@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 from shots import GATE, LENS_HEIGHT_M, framing, shot, subject
 
-from carrellata.solver import rig as rigs
-from carrellata.solver.camera import aim
-from carrellata.solver.crew import PRESETS, Member
+from carrellata.solver.crew.member import PRESETS, Member
+from carrellata.solver.optics.camera import aim
+from carrellata.solver.rigs import rig as rigs
 from carrellata.solver.shake import LEVELS
 from carrellata.solver.shot import Shot, Subject
-from carrellata.solver.studies.study_camera import CameraMove, angles_of
+from carrellata.solver.studies.camera import CameraMove, angles_of
 from carrellata.solver.take import Take, operate
 
 FloatArray = NDArray[np.float64]

@@ -10,7 +10,7 @@ import pyarrow.csv
 import pyarrow.parquet as pq
 from studied import exactly_aimed, person, staged
 
-from carrellata.solver.studies.study_camera import CameraMove
+from carrellata.solver.studies.camera import CameraMove
 
 CAMERA = {"film_back": "super35-4perf", "aspect": 2.39, "lens_kit_mm": [25, 50]}
 

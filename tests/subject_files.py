@@ -12,7 +12,7 @@ import pyarrow.ipc
 import pyarrow.parquet as pq
 import pytest
 
-from carrellata.jobs.spec_subject import SubjectSpec
+from carrellata.jobs.job.subject import SubjectSpec
 from carrellata.jobs.subjects import SubjectError, SubjectTrack, read_subject
 
 RATE = Fraction(24000, 1001)

@@ -4,7 +4,8 @@ import signal
 import sys
 from collections.abc import Sequence
 
-from ..jobs.cli import app
+from ..jobs.commands.solve import app
+from ..jobs.commands.terminal import faults_json, print_faults, print_json
 from ..jobs.errors import (
     CancelledError,
     CarrellataError,
@@ -14,10 +15,9 @@ from ..jobs.errors import (
     ShotDataError,
     exit_code,
 )
-from ..jobs.garbage import collect_seldom
-from ..jobs.object_errors import StoreError
-from ..jobs.terminal import faults_json, print_faults, print_json
-from . import cli_farm  # noqa: F401  its commands join those of this machine
+from ..jobs.places.object_errors import StoreError
+from ..jobs.run.garbage import collect_seldom
+from .farm import commands as cli_farm  # noqa: F401  its commands join those of this machine
 from .service import commands as _commands_of_the_service  # noqa: F401
 
 _INTERRUPTED = 130  # what the command library makes of an interrupt

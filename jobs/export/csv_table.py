@@ -13,8 +13,8 @@ import pyarrow as pa
 from scipy.spatial.transform import Rotation
 
 from ...solver.arrays import FloatArray
-from ..rate import rate_text
-from .curves import Curves
+from ..job.rate import rate_text
+from ..takes.curves import Curves
 
 # Numbers in the names are the order of turning, each about the axes turned so far.
 BASE_ANGLES = ("turn_1_pan_deg", "turn_2_tilt_deg", "turn_3_roll_deg")

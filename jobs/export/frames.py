@@ -14,14 +14,14 @@ import numpy as np
 import pyarrow as pa
 
 from ...solver.arrays import FloatArray
-from ..sequence_table import CutClock, ShotRow
-from ..timecode import (
+from ..job.timecode import (
     drop_frame_label_of_frame,
     frame_of_label,
     is_drop_frame,
     label_of_frame,
 )
-from .curves import Curves
+from ..takes.curves import Curves
+from ..takes.sequence_table import CutClock, ShotRow
 from .names import version_of
 from .scene_view import SceneView, figures_of, scene_view
 

@@ -22,8 +22,8 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ...solver.arrays import FloatArray
-from ..rate import rate_text
-from .curves import Curves
+from ..job.rate import rate_text
+from ..takes.curves import Curves
 from .names import version_of
 
 _FLOAT = 5126

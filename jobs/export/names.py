@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from string import Formatter
 
 from ..errors import Fault, JobError
-from .curves import Curves
+from ..takes.curves import Curves
 
 DEFAULT_PATTERN = "{sequence}_{shot}_cam"
 FIELDS = ("sequence", "shot", "version")

@@ -12,11 +12,11 @@ import numpy as np
 import pyarrow as pa
 from scipy.spatial.transform import Rotation
 
+from ...solver.action.body import EYES, LANDMARKS
 from ...solver.arrays import FloatArray
-from ...solver.body import EYES, LANDMARKS
-from ..bodies import read_bodies
 from ..subjects.axes import inside_from_scene
-from .curves import Curves
+from ..takes.bodies import read_bodies
+from ..takes.curves import Curves
 
 NEAR_M = 0.1
 REACH_M = 20  # of the grid, around whom the camera follows

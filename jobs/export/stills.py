@@ -12,8 +12,8 @@ import numpy as np
 import pyarrow as pa
 
 from ...solver.arrays import FloatArray
-from ...solver.operator import SAFE
-from .curves import Curves
+from ...solver.crew.operator import SAFE
+from ..takes.curves import Curves
 from .scene_view import Figure, figures_of
 
 if TYPE_CHECKING:

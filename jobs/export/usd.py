@@ -25,9 +25,9 @@ from typing import Any, Literal
 import numpy as np
 
 from ...solver.arrays import FloatArray
-from ..rate import rate_text
-from ..spec import WorldSpec
-from .curves import Curves
+from ..job.rate import rate_text
+from ..job.spec import WorldSpec
+from ..takes.curves import Curves
 from .names import prim_name, version_of
 from .sparse import knots_in_frames
 from .usd_rail import add_rail

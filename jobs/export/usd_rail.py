@@ -19,9 +19,9 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ...solver.arrays import FloatArray
-from ..axes import scene_from_inside
-from ..spec import WorldSpec
-from .curves import Rail
+from ..job.spec import WorldSpec
+from ..takes.axes import scene_from_inside
+from ..takes.curves import Rail
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -5,9 +5,9 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import Fault, InputError, JobError
-from ..rate import rate_text
-from ..spec import WorldSpec
-from .curves import Curves
+from ..job.rate import rate_text
+from ..job.spec import WorldSpec
+from ..takes.curves import Curves
 from .names import prim_name
 
 

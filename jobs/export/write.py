@@ -5,12 +5,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from ..atomic import write_whole
 from ..errors import Fault, JobError
-from ..files import Place
-from ..sequence_table import read_cut_clock
-from ..store import Store
-from .curves import Delivery, read_delivery
+from ..places.atomic import write_whole
+from ..places.place import Place
+from ..takes.curves import Delivery, read_delivery
+from ..takes.sequence_table import read_cut_clock
+from ..takes.store import Store
 from .extras import need
 from .names import DEFAULT_PATTERN, names_of
 from .usd import Keys, shake_name, usd_shot

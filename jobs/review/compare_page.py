@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from ..compare import Difference
-from ..files import Place
+from ..places.place import Place
+from .compare import Difference
 from .shell import page
 from .words import figure
 

@@ -5,7 +5,7 @@ from functools import lru_cache
 import numpy as np
 
 from ...solver.arrays import FloatArray
-from ...solver.operator import SAFE
+from ...solver.crew.operator import SAFE
 from .plan_view import numbers_by_place
 from .shown import Shown
 from .svg import (

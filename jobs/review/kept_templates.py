@@ -10,7 +10,7 @@ from importlib.metadata import version
 from jinja2 import FileSystemBytecodeCache
 from jinja2.bccache import Bucket
 
-from ...solver.compiled import writable_folder
+from ...solver.compiled.kernel import writable_folder
 
 
 class KeptTemplates(FileSystemBytecodeCache):

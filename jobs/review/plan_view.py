@@ -7,7 +7,7 @@ from math import copysign, degrees, dist, hypot, tan
 import numpy as np
 
 from ...solver.arrays import FloatArray
-from ..bodies import Body
+from ..takes.bodies import Body
 from .shown import Shown
 from .stage import Stage, stage_of
 from .svg import (

@@ -13,7 +13,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from ..files import Place, start_of
+from ..places.place import Place, start_of
 from .rows import SequenceRow
 from .shot_page import End, Kept
 

@@ -7,9 +7,9 @@ from typing import Any
 
 from ...solver.cuts.findings import OF_CUT, SEVERITIES
 from ..errors import InputError
-from ..files import Place
-from ..parquet import read_checked
-from ..sequence_table import WITHOUT_TAKE
+from ..places.parquet import read_checked
+from ..places.place import Place
+from ..takes.sequence_table import WITHOUT_TAKE
 from .mend import Mend, mends
 
 FAILED = "failed"

@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
-from ..grip_sheet import sheet_words
 from .curves import curves
 from .frame_view import thumbnail
+from .grip_sheet import sheet_words
 from .rows import SequenceRow
 from .shell import page
 from .shown import Shown

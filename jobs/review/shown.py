@@ -14,8 +14,8 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from ...solver.arrays import BoolArray, FloatArray, IntArray
-from ..bodies import Body, read_bodies
-from ..takes import take_metadata
+from ..takes.bodies import Body, read_bodies
+from ..takes.table import take_metadata
 
 N_MARKS = 4
 READ = (

@@ -9,8 +9,8 @@ from base64 import b64encode
 
 import numpy as np
 
+from ...solver.action.body import EYES, LANDMARKS
 from ...solver.arrays import FloatArray
-from ...solver.body import EYES, LANDMARKS
 from .shown import Shown
 
 MOST_PLAYED = 7200

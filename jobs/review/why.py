@@ -4,7 +4,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from ..explain import PARTS, setup_words
+from .explain import PARTS, setup_words
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

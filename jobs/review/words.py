@@ -3,7 +3,7 @@
 import json
 from typing import Any
 
-from ..explain import PARTS
+from .explain import PARTS
 
 _RIGS = {"sticks": "sticks", "track": "track", "arc": "arc"}
 

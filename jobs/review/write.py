@@ -4,12 +4,12 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from functools import partial
 from typing import NamedTuple
 
-from ..atomic import write_whole
 from ..errors import InputError
-from ..files import Place, size_of
-from ..pool import n_processors, runner
-from ..previous import note_reported, previous_path
-from ..takes import read_take
+from ..places.atomic import write_whole
+from ..places.place import Place, size_of
+from ..run.pool import n_processors, runner
+from ..takes.previous import note_reported, previous_path
+from ..takes.table import read_take
 from .index_page import index_page
 from .record import kept_of, page_key, recorded
 from .rows import SequenceRow, read_rows

@@ -12,15 +12,15 @@ import numpy as np
 import pyarrow as pa
 
 from ...solver.arrays import FloatArray
-from ...solver.camera import Gate
-from ...solver.studies.study_camera import angles_of
-from ..axes import turn_inside_from_scene
+from ...solver.optics.camera import Gate
+from ...solver.studies.camera import angles_of
 from ..errors import Fault
-from ..spec import WorldSpec
+from ..job.spec import WorldSpec
 from ..subjects.axes import inside_from_scene
 from ..subjects.faults import refuse
-from ..take_metadata import TAKE_SCHEMA
-from ..takes import METADATA_KEY, take_metadata
+from ..takes.axes import turn_inside_from_scene
+from ..takes.metadata import TAKE_SCHEMA
+from ..takes.table import METADATA_KEY, take_metadata
 from .read_camera import ReadCamera, checked
 from .spec import CameraColumnsSpec, StudiedSpec, StudyFile
 

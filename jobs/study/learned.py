@@ -5,10 +5,10 @@ from collections.abc import Iterable, Mapping
 from math import degrees
 from typing import Any
 
-from ...solver.crew import Member
+from ...solver.crew.member import Member
 from ...solver.studies.study import CREW, Study
-from ..spec_crew import CrewFileSpec
-from ..spec_habits import HabitsSpec
+from ..job.crew import CrewFileSpec
+from ..job.habits import HabitsSpec
 
 _ANGULAR = ("max_speed", "max_accel", "max_jerk")
 _FIELDS = {"speed_weight_s2": "velocity_weight_s2"}

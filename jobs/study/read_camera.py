@@ -6,8 +6,8 @@ from fractions import Fraction
 import numpy as np
 
 from ...solver.arrays import FloatArray
-from ...solver.camera import Gate
-from ...solver.studies.study_camera import FEWEST_SAMPLES, CameraMove
+from ...solver.optics.camera import Gate
+from ...solver.studies.camera import FEWEST_SAMPLES, CameraMove
 from ..subjects.faults import refuse
 
 UNEVEN = 1e-3  # of a step; clocks written with four decimals are even

@@ -9,8 +9,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from ...solver.cuts.continuity import lens_use
-from ..atomic import write_whole
-from ..files import Place
+from ..places.atomic import write_whole
+from ..places.place import Place
 from .run import Studied, cut_shots
 from .spec import StudyFile
 from .words import finding_words, study_lines, use_lines

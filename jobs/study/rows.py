@@ -2,9 +2,9 @@
 
 from typing import Any
 
+from ...solver.studies.lag import Measured
+from ...solver.studies.search import Found
 from ...solver.studies.study import Study
-from ...solver.studies.study_lag import Measured
-from ...solver.studies.study_search import Found
 
 _CHANNEL_UNITS = {
     "pan": ("deg_s", "deg_s2", "deg_s3"),

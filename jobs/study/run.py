@@ -6,17 +6,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from ...solver.crew import PRESETS
+from ...solver.crew.member import PRESETS
 from ...solver.cuts.continuity import CutShot, cut_findings
-from ...solver.cuts.cut_end import ShotEnds
+from ...solver.cuts.end import ShotEnds
 from ...solver.cuts.findings import Finding
 from ...solver.shot import Subject
+from ...solver.studies.cuts import studied_ends
+from ...solver.studies.findings import study_findings
+from ...solver.studies.framing import LensUse
 from ...solver.studies.study import Study, study
-from ...solver.studies.study_cuts import studied_ends
-from ...solver.studies.study_findings import study_findings
-from ...solver.studies.study_framing import LensUse
 from ..errors import Fault
-from ..pool import n_processors, runner
+from ..run.pool import n_processors, runner
 from ..subjects.faults import SubjectError
 from ..subjects.read import read_subject
 from .curves import read_camera

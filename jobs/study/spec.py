@@ -6,15 +6,15 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, ValidationError
 
 from ..errors import Fault, JobError
-from ..findings import schema_findings
-from ..locations import path_text
-from ..plain_file import read_plain, tables_of
-from ..quantities import Name, Rate, Spec, Truth
-from ..spec import WorldSpec
-from ..spec_camera import CameraSpec
-from ..spec_crew import PresetName
-from ..spec_framing import SizeName
-from ..spec_subject import Column, FileName, SubjectSpec
+from ..job.camera import CameraSpec
+from ..job.crew import PresetName
+from ..job.faults import schema_findings
+from ..job.framing import SizeName
+from ..job.locations import path_text
+from ..job.plain_file import read_plain, tables_of
+from ..job.quantities import Name, Rate, Spec, Truth
+from ..job.spec import WorldSpec
+from ..job.subject import Column, FileName, SubjectSpec
 
 STUDY_SCHEMA = "carrellata.study/1"
 MAX_CAMERAS = 20_000

@@ -7,12 +7,12 @@ from typing import Any, Literal
 
 import numpy as np
 
-from ...solver.camera import Gate
-from ...solver.studies.study_camera import angles_of
-from ..axes import turn_inside_from_scene
-from ..spec import WorldSpec
+from ...solver.optics.camera import Gate
+from ...solver.studies.camera import angles_of
+from ..job.spec import WorldSpec
 from ..subjects.axes import inside_from_scene
 from ..subjects.faults import refuse
+from ..takes.axes import turn_inside_from_scene
 from .read_camera import ReadCamera, checked
 from .spec import StudiedSpec, StudyFile
 

@@ -14,7 +14,7 @@ from fractions import Fraction
 from pathlib import Path, PurePosixPath
 
 from ..errors import Fault
-from ..locations import shown
+from ..job.locations import shown
 from .faults import refuse, refuse_any
 from .read import track_of_source
 from .reference import SubjectReference, Up

@@ -2,8 +2,8 @@
 
 import numpy as np
 
+from ...solver.action.body import EYES, LANDMARKS
 from ...solver.arrays import FloatArray
-from ...solver.body import EYES, LANDMARKS
 from .reference import At
 
 

@@ -11,9 +11,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import degrees, dist, hypot
 
-from .cut_action import Point
-from .cut_end import CutEnd, ShotEnds, direction_of
-from .cut_rules import (
+from ..action.at_cut import Point
+from .end import CutEnd, ShotEnds, direction_of
+from .findings import COMMON, OF_CUT, OF_SHOT, Finding
+from .rules import (
     LEAST_TURN_RAD,
     MOST_SIZE_STEPS,
     SAME_SIZE_STEPS,
@@ -25,7 +26,6 @@ from .cut_rules import (
     turn_rad,
     turned,
 )
-from .findings import COMMON, OF_CUT, OF_SHOT, Finding
 
 LINE_RULE = "180-degree rule, standard film grammar, common practice"
 THIRTY_RULE = "30-degree rule, standard film grammar, common practice"

@@ -6,8 +6,8 @@ from typing import cast
 import numpy as np
 
 from ..arrays import IntArray
-from .cut_cost import micro
-from .cut_end import CutEnd, EndView, ShotEnds
+from .cost import micro
+from .end import CutEnd, EndView, ShotEnds
 
 KEEP_MARGIN = 0.15
 LEAST_KEPT_SCORE = 1.0  # points; the margin of a score under it is this score's

@@ -23,9 +23,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
-from .cut_cost import MICRO, CutCosts
-from .cut_programme import Programme
+from .cost import MICRO, CutCosts
 from .open_shot import OpenShot
+from .programme import Programme
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

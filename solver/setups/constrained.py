@@ -8,13 +8,13 @@ the real crew, a trial decides.
 
 import numpy as np
 
+from ..action.rehearsed import Action
 from ..arrays import FloatArray
-from .action import Action
-from .feasible import feasible_arc, feasible_line, feasible_sticks
-from .fit_arc import ArcFit
-from .fit_line import LineFit
+from ..laying.feasible import feasible_arc, feasible_line, feasible_sticks
+from ..laying.fit_arc import ArcFit
+from ..laying.fit_line import LineFit
+from ..laying.laying import Bounds, Curved, Straight, Wish, wish_at_nodes
 from .judge import SIZE_KEPT_LOG2
-from .laying import Bounds, Curved, Straight, Wish, wish_at_nodes
 from .layout import Layout
 from .setup import Ask
 

@@ -5,11 +5,11 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray
-from ..compiled import kernel
-from ..measure import MOVING_M_S, SIZE_KEPT
-from ..operator import SAFE
-from ..plan import evaluate_plan
-from ..rig import rig_place
+from ..compiled.kernel import kernel
+from ..crew.operator import SAFE
+from ..crew.plan import evaluate_plan
+from ..frame.measure import MOVING_M_S, SIZE_KEPT
+from ..rigs.rig import rig_place
 
 MUST_IN = 0.99
 MUST_SIZE = 0.60

@@ -10,11 +10,11 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import FloatArray, frozen
-from ..lens import Lens
-from ..rig import Rig, arc, sticks, track
+from ..optics.lens import Lens
+from ..rigs.rig import Rig, arc, sticks, track
+from ..stage.stage import Stage
 from .descend import Steps
 from .setup import Ask, Setup, View
-from .stage import Stage
 
 LEAST_RANGE_M = 0.5  # a dolly that covers less is sticks
 MOST_SWEEP = radians(120)  # of an arc; more is a hook that nobody lays

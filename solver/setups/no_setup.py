@@ -11,16 +11,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..action.rehearsed import Action
 from ..arrays import FloatArray
-from ..lens import Lens
-from .action import Action
+from ..optics.lens import Lens
+from ..stage.stage import Stage, floor_rows
 from .judge import IN, SIZED
 from .layout import lens_height
 from .propose import distance_of, suitable
 from .score import Judged
 from .search import something_holds
 from .setup import KINDS, SIDES, VIEWS_RAD, Ask, View
-from .stage import Stage, floor_rows
 from .trial import Rehearsal
 
 GROWTHS_M = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)

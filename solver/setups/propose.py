@@ -13,13 +13,13 @@ from math import atan2, cos, sin
 
 import numpy as np
 
+from ..action.rehearsed import Action
 from ..arrays import FloatArray
-from ..camera import Gate
-from ..lens import Lens
-from .action import Action
-from .clearance import room_m
-from .fit_arc import ArcRules, arc_fault
-from .fit_sticks import AZIMUTH_ASKED, AZIMUTH_OPEN
+from ..laying.fit_arc import ArcRules, arc_fault
+from ..laying.fit_sticks import AZIMUTH_ASKED, AZIMUTH_OPEN
+from ..optics.camera import Gate
+from ..optics.lens import Lens
+from ..stage.clearance import room_m
 from .layout import MOST_SWEEP, Layout, lens_height
 from .setup import Ask, View
 from .way import Way

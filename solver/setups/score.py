@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from math import degrees
 from typing import NamedTuple
 
-from ..lens import Lens
-from ..rig import ARC, TRACK, Rig
-from .clearance import rail_faults
+from ..optics.lens import Lens
+from ..rigs.rig import ARC, TRACK, Rig
+from ..stage.clearance import rail_faults
 from .judge import (
     ANGLED,
     BLOCKED,

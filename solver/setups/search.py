@@ -4,9 +4,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from ..lens import Lens
-from .action import Action
-from .clearance import rail_faults
+from ..action.rehearsed import Action
+from ..optics.lens import Lens
+from ..stage.clearance import rail_faults
 from .constrained import breaks_stage_only, within_limits
 from .descend import Steps, descend
 from .layout import Layout, at_height, build, lens_height, moved

@@ -8,10 +8,10 @@ from functools import lru_cache
 from math import radians
 from typing import NamedTuple
 
-from ..lens import Lens
-from ..rig import Rig
+from ..optics.lens import Lens
+from ..rigs.rig import Rig
 from ..shot import Framing, Shot
-from .stage import Stage
+from ..stage.stage import Stage
 
 VIEWS_RAD: dict[str, float] = {
     "front": 0.0,

@@ -10,14 +10,14 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..action.rehearsed import Action, action_of, sized_anew
 from ..arrays import FloatArray
-from ..grip import Hold
-from ..lens import Lens
+from ..crew.grip import Hold
+from ..optics.lens import Lens
 from ..shot import HOLDS
-from .action import Action, action_of, sized_anew
+from ..stage.stage import Stage, sight_hidden
 from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, Acted
 from .setup import Ask, Setup
-from .stage import Stage, sight_hidden
 from .way import Way
 from .work import Through, hands_of, through_of, watched_of, work
 

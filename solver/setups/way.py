@@ -10,11 +10,11 @@ from typing import Generic, NamedTuple, TypeVar
 
 import numpy as np
 
+from ..action.rehearsed import Action
 from ..arrays import FloatArray
-from .action import Action
-from .fit_arc import ArcFit, arc_through
-from .fit_line import LineFit, fit_line
-from .fit_sticks import fit_sticks
+from ..laying.fit_arc import ArcFit, arc_through
+from ..laying.fit_line import LineFit, fit_line
+from ..laying.fit_sticks import fit_sticks
 
 NODES = 48  # ideal places that a curve is fitted through
 FAST_SHARE = 0.95  # quantile of the speed that a follow is laid for

@@ -10,20 +10,20 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import FloatArray
-from ..compiled import kernel
-from ..crew import Crew
-from ..decide import Asked, Manner, Seen
-from ..grip import GripTask, run_grip
-from ..head_target import Sight
-from ..observe import carried_back, frames_clear, observe, preroll_length
-from ..operator import DollyPlans, HeadLogs, HeadTask, run_operator
-from ..perform import asked_of, head_logs, manner_of, most_plans
-from ..plan import LENGTHS, PLAN_WIDTH, evaluate_plan
-from ..planner import Planner
-from ..rig import rig_place
+from ..compiled.kernel import kernel
+from ..crew.decide import Asked, Manner, Seen
+from ..crew.grip import GripTask, run_grip
+from ..crew.head_target import Sight
+from ..crew.member import Crew
+from ..crew.observe import carried_back, frames_clear, observe, preroll_length
+from ..crew.operator import DollyPlans, HeadLogs, HeadTask, run_operator
+from ..crew.perform import asked_of, head_logs, manner_of, most_plans
+from ..crew.plan import LENGTHS, PLAN_WIDTH, evaluate_plan
+from ..crew.planner import Planner
+from ..frame.tally import starts_within
+from ..rigs.rig import rig_place
 from ..shot import Shot
-from ..tally import starts_within
-from .clearance import rail_gap
+from ..stage.clearance import rail_gap
 from .judge import DOLLY_RATE, PAN_RATE, PATH_GAP, REFUSED, judge
 from .prospect import frames_may_hold, may_hold
 from .setup import Setup, in_setup

@@ -10,14 +10,13 @@ from fractions import Fraction
 
 import numpy as np
 
+from ..action.body import span_of
 from ..arrays import FloatArray
-from ..body import span_of
-from ..crew import PRESETS, Crew, Member
+from ..crew.member import PRESETS, Crew, Member
 from ..shot import Framing, Subject
-from . import study_shake as shakes
-from .study_camera import CameraMove
-from .study_fit import fit_crew, synced
-from .study_follow import (
+from .camera import CameraMove
+from .fit import fit_crew, synced
+from .follow import (
     REACH,
     SLOW_S,
     Rails,
@@ -26,12 +25,18 @@ from .study_follow import (
     plain_ways,
     slow_of,
 )
-from .study_framing import Framed, LensUse, study_framing, study_lens
-from .study_lag import Lag, measure_lag
-from .study_limits import Peaks, study_limits
-from .study_path import StudiedPath, along_path, places_along, study_path
-from .study_search import Found
-from .study_shake import ShakeFound, study_shake
+from .framing import Framed, LensUse, study_framing, study_lens
+from .lag import Lag, measure_lag
+from .limits import Peaks, study_limits
+from .path import StudiedPath, along_path, places_along, study_path
+from .search import Found
+from .shake import (
+    BY_CREW,
+    BY_PARTED_CREW,
+    BY_PLAIN_WAY,
+    ShakeFound,
+    study_shake,
+)
 
 EXACT = 0.0025  # half frames of slow difference that a plain way may leave
 LIKE = 0.0004  # half frames; closer ways explain alike
@@ -150,9 +155,9 @@ def study(
     n = angles.shape[1]
     explained = verdict.kind not in (UNCLEAR, NOT_FOLLOWING)
     left = camera.angles[:, :n] - angles if explained else None
-    by = shakes.PLAIN
+    by = BY_PLAIN_WAY
     if verdict.kind == CREW and operator is not None:
-        by = shakes.CREW if synced(operator) else shakes.CREW_PARTS
+        by = BY_CREW if synced(operator) else BY_PARTED_CREW
     shake = study_shake(camera, left, by=by)
     fast = camera.angle_noise
     return Study(

@@ -9,9 +9,9 @@ import motion
 import numpy as np
 from shots import shot, subject
 
-from carrellata.solver.observe import observe
-from carrellata.solver.perform import dolly_plans, head_plans, perform
-from carrellata.solver.rig import sticks, track
+from carrellata.solver.crew.observe import observe
+from carrellata.solver.crew.perform import dolly_plans, head_plans, perform
+from carrellata.solver.rigs.rig import sticks, track
 from carrellata.solver.shot import Shot
 
 from .clock import medians, paired

@@ -7,7 +7,7 @@ import time
 from pathlib import Path
 from statistics import median
 
-from carrellata.jobs.local import solve_job
+from carrellata.jobs.run.local import solve_job
 
 from .figures import Figure, Sizes
 from .sequences import tracked
@@ -20,7 +20,7 @@ def run(sizes: Sizes) -> list[Figure]:
     sys.path.insert(0, str(Path(__file__).parents[1] / "faults"))
     from farms import TestFarm, until
 
-    from carrellata.worker.app import BATCH, send_canary
+    from carrellata.worker.farm.app import BATCH, send_canary
 
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

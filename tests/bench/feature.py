@@ -18,9 +18,9 @@ from .sequences import feature
 PROGRAM = """
 import json, resource, sys, time
 from pathlib import Path
-from carrellata.jobs.judgement import Judgement
-from carrellata.jobs.local import solve_job
-from carrellata.jobs.warm import warm_up
+from carrellata.jobs.takes.judgement import Judgement
+from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.run.warm import warm_up
 
 warm_up(choosing=True)  # what a new machine compiles is timed by itself
 start = time.perf_counter()

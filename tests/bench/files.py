@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pyarrow.parquet as pq
 
-from carrellata.jobs.load import load_job
-from carrellata.jobs.solve_shot import Work, solve_shot
-from carrellata.jobs.store import Store
-from carrellata.jobs.takes import take_bytes, take_metadata
+from carrellata.jobs.job.load import load_job
+from carrellata.jobs.run.solve_shot import Work, solve_shot
+from carrellata.jobs.takes.store import Store
+from carrellata.jobs.takes.table import take_bytes, take_metadata
 
 from .clock import medians, paired, ratio
 from .figures import Figure, Sizes

@@ -28,10 +28,10 @@ from .sequences import (
 PROGRAM = """
 import json, resource, sys, time
 from pathlib import Path
-from carrellata.jobs.load import load_job
-from carrellata.jobs.solve_shot import Work, solve_shot
-from carrellata.jobs.store import Store
-from carrellata.jobs.warm import warm_up
+from carrellata.jobs.job.load import load_job
+from carrellata.jobs.run.solve_shot import Work, solve_shot
+from carrellata.jobs.takes.store import Store
+from carrellata.jobs.run.warm import warm_up
 
 def peak():
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024

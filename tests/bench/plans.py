@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from plan_states import planner_of, viable_speeds
 
-from carrellata.solver.active_set import (
+from carrellata.solver.crew.active_set import (
     HIGH,
     LOW,
     POINT,
@@ -24,8 +24,8 @@ from carrellata.solver.active_set import (
     WORK_ROWS,
     least_distance,
 )
-from carrellata.solver.plan import fill_bounds, solve_plan
-from carrellata.solver.planner import (
+from carrellata.solver.crew.plan import fill_bounds, solve_plan
+from carrellata.solver.crew.planner import (
     FEASIBLE,
     MOST_ROWS,
     N_BLOCKS,

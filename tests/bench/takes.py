@@ -3,11 +3,11 @@
 import tempfile
 from pathlib import Path
 
-from carrellata.jobs.keys import Keys
-from carrellata.jobs.load import load_job
-from carrellata.jobs.shots import prepare
-from carrellata.jobs.solve_shot import solve_prepared
-from carrellata.solver.measure import measure
+from carrellata.jobs.job.load import load_job
+from carrellata.jobs.run.shots import prepare
+from carrellata.jobs.run.solve_shot import solve_prepared
+from carrellata.jobs.takes.keys import Keys
+from carrellata.solver.frame.measure import measure
 from carrellata.solver.shot import Shot
 from carrellata.solver.take import operate
 

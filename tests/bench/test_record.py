@@ -11,10 +11,10 @@ from bench.clock import exponent, paired, ratio
 from bench.figures import QUICK, Figure
 from bench.plans import problems_of, row_lengths, solve_prepared, states_of
 from bench.sequences import RATE, feature
-from carrellata.jobs.load import load_job
-from carrellata.solver.active_set import WORK_ROWS
-from carrellata.solver.plan import solve_plan
-from carrellata.solver.planner import MOST_ROWS
+from carrellata.jobs.job.load import load_job
+from carrellata.solver.crew.active_set import WORK_ROWS
+from carrellata.solver.crew.plan import solve_plan
+from carrellata.solver.crew.planner import MOST_ROWS
 
 
 def a_ratio(value: float, better: str = "lower") -> Figure:

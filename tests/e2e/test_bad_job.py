@@ -24,7 +24,7 @@ from sound_job import (
     write_table,
 )
 
-from carrellata.jobs.spec_shot import MAX_FRAMES
+from carrellata.jobs.job.shot import MAX_FRAMES
 from carrellata.worker.cli import main
 
 

@@ -9,7 +9,7 @@ import pytest
 from job_files import Columns, Ended, columns_of, rows_of, run
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
-from carrellata.jobs.takes import read_take, take_metadata
+from carrellata.jobs.takes.table import read_take, take_metadata
 
 JOB = FOLDER / "job.toml"
 NAMES = [f"{10 * k:03d}" for k in range(1, 13)]

@@ -18,8 +18,8 @@ import pyarrow.parquet as pq
 import pytest
 from job_files import Columns, SolvedShot, metre_job, solve_on_disk, write_job
 
-from carrellata.solver.body import framing_distance_m
-from carrellata.solver.camera import used_gate
+from carrellata.solver.action.body import framing_distance_m
+from carrellata.solver.optics.camera import used_gate
 
 FIRST = 1001
 FPS = 24
@@ -289,8 +289,8 @@ def test_nothing_is_known_of_what_comes_after_a_gap(tmp_path: Path) -> None:
 PEAK = """
 import sys, time
 from pathlib import Path
-from carrellata.jobs.local import solve_job
-from carrellata.jobs.warm import warm_up
+from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.run.warm import warm_up
 warm_up()
 start = time.perf_counter()
 outcome = solve_job(Path(sys.argv[1]), Path(sys.argv[2]), workers=1)

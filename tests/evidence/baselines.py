@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from carrellata.solver.camera import aim
-from carrellata.solver.perform import perform, primary_points
-from carrellata.solver.rig import abreast_s
+from carrellata.solver.crew.perform import perform, primary_points
+from carrellata.solver.optics.camera import aim
+from carrellata.solver.rigs.rig import abreast_s
 from carrellata.solver.shot import Shot
-from carrellata.solver.studies.study_camera import lagged, smoothed
+from carrellata.solver.studies.camera import lagged, smoothed
 from carrellata.solver.take import sample_frames
 
 FloatArray = NDArray[np.float64]

@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 from shots import LENS_HEIGHT_M, framing, shot, subject
 
-from carrellata.solver import rig as rigs
-from carrellata.solver.camera import project
-from carrellata.solver.crew import PRESETS, Crew
-from carrellata.solver.operator import SAFE
-from carrellata.solver.rig import Rig
+from carrellata.solver.crew.member import PRESETS, Crew
+from carrellata.solver.crew.operator import SAFE
+from carrellata.solver.optics.camera import project
+from carrellata.solver.rigs import rig as rigs
+from carrellata.solver.rigs.rig import Rig
 from carrellata.solver.shot import Shot
 
 from .baselines import SOLVERS, Moves, aimed_at

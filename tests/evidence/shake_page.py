@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy import signal
 from shots import GATE, HEADROOM, HEIGHT_M
 
-from carrellata.solver.body import framing_distance_m
+from carrellata.solver.action.body import framing_distance_m
 from carrellata.solver.shake import LEVELS, shake_layer
 
 FloatArray = NDArray[np.float64]

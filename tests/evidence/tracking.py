@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from shots import HEIGHT_M, framing, shot, subject
 
-from carrellata.solver import rig as rigs
-from carrellata.solver.body import EYES
-from carrellata.solver.crew import PRESETS, Crew
-from carrellata.solver.perform import perform
+from carrellata.solver.action.body import EYES
+from carrellata.solver.crew.member import PRESETS, Crew
+from carrellata.solver.crew.perform import perform
+from carrellata.solver.rigs import rig as rigs
 
 from .identify import Identified, identify
 from .targets import TARGETS, Target, band_limited

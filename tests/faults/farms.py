@@ -13,10 +13,10 @@ from typing import Any
 from servers import Server, die_with_parent
 from walks import files_below, save_job
 
-from carrellata.jobs.load import load_job
-from carrellata.worker.farm import BatchStatus, Farm, connect, status
-from carrellata.worker.settings import load_settings
-from carrellata.worker.submission import Submitted, submit
+from carrellata.jobs.job.load import load_job
+from carrellata.worker.farm.farm import BatchStatus, Farm, connect, status
+from carrellata.worker.farm.settings import load_settings
+from carrellata.worker.farm.submission import Submitted, submit
 
 HERE = Path(__file__).parent
 SHORT = {

@@ -17,7 +17,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from carrellata.worker import cli, machine, phases
+from carrellata.worker import cli
+from carrellata.worker.farm.farm import machine, phases
 
 
 def main() -> int:

@@ -9,8 +9,8 @@ import pytest
 from farms import Process, TestFarm, children_of, until
 from walks import many_shots, walking_job
 
-from carrellata.jobs.local import solve_job
-from carrellata.worker.farm import status
+from carrellata.jobs.run.local import solve_job
+from carrellata.worker.farm.farm import status
 
 SEED = 7
 

@@ -11,9 +11,9 @@ import pytest
 from farms import TestFarm, until
 from walks import files_below, many_shots, save_job, walking_job, walking_shot
 
-from carrellata.jobs.local import solve_job
-from carrellata.jobs.sequence_table import read_sequence
-from carrellata.worker.submission import retry
+from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.takes.sequence_table import read_sequence
+from carrellata.worker.farm.submission import retry
 
 pytestmark = pytest.mark.slow
 

@@ -9,8 +9,8 @@ from prometheus_client import CollectorRegistry, generate_latest
 from redis.exceptions import NoPermissionError
 from walks import many_shots, walking_job
 
-from carrellata.worker.health import farm_health
-from carrellata.worker.metrics import FarmCollector
+from carrellata.worker.farm.health import farm_health
+from carrellata.worker.farm.metrics import FarmCollector
 
 pytestmark = pytest.mark.slow
 

@@ -8,9 +8,9 @@ import pytest
 from farms import TestFarm, until
 from walks import many_shots, walking_job, walking_shot
 
-from carrellata.jobs.local import solve_job
-from carrellata.jobs.parse import parse_job
-from carrellata.worker.interactive import ask_take, find_answer, wait_answer
+from carrellata.jobs.job.parse import parse_job
+from carrellata.jobs.run.local import solve_job
+from carrellata.worker.farm.interactive import ask_take, find_answer, wait_answer
 
 WAIT_S = 60.0
 

@@ -10,11 +10,11 @@ from farms import TestFarm, until
 from object_store import CREDENTIALS, SECRET, ObjectStore
 from walks import many_shots, walking_job, walking_shot
 
-from carrellata.jobs.files import place_of
-from carrellata.jobs.load import load_job
-from carrellata.jobs.local import solve_job
-from carrellata.worker.farm import outcomes
-from carrellata.worker.submission import Submitted, retry, submit
+from carrellata.jobs.job.load import load_job
+from carrellata.jobs.places.place import place_of
+from carrellata.jobs.run.local import solve_job
+from carrellata.worker.farm.farm import outcomes
+from carrellata.worker.farm.submission import Submitted, retry, submit
 
 pytestmark = pytest.mark.slow
 

@@ -9,9 +9,9 @@ from proxies import Proxy
 from walks import many_shots, walking_job
 
 from carrellata.jobs.errors import ServiceError
-from carrellata.jobs.local import solve_job
-from carrellata.worker.broker import FullError
-from carrellata.worker.farm import status
+from carrellata.jobs.run.local import solve_job
+from carrellata.worker.farm.broker import FullError
+from carrellata.worker.farm.farm import status
 
 pytestmark = pytest.mark.slow
 

@@ -9,7 +9,7 @@ from farms import TestFarm, until
 from job_files import metre_job, write_job
 from service_process import Service, running, walk_shot
 
-from carrellata.jobs.local import solve_job
+from carrellata.jobs.run.local import solve_job
 
 PARQUET = {"Accept": "application/vnd.apache.parquet"}
 

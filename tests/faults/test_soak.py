@@ -10,7 +10,7 @@ import pytest
 from farms import TestFarm
 from walks import walk, walking_job, walking_shot
 
-from carrellata.jobs.local import solve_job
+from carrellata.jobs.run.local import solve_job
 
 
 def soak(make_farm: Callable[..., TestFarm], n_shots: int) -> float:

@@ -11,10 +11,10 @@ import pytest
 from farms import TestFarm, children_of, until
 from walks import many_shots, walking_job, walking_shot
 
-from carrellata.jobs.local import solve_job
-from carrellata.jobs.sequence_table import read_sequence
-from carrellata.worker.farm import cancel, status
-from carrellata.worker.submission import retry
+from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.takes.sequence_table import read_sequence
+from carrellata.worker.farm.farm import cancel, status
+from carrellata.worker.farm.submission import retry
 
 pytestmark = pytest.mark.slow
 

@@ -9,11 +9,11 @@ import pyarrow.parquet as pq
 import pytest
 from walks import files_below, save_job, walking_job, walking_shot
 
-from carrellata.jobs.judgement import read_judgement
-from carrellata.jobs.local import Outcome, solve_job
-from carrellata.jobs.sequence_table import read_sequence
-from carrellata.jobs.store import Store
-from carrellata.jobs.takes import read_take, take_metadata
+from carrellata.jobs.run.local import Outcome, solve_job
+from carrellata.jobs.takes.judgement import read_judgement
+from carrellata.jobs.takes.sequence_table import read_sequence
+from carrellata.jobs.takes.store import Store
+from carrellata.jobs.takes.table import read_take, take_metadata
 
 FERRY = Path(__file__).resolve().parents[2] / "jobs/examples/ferry_dash"
 OPEN: dict[str, Any] = {"rig": {"kind": "choose"}, "lens_mm": "choose"}

@@ -3,8 +3,8 @@
 import pytest
 from walks import faulty_shot, save_job, walking_job, walking_shot
 
-from carrellata.jobs.local import solve_job
-from carrellata.jobs.sequence_table import CutClock, read_cut_clock
+from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.takes.sequence_table import CutClock, read_cut_clock
 
 
 def test_frames_are_counted_over_every_shot_even_one_that_failed(tmp_path) -> None:

@@ -9,11 +9,11 @@ import pyarrow.parquet as pq
 import pytest
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER, write
-from carrellata.jobs.load import load_job
-from carrellata.jobs.shots import Prepared, prepare
-from carrellata.jobs.spec import JobFile
+from carrellata.jobs.job.load import load_job
+from carrellata.jobs.job.spec import JobFile
+from carrellata.jobs.run.shots import Prepared, prepare
+from carrellata.solver.action.body import EYES
 from carrellata.solver.arrays import FloatArray
-from carrellata.solver.body import EYES
 from carrellata.solver.shot import Shot
 from carrellata.solver.take import Take, operate
 

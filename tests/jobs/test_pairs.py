@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 from walks import FIRST, LAST, save_job, walking_job
 
-from carrellata.jobs.local import solve_job
-from carrellata.jobs.sequence_table import read_sequence
+from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.takes.sequence_table import read_sequence
 
 KIT = {
     "film_back": "super35-4perf",

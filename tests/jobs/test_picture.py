@@ -10,13 +10,13 @@ import pytest
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
 from carrellata.jobs.examples.ferry_dash.picture import HEIGHT, WIDTH, picture
-from carrellata.jobs.local import solve_job
 from carrellata.jobs.review.plan_view import GAUGE_M
 from carrellata.jobs.review.shown import Shown, marked_rows, rail_points, shown_of
 from carrellata.jobs.review.svg import Scale, element, number, text
-from carrellata.jobs.takes import read_take, take_metadata
+from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.takes.table import read_take, take_metadata
 from carrellata.solver.arrays import FloatArray
-from carrellata.solver.rig import arc
+from carrellata.solver.rigs.rig import arc
 
 SHOT = "050"
 DRAWN_PX = 0.011  # places are written to a hundredth of a pixel

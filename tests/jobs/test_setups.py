@@ -9,11 +9,11 @@ import pytest
 from job_tables import ACCEPTED, a_job, a_shot
 
 from carrellata.jobs.errors import JobError
-from carrellata.jobs.keys import judge_key
-from carrellata.jobs.parse import parse_job
-from carrellata.jobs.spec_carry import FINDING_NAMES
-from carrellata.jobs.spec_rig import ChooseRig, TrackRig
-from carrellata.jobs.spec_shot import SETUP_FIELDS, ShotSpec
+from carrellata.jobs.job.carry import FINDING_NAMES
+from carrellata.jobs.job.parse import parse_job
+from carrellata.jobs.job.rig import ChooseRig, TrackRig
+from carrellata.jobs.job.shot import SETUP_FIELDS, ShotSpec
+from carrellata.jobs.takes.keys import judge_key
 from carrellata.solver.cuts import findings
 
 CHOOSE = {"kind": "choose"}
@@ -230,7 +230,7 @@ def test_every_finding_that_the_solver_makes_can_be_accepted() -> None:
     solver = Path(findings.__file__).parent
     made = {
         name
-        for path in solver.glob("*.py")
+        for path in solver.rglob("*.py")
         if "Finding" in path.read_text(encoding="utf-8")
         for name in names_found(path)
     }

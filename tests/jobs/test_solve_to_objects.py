@@ -19,10 +19,10 @@ from walks import (
     walking_shot,
 )
 
-from carrellata.jobs import objects
-from carrellata.jobs.local import Outcome, solve_job
-from carrellata.jobs.sequence_table import read_sequence
-from carrellata.jobs.store import Store
+from carrellata.jobs.places import objects
+from carrellata.jobs.run.local import Outcome, solve_job
+from carrellata.jobs.takes.sequence_table import read_sequence
+from carrellata.jobs.takes.store import Store
 from carrellata.worker.cli import main
 
 pytestmark = pytest.mark.slow

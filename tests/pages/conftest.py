@@ -12,7 +12,7 @@ from browser import chromium
 from playwright.sync_api import Browser
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
-from carrellata.jobs.local import solve_job
+from carrellata.jobs.run.local import solve_job
 
 
 @pytest.fixture(scope="module")

@@ -8,9 +8,9 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from walks import FIRST, save_job, walk, walking_job, walking_shot
 
-from carrellata.jobs.atomic import name_whole
-from carrellata.jobs.local import solve_job
+from carrellata.jobs.places.atomic import name_whole
 from carrellata.jobs.review.write import write_review
+from carrellata.jobs.run.local import solve_job
 
 
 def planted(folder: Path) -> Path:

@@ -9,7 +9,7 @@ from browser import NARROW, WIDE, opened
 from playwright.sync_api import Browser, Page
 from pypdf import PdfReader
 
-from carrellata.jobs.cli_review import compare
+from carrellata.jobs.commands.look import compare
 
 PAGES = ("index", "030", "050", "060")
 LEVELS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]

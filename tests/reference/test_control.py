@@ -8,9 +8,14 @@ import pytest
 from scipy.linalg import solve_continuous_are
 from scipy.optimize import brentq
 
-from carrellata.solver.belief import SETTLE, covariance_step, transition
-from carrellata.solver.plan import LENGTHS, PLAN_WIDTH, evaluate_plan, write_plan
-from carrellata.solver.planner import N_BLOCKS, build_planner, stop_distance
+from carrellata.solver.crew.belief import SETTLE, covariance_step, transition
+from carrellata.solver.crew.plan import (
+    LENGTHS,
+    PLAN_WIDTH,
+    evaluate_plan,
+    write_plan,
+)
+from carrellata.solver.crew.planner import N_BLOCKS, build_planner, stop_distance
 
 # The S-curve, rest to rest: distance, speed, acceleration, jerk -> time. Closed forms:
 # T = D/v + v/a + a/j with cruise, a/j + sqrt((a/j)^2 + 4 D/a) where only the

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from carrellata.solver.setups.fit_arc import (
+from carrellata.solver.laying.fit_arc import (
     circle_geometric,
     circle_pratt,
     circle_taubin,
 )
-from carrellata.solver.setups.fit_line import regress
+from carrellata.solver.laying.fit_line import regress
 
 # Gander, Golub & Strebel 1994, BIT 34, 558-578, circle example (points and the paper's
 # four-decimal results from memory).

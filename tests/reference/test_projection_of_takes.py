@@ -14,11 +14,11 @@ from pxr import Gf, Usd, UsdGeom
 from scipy.spatial.transform import Rotation
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
-from carrellata.jobs.load import load_job
-from carrellata.jobs.local import solve_job
-from carrellata.jobs.spec import JobFile
-from carrellata.jobs.takes import read_take
-from carrellata.solver.body import EYES, aim_fraction
+from carrellata.jobs.job.load import load_job
+from carrellata.jobs.job.spec import JobFile
+from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.takes.table import read_take
+from carrellata.solver.action.body import EYES, aim_fraction
 
 # Sticks with a handheld layer, a slanted track and action on twos, a roll, a gap in the
 # samples, an arc.

@@ -6,7 +6,7 @@ import pytest
 from ends import an_end, around, held, mirrored, moved
 
 from carrellata.solver.cuts.continuity import CutShot, cut_findings, lens_use
-from carrellata.solver.cuts.cut_end import CutEnd, ShotEnds
+from carrellata.solver.cuts.end import CutEnd, ShotEnds
 from carrellata.solver.cuts.findings import Finding
 
 A, B = (0.0, 0.0), (2.0, 0.0)

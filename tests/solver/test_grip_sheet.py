@@ -17,8 +17,7 @@ from shots import (
     walk,
 )
 
-from carrellata.solver import rig as rigs
-from carrellata.solver.crew import GRIP
+from carrellata.solver.crew.member import GRIP
 from carrellata.solver.grip_sheet import (
     SECTION_M,
     WORKING_MARGIN_M,
@@ -26,7 +25,8 @@ from carrellata.solver.grip_sheet import (
     grip_sheet,
     stop_distance_m,
 )
-from carrellata.solver.rig import Rig
+from carrellata.solver.rigs import rig as rigs
+from carrellata.solver.rigs.rig import Rig
 from carrellata.solver.take import Take, operate
 
 FloatArray = NDArray[np.float64]

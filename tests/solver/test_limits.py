@@ -19,16 +19,16 @@ from shots import (
     zigzag,
 )
 
-from carrellata.solver import rig as rigs
-from carrellata.solver.crew import PRESETS, WHIP, Crew
-from carrellata.solver.plan import (
+from carrellata.solver.crew.member import PRESETS, WHIP, Crew
+from carrellata.solver.crew.plan import (
     LENGTHS,
     N_BLOCKS,
     PLAN_WIDTH,
     evaluate_plan,
     write_plan,
 )
-from carrellata.solver.planner import build_planner
+from carrellata.solver.crew.planner import build_planner
+from carrellata.solver.rigs import rig as rigs
 from carrellata.solver.take import operate
 
 SUB = 20  # evaluations a frame

@@ -15,8 +15,8 @@ from plan_states import (
     written,
 )
 
-from carrellata.solver.plan import evaluate_plan, stays_on_rail
-from carrellata.solver.planner import build_planner
+from carrellata.solver.crew.plan import evaluate_plan, stays_on_rail
+from carrellata.solver.crew.planner import build_planner
 
 
 def random_limits(rng):

@@ -8,7 +8,6 @@ from asks import lenses, open_ask, person, views
 from shots import circle, walk
 
 from carrellata.solver.setups import search
-from carrellata.solver.setups.clearance import rail_faults
 from carrellata.solver.setups.constrained import within_limits
 from carrellata.solver.setups.descend import Steps, descend
 from carrellata.solver.setups.judge import SIZED, VIEWED
@@ -16,8 +15,9 @@ from carrellata.solver.setups.layout import Layout, build
 from carrellata.solver.setups.score import Judged
 from carrellata.solver.setups.search import candidates
 from carrellata.solver.setups.setup import Ask, in_setup
-from carrellata.solver.setups.stage import Stage, floor_margin
 from carrellata.solver.setups.trial import Rehearsal
+from carrellata.solver.stage.clearance import rail_faults
+from carrellata.solver.stage.stage import Stage, floor_margin
 from carrellata.solver.take import operate
 
 SECONDS = np.arange(121) / 24

@@ -8,8 +8,8 @@ from cut_reference import brute_force, path_cost
 from ends import an_end, around, mirrored, moved
 from open_shots import long_sequence, random_sequence, walker
 
-from carrellata.solver.cuts.cut_cost import CutCosts, with_habits
-from carrellata.solver.cuts.cut_end import EndView
+from carrellata.solver.cuts.cost import CutCosts, with_habits
+from carrellata.solver.cuts.end import EndView
 from carrellata.solver.cuts.open_shot import STEADY, OpenShot, State, keeping_gains
 from carrellata.solver.cuts.sequence import choose_sequence
 from carrellata.solver.errors import SolverError

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import integrate, signal
 
-from carrellata.solver.camera import used_gate
+from carrellata.solver.optics.camera import used_gate
 from carrellata.solver.shake import (
     LEVELS,
     ShakeLevel,

@@ -14,9 +14,9 @@ from scipy.spatial.transform import Rotation, Slerp
 from shots import subject
 from studied import camera_of
 
+from carrellata.solver.studies.camera import angles_of
+from carrellata.solver.studies.findings import study_findings
 from carrellata.solver.studies.study import NOT_FOLLOWING, study
-from carrellata.solver.studies.study_camera import angles_of
-from carrellata.solver.studies.study_findings import study_findings
 
 ROOT = Path(__file__).resolve().parents[2]
 LOG = ROOT / ".venv/testdata/evo-1.38.1/test/data/freiburg1_xyz-groundtruth.txt"

@@ -25,11 +25,11 @@ from shots import (
     walk_toward,
 )
 
-from carrellata.solver import rig as rigs
-from carrellata.solver.body import EYES
-from carrellata.solver.camera import rotation
-from carrellata.solver.crew import PRESETS
-from carrellata.solver.measure import measure
+from carrellata.solver.action.body import EYES
+from carrellata.solver.crew.member import PRESETS
+from carrellata.solver.frame.measure import measure
+from carrellata.solver.optics.camera import rotation
+from carrellata.solver.rigs import rig as rigs
 from carrellata.solver.shake import LEVELS
 from carrellata.solver.take import operate
 

@@ -8,8 +8,8 @@ import pytest
 from asks import OPEN_VIEWS, open_ask, person
 from shots import circle, walk, zigzag
 
-from carrellata.solver.lens import Lens
-from carrellata.solver.measure import measure
+from carrellata.solver.frame.measure import measure
+from carrellata.solver.optics.lens import Lens
 from carrellata.solver.setups.judge import (
     ANGLED,
     CLOSEST,

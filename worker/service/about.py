@@ -6,10 +6,10 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 from pydantic_core import to_json
 
+from ...jobs.commands.lens_options import changed_camera, within_body
+from ...jobs.commands.lens_table import lens_table, plain_rows
 from ...jobs.errors import CarrellataError
-from ...jobs.lens_options import changed_camera, within_body
-from ...jobs.lens_table import lens_table, plain_rows
-from ...jobs.schema import job_schema
+from ...jobs.job.schema import job_schema
 from .callers import CallerOfRequest
 from .documents import answer, json_response, problems
 from .pool import Pool

@@ -14,8 +14,8 @@ from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 
-from ...jobs.atomic import write_whole
 from ...jobs.errors import Fault, InputError
+from ...jobs.places.atomic import write_whole
 from . import about, batches, takes
 from .auth import TOKEN_VARIABLE, Tokens, one_token, tokens_of_file
 from .batch_runner import Batches

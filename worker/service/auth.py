@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from ...jobs.errors import Fault, InputError, JobError
-from ...jobs.quantities import NAME_PATTERN
+from ...jobs.job.quantities import NAME_PATTERN
 from .limits import Bucket, Limits
 from .solving import Rules
 

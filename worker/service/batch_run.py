@@ -15,11 +15,11 @@ from pathlib import Path
 from typing import IO, Any
 
 from ...jobs.errors import CancelledError, InputError, JobError
-from ...jobs.load import load_job
-from ...jobs.local import solve_job, workers_for
-from ...jobs.sequence_table import ShotRow
+from ...jobs.job.load import load_job
+from ...jobs.run.local import solve_job, workers_for
+from ...jobs.run.threads import use_one_thread
 from ...jobs.subjects.confined import ConfinedReader
-from ...jobs.threads import use_one_thread
+from ...jobs.takes.sequence_table import ShotRow
 
 NICE = 10  # somebody waits for takes; nobody for a batch
 _GRACE_S = 3.0  # to end in order once the service is gone

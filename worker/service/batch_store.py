@@ -21,7 +21,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from ...jobs.atomic import write_whole
+from ...jobs.places.atomic import write_whole
 
 _ID = re.compile(r"[0-9a-f]{32}", re.ASCII)
 _NEW = ".new-"

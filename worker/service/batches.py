@@ -8,8 +8,8 @@ from pydantic_core import to_json
 from starlette.concurrency import run_in_threadpool
 
 from ...jobs.errors import InputError
-from ...jobs.store import Store
-from ...jobs.takes import read_take
+from ...jobs.takes.store import Store
+from ...jobs.takes.table import read_take
 from .auth import Caller
 from .batch_runner import Batches, KeyUsedError, events
 from .batch_store import Batch

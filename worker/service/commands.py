@@ -10,9 +10,9 @@ from typing import Annotated
 
 import typer
 
-from ...jobs.cli import app
+from ...jobs.commands.solve import app
+from ...jobs.commands.terminal import print_json
 from ...jobs.errors import InputError
-from ...jobs.terminal import print_json
 
 _DEFAULT_PORT = 8791
 _TOKEN_VARIABLE = "CARRELLATA_TOKEN"
@@ -66,7 +66,7 @@ def serve(
 ) -> None:
     """Answer requests for takes and batches over HTTP."""
     _need_extra()
-    from ...jobs.files import local_path
+    from ...jobs.places.place import local_path
     from .serve import run_service
     from .settings import Settings, default_state
 
@@ -108,7 +108,7 @@ def token(
 ) -> None:
     """Make a token for the service; it is shown once, and kept as a digest."""
     _need_extra()
-    from ...jobs.quantities import NAME_PATTERN
+    from ...jobs.job.quantities import NAME_PATTERN
     from .auth import new_token, token_entry
 
     if re.fullmatch(NAME_PATTERN, project) is None:
@@ -132,7 +132,7 @@ def _append(file: Path, entry: str) -> None:
 
 
 def _has_farm() -> bool:
-    from ..settings import has_broker
+    from ..farm.settings import has_broker
 
     return has_broker()
 

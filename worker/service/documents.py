@@ -7,7 +7,7 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from ...jobs.schema import job_schema
+from ...jobs.job.schema import job_schema
 from .problems import MEDIA_TYPE
 from .results import ARROW, JSON, PARQUET
 

@@ -16,12 +16,12 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from ...jobs.errors import InputError, JobError, ServiceError
-from ...jobs.load import load_job
-from ...jobs.sequence_table import ShotRow
-from ..farm import Farm, cancel, connect, outcomes, status
-from ..places import PlaceError
-from ..settings import load_settings
-from ..submission import submit
+from ...jobs.job.load import load_job
+from ...jobs.takes.sequence_table import ShotRow
+from ..farm.farm import Farm, cancel, connect, outcomes, status
+from ..farm.places import PlaceError
+from ..farm.settings import load_settings
+from ..farm.submission import submit
 
 T = TypeVar("T")
 

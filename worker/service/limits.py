@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from ...jobs.errors import Fault
-from ...jobs.spec import JobFile
-from ...jobs.spec_shot import ShotSpec
+from ...jobs.job.shot import ShotSpec
+from ...jobs.job.spec import JobFile
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -15,23 +15,23 @@ from typing import Generic, TypeVar
 
 import pyarrow as pa
 
-from ...jobs.choose import choose_setups
 from ...jobs.errors import Fault, InputError, JobError, ShotDataError
-from ...jobs.judge_shot import judge_alone
-from ...jobs.keys import Keys, judge_key, setup_of, take_key
-from ...jobs.load import tables_of_json
-from ...jobs.parse import parse_job
-from ...jobs.shots import prepare
-from ...jobs.solve_shot import Work, solve_prepared
-from ...jobs.spec import JobFile
-from ...jobs.spec_shot import ShotSpec
-from ...jobs.store import Store
+from ...jobs.job.load import tables_of_json
+from ...jobs.job.parse import parse_job
+from ...jobs.job.shot import ShotSpec
+from ...jobs.job.spec import JobFile
+from ...jobs.run.choose import choose_setups
+from ...jobs.run.judge_shot import judge_alone
+from ...jobs.run.shots import prepare
+from ...jobs.run.solve_shot import Work, solve_prepared
 from ...jobs.subjects import SubjectReader
 from ...jobs.subjects.confined import ConfinedReader, faults_of_name
 from ...jobs.subjects.read import track_of_source
 from ...jobs.subjects.reference import SubjectReference, Up
 from ...jobs.subjects.track import SubjectTrack
-from ...jobs.takes import take_metadata
+from ...jobs.takes.keys import Keys, judge_key, setup_of, take_key
+from ...jobs.takes.store import Store
+from ...jobs.takes.table import take_metadata
 from ...solver.errors import SolverError
 from .limits import Limits, batch_faults, take_faults
 from .problems import Refusal, refusal_of

@@ -7,7 +7,7 @@ this.
 import json
 from typing import Any
 
-from ...jobs.warm import warm_up
+from ...jobs.run.warm import warm_up
 from .limits import Limits
 from .problems import Refusal
 from .results import JSON

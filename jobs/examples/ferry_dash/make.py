@@ -19,8 +19,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from ....solver.action.body import EYES, LANDMARKS
 from ....solver.arrays import FloatArray, IntArray
-from ....solver.body import EYES, LANDMARKS
 from .action import HIDDEN, ON_TWOS, SCENES
 from .motion import Motion, move
 

@@ -11,13 +11,13 @@ from pathlib import Path
 
 import numpy as np
 
-from ...atomic import write_whole
+from ...places.atomic import write_whole
 from ...review.frame_view import cross, frame_view
 from ...review.plan_view import plan_view
 from ...review.shown import Shown, shown_of
 from ...review.svg import Box, element, group, line, path, text
 from ...review.time_plots import Curve, Plot, clock_of, time_plot
-from ...takes import read_take
+from ...takes.table import read_take
 
 WIDTH, HEIGHT = 900, 590
 _LEFT, _RIGHT = 24, 496

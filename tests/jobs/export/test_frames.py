@@ -13,9 +13,9 @@ from walks import files_below, save_job, walking_job, walking_shot
 
 from carrellata.jobs.export import frames as pictures
 from carrellata.jobs.export.scene_view import figures_of, scene_view
-from carrellata.jobs.local import solve_job
-from carrellata.jobs.sequence_table import CutClock, ShotRow
-from carrellata.jobs.takes import take_metadata
+from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.takes.sequence_table import CutClock, ShotRow
+from carrellata.jobs.takes.table import take_metadata
 from carrellata.worker.cli import main
 
 

@@ -14,9 +14,9 @@ from export_takes import RIGS, WORLDS, Delivered, delivered
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from carrellata.jobs.export.curves import curves_of
 from carrellata.jobs.export.gltf import CAMERA, angle_is_widened, gltf_bytes
 from carrellata.jobs.subjects.axes import inside_from_scene
+from carrellata.jobs.takes.curves import curves_of
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[2]

@@ -10,7 +10,7 @@ from PIL import Image
 from walks import files_below, save_job, walking_job, walking_shot
 
 from carrellata.jobs.export.stills import stills
-from carrellata.jobs.local import solve_job
+from carrellata.jobs.run.local import solve_job
 from carrellata.worker.cli import main
 
 NAMES = ["moves", "frame", "plan", "focus"]

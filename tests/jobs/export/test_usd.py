@@ -9,9 +9,9 @@ from export_takes import RIGS, WORLDS, Delivered, delivered
 from pxr import Gf, Sdf, Usd, UsdGeom, UsdValidation
 from scipy.interpolate import CubicHermiteSpline
 
-from carrellata.jobs.export.curves import curves_of
 from carrellata.jobs.export.usd import Keys, usd_shot
-from carrellata.jobs.spec import WorldSpec
+from carrellata.jobs.job.spec import WorldSpec
+from carrellata.jobs.takes.curves import curves_of
 
 BASE = "/chase/rail/head/shake/camera"
 RATES = ("24", "25", "24000/1001", "60")

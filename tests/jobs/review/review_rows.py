@@ -4,7 +4,7 @@ import json
 from typing import Any
 
 from carrellata.jobs.review.rows import SequenceRow, row_of
-from carrellata.jobs.sequence_table import ShotRow
+from carrellata.jobs.takes.sequence_table import ShotRow
 
 TRACK = {"kind": "track", "from": [0, 0, 150], "to": [500, 0, 150], "hold": "abreast"}
 

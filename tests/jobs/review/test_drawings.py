@@ -10,8 +10,7 @@ import pyarrow as pa
 import pytest
 from walks import walk, walking_job, walking_shot
 
-from carrellata.jobs.keys import keys_of
-from carrellata.jobs.parse import parse_job
+from carrellata.jobs.job.parse import parse_job
 from carrellata.jobs.review.curves import curves
 from carrellata.jobs.review.frame_view import frame_view
 from carrellata.jobs.review.plan_view import plan_view
@@ -26,9 +25,10 @@ from carrellata.jobs.review.time_plots import (
     time_plots,
 )
 from carrellata.jobs.review.views import frame_drawing, plan_drawing
-from carrellata.jobs.shots import prepare
-from carrellata.jobs.solve_shot import solve_prepared
-from carrellata.solver.operator import SAFE
+from carrellata.jobs.run.shots import prepare
+from carrellata.jobs.run.solve_shot import solve_prepared
+from carrellata.jobs.takes.keys import keys_of
+from carrellata.solver.crew.operator import SAFE
 
 BOX = Box(left=0, top=0, width=300, height=300)
 

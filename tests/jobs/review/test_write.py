@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from walks import save_job, walking_job, walking_shot
 
-from carrellata.jobs.local import solve_job
 from carrellata.jobs.review.write import write_review
+from carrellata.jobs.run.local import solve_job
 from carrellata.worker.cli import main
 
 

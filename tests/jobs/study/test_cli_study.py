@@ -16,8 +16,8 @@ from study_files import (
     write_study,
 )
 
-from carrellata.jobs.findings_words import sentence
-from carrellata.jobs.spec_habits import HabitsSpec
+from carrellata.jobs.job.habits import HabitsSpec
+from carrellata.jobs.run.findings_words import sentence
 from carrellata.solver.cuts.findings import shot_findings
 
 

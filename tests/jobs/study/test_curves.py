@@ -32,9 +32,12 @@ def test_a_plain_table_gives_its_curves(tmp_path, name):
 
 
 def test_quaternions_of_a_z_up_scene_in_centimetres_come_inside(tmp_path):
-    from carrellata.jobs.axes import scene_from_inside, turn_scene_from_inside
-    from carrellata.jobs.spec import WorldSpec
-    from carrellata.solver.camera import quaternion
+    from carrellata.jobs.job.spec import WorldSpec
+    from carrellata.jobs.takes.axes import (
+        scene_from_inside,
+        turn_scene_from_inside,
+    )
+    from carrellata.solver.optics.camera import quaternion
 
     values = exact_columns()
     world = WorldSpec(up="z", metres_per_unit=0.01)

@@ -10,7 +10,7 @@ from subject_files import HEIGHT_M, faults, read, reference
 from carrellata.jobs.subjects.bvh import joint_places, snapped_rate
 from carrellata.jobs.subjects.bvh_tree import parse_bvh
 from carrellata.jobs.subjects.source import source_of_file
-from carrellata.solver.body import LANDMARKS
+from carrellata.solver.action.body import LANDMARKS
 
 FILE = "shots[2].subjects[0].file"
 JUMPS = {"file": "01_01.bvh", "at": "hips", "up": "y", "first_sample_at": 1001}

@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from subject_files import HEIGHT_M, RATE, read, read_columns, reference, walk, write
 
 from carrellata.jobs.subjects import SubjectError
-from carrellata.solver.body import EYES, LANDMARKS
+from carrellata.solver.action.body import EYES, LANDMARKS
 
 UP = np.array([0.0, 1.0, 0.0])
 

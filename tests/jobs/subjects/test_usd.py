@@ -10,9 +10,9 @@ import pytest
 from pxr import Gf, Sdf, Usd, UsdGeom, UsdSkel, UsdUtils
 from subject_files import faults, read, reference
 
-from carrellata.jobs.check import check_job
-from carrellata.jobs.local import solve_job
-from carrellata.jobs.spec_subject import SubjectSpec
+from carrellata.jobs.job.subject import SubjectSpec
+from carrellata.jobs.run.check import check_job
+from carrellata.jobs.run.local import solve_job
 from carrellata.jobs.subjects import usd
 
 FIRST, LAST = 1001, 1110

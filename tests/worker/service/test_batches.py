@@ -10,7 +10,7 @@ import pytest
 from job_files import metre_job, rows_of, write_job
 from service_process import JSON_TYPE, Reply, Service, running, walk_job, walk_shot
 
-from carrellata.jobs.local import solve_job
+from carrellata.jobs.run.local import solve_job
 
 BATCHES = "/v1/batches"
 PARQUET = {"Accept": "application/vnd.apache.parquet"}

@@ -109,7 +109,7 @@ def test_every_route_and_status_is_documented(service: Service) -> None:
 
 
 def test_the_document_describes_the_job_as_the_command_does(service: Service) -> None:
-    from carrellata.jobs.schema import job_schema
+    from carrellata.jobs.job.schema import job_schema
 
     made = job_schema()
     schemas = document(service)["components"]["schemas"]

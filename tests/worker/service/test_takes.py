@@ -10,7 +10,7 @@ import pytest
 from job_files import write_job
 from service_process import JSON_TYPE, Service, walk_job, walk_shot
 
-from carrellata.jobs.local import solve_job
+from carrellata.jobs.run.local import solve_job
 from carrellata.worker.service.results import ARROW, JSON, PARQUET
 
 

@@ -1,0 +1,138 @@
+"""The commands that deliver takes, and the one that reads a cut."""
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file to a command line."""
+    app.command()(export)
+    app.command()(cut)
+
+
+def export(
+    out: Annotated[str, typer.Argument(metavar="OUT", help="Where the takes are.")],
+    to: Annotated[
+        Literal["usd", "gltf", "csv", "frames", "stills"],
+        typer.Option(help="Form of the delivery."),
+    ],
+    folder: Annotated[
+        str | None,
+        typer.Option(
+            "-o", "--out", metavar="FOLDER", help="Default: export/ beside the takes."
+        ),
+    ] = None,
+    shots: Annotated[
+        str | None, typer.Option(metavar="A,B", help="Only these shots.")
+    ] = None,
+    names: Annotated[
+        str, typer.Option(metavar="PATTERN", help="{sequence}, {shot}, {version}.")
+    ] = "{sequence}_{shot}_cam",
+    keys: Annotated[
+        Literal["frames", "sparse"],
+        typer.Option(help="usd: every frame, or the plan's own knots."),
+    ] = "frames",
+    like: Annotated[
+        Path | None,
+        typer.Option(metavar="SCENE", help="usd: take over its axes and units."),
+    ] = None,
+    width: Annotated[
+        int, typer.Option(min=160, max=7680, help="frames, stills: pixels across.")
+    ] = 1280,
+    svg: Annotated[bool, typer.Option("--svg", help="stills: SVG, not PNG.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Write takes as cameras of a scene, as tables or as pictures."""
+    from ..errors import Fault, InputError, JobError
+    from ..export.write import Wanted, export_sequence
+    from ..places.place import place_of
+    from ..takes.store import stores_below
+    from .terminal import print_json, progress_bar
+
+    place = place_of(out, "OUT")
+    stores = stores_below(place)
+    if not stores:
+        raise InputError(str(place), "holds no takes")
+    if folder is not None and len(stores) > 1:
+        message = f"{place} holds {len(stores)} sequences; name the folder of one"
+        raise JobError((Fault(path="--out", message=message),))
+    wanted = Wanted(
+        to=to,
+        folder=None if folder is None else place_of(folder, "--out"),
+        shots=None if shots is None else [n.strip() for n in shots.split(",")],
+        names=names,
+        keys=keys,
+        like=like,
+        width=width,
+        suffix=".svg" if svg else ".png",
+    )
+    done = []
+    with progress_bar() as progress:
+        for store in stores:
+            done.append(export_sequence(store, wanted, progress))
+    if as_json:
+        print_json(
+            [
+                {
+                    "sequence": one.sequence,
+                    "folder": str(one.folder),
+                    "files": [str(path) for path in one.files],
+                    "notes": list(one.notes),
+                }
+                for one in done
+            ]
+        )
+        return
+    for one in done:
+        for note in one.notes:
+            typer.echo(f"note: {note}", err=True)
+        typer.echo(f"{one.sequence}: {len(one.files)} files in {one.folder}")
+
+
+def cut(
+    timeline: Annotated[
+        Path, typer.Argument(metavar="CUT", help="OpenTimelineIO timeline.")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option("-o", "--out", metavar="FILE", help="Write it here, as TOML."),
+    ] = None,
+    handles: Annotated[
+        int, typer.Option(min=0, max=1000, help="Frames wanted at both ends.")
+    ] = 8,
+    number: Annotated[
+        bool, typer.Option("--number", help="Name shots 010, 020, ... in order.")
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Turn a cut into a list of shots, the start of a job file."""
+    from ..places.atomic import write_whole
+    from ..places.place import local_path
+    from .cut_text import cut_tables, cut_toml
+    from .cutlist import read_cut
+    from .terminal import print_json
+
+    if out is not None:
+        out = local_path(out, "--out")
+    found = read_cut(timeline, handles=handles, number=number)
+    if out is not None:
+        write_whole(out, cut_toml(found).encode())
+    for note in found.notes:
+        typer.echo(f"note: {note}", err=True)
+    if as_json:
+        print_json(
+            {
+                **cut_tables(found),
+                "cut": [
+                    {"name": shot.name, "record": shot.record, "clip": shot.clip}
+                    for shot in found.shots
+                ],
+                "notes": list(found.notes),
+            }
+        )
+    elif out is None:
+        typer.echo(cut_toml(found), nl=False)
+    else:
+        typer.echo(f"{len(found.shots)} shots in {out}")

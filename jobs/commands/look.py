@@ -1,0 +1,91 @@
+"""The commands that show what came of a solve."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file to a command line."""
+    app.command()(review)
+    app.command()(compare)
+
+
+def review(
+    out: Annotated[str, typer.Argument(metavar="OUT", help="Where the takes are.")],
+    workers: Annotated[
+        int | None, typer.Option(min=1, help="Processes; default: as needed.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Write the pages of the review from what was solved, those that changed."""
+    from ..errors import InputError
+    from ..places.place import place_of
+    from ..review.write import write_review, write_with
+    from ..takes.store import stores_below
+    from .terminal import print_json, progress_bar
+
+    place = place_of(out, "OUT")
+    stores = [store for store in stores_below(place) if store.sequence.is_file()]
+    if not stores:
+        raise InputError(str(place), "holds no solved sequence")
+    written = []
+    for store in stores:
+        with progress_bar("pages") as progress:
+            written.append(
+                write_review(store.folder, progress=progress, write=write_with(workers))
+            )
+    if as_json:
+        print_json({"reviews": [str(path) for path in written]})
+    else:
+        for path in written:
+            typer.echo(f"review: {path}")
+
+
+def compare(
+    one: Annotated[
+        str, typer.Argument(metavar="A", help="Where a solve is, the earlier one.")
+    ],
+    two: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[B]",
+            help="The later one; left out: A now against its solve before.",
+        ),
+    ] = None,
+    page: Annotated[
+        Path | None,
+        typer.Option("--page", metavar="FILE", help="Write it as a page, too."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Tell what changed between two solves of a sequence, and what is new."""
+    from ..places.atomic import write_whole
+    from ..places.place import local_path, place_of
+    from ..review.compare import compare as compared
+    from ..review.compare import difference_lines, side_before, side_of
+    from .terminal import print_json
+
+    if page is not None:
+        page = local_path(page, "--page")
+    first = side_of(place_of(one, "A"))
+    after = first if two is None else side_of(place_of(two, "B"))
+    before = side_before(after) if two is None else first
+    differences = compared(before, after)
+    if page is not None:
+        from ..review.compare_page import compare_page
+
+        text = compare_page(differences, before=before.rows, after=after.rows)
+        write_whole(page, text.encode())
+    if as_json:
+        print_json(
+            {
+                "before": str(before.rows),
+                "after": str(after.rows),
+                "shots": [each.plain() for each in differences],
+            }
+        )
+    else:
+        for line in difference_lines(differences):
+            typer.echo(line)

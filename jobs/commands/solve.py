@@ -1,0 +1,299 @@
+"""The commands that need nothing but this machine.
+
+Data goes to standard output, faults and progress to standard error. What a command
+needs is imported when it runs, so that help and usage faults come at once.
+"""
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ..errors import Fault, InputError, JobError
+from ..run.threads import use_one_thread
+from . import deliver as cli_export
+from . import look as cli_review
+from . import study as cli_study
+from .terminal import faults_json, print_faults, print_json, progress_bars
+
+if TYPE_CHECKING:
+    from ..places.place import Place
+
+app = typer.Typer(
+    name="carrellata",
+    help="Solve the cameras of a sequence again after its action has changed.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def _of_this_machine(job: Path) -> Path:
+    from ..places.place import local_path
+
+    return local_path(job, "JOB")
+
+
+JobPath = Annotated[
+    Path,
+    typer.Argument(
+        metavar="JOB", help="Job file, TOML or JSON.", callback=_of_this_machine
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+
+
+@app.callback()
+def start() -> None:
+    """Solve the cameras of a sequence again after its action has changed."""
+    use_one_thread()
+
+
+@app.command()
+def check(job: JobPath, as_json: AsJson = False) -> None:
+    """Read a job and all its data, and name everything that is wrong."""
+    from ..run.check import check_job
+
+    found, faults = check_job(job)
+    n_frames = sum(spec.n_frames for spec in found.shots)
+    if as_json:
+        print_json(
+            {
+                "sequence": found.sequence,
+                "shots": len(found.shots),
+                "frames": n_frames,
+                **faults_json(faults),
+            }
+        )
+    else:
+        print_faults(faults)
+        typer.echo(f"{found.sequence}: {len(found.shots)} shots, {n_frames} frames")
+    if faults:
+        raise typer.Exit(1)
+
+
+@app.command()
+def solve(
+    job: JobPath,
+    out: Annotated[
+        str,
+        typer.Option(
+            "-o", "--out", metavar="OUT", help="Folder, s3:// or gs:// for the takes."
+        ),
+    ],
+    shots: Annotated[
+        str | None, typer.Option(metavar="A,B", help="Only these shots.")
+    ] = None,
+    shard: Annotated[
+        str | None, typer.Option(metavar="K/N", help="Only the K-th of N parts.")
+    ] = None,
+    workers: Annotated[
+        int | None, typer.Option(min=1, help="Processes; default: as needed.")
+    ] = None,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Refuse all if one shot's data is faulty.")
+    ] = False,
+    fail_on: Annotated[
+        str | None,
+        typer.Option(
+            metavar="SEVERITY",
+            help="Exit with 5 if a finding nobody accepted is a note, warning or "
+            "fault, or worse.",
+        ),
+    ] = None,
+    explain: Annotated[
+        str | None,
+        typer.Option(metavar="A,B", help="Say why these shots have their setup."),
+    ] = None,
+    as_json: AsJson = False,
+    verbose: Annotated[
+        bool, typer.Option("-v", "--verbose", help="Say more of each take.")
+    ] = False,
+) -> None:
+    """Solve the shots of a job and write their takes."""
+    from ..places.place import place_of
+    from ..run.continuity import reached
+    from ..run.local import solve_job
+    from .report import (
+        count_line,
+        detail_line,
+        finding_lines,
+        findings_line,
+        lenses_line,
+        shot_lines,
+        worst_first,
+    )
+
+    severity = None if fail_on is None else _severity(fail_on)
+    explained = () if explain is None else _explained(job, _names(explain))
+    with progress_bars("shots", "pages") as (progress, reporting):
+        outcome = solve_job(
+            job,
+            place_of(out, "--out"),
+            shots=None if shots is None else _names(shots),
+            shard=None if shard is None else _shard(shard),
+            workers=workers,
+            strict=strict,
+            progress=progress,
+            reporting=reporting,
+        )
+    if as_json:
+        print_json(
+            {
+                "sequence": outcome.sequence,
+                "folder": str(outcome.folder),
+                "review": None if outcome.review is None else str(outcome.review),
+                "shots": [
+                    {
+                        **row.plain(),
+                        "setup": json.loads(row.setup),
+                        "findings": json.loads(row.findings),
+                        "ends": None if row.ends is None else json.loads(row.ends),
+                    }
+                    for row in outcome.rows
+                ],
+            }
+        )
+    else:
+        for line in shot_lines(outcome.rows):
+            typer.echo(line)
+        if verbose:
+            for row in worst_first(outcome.rows):
+                if row.measures:
+                    typer.echo(f"{row.shot}: {detail_line(row.measures)}")
+                for line in finding_lines(row):
+                    typer.echo(f"{row.shot}: {line}")
+            typer.echo(lenses_line(outcome.rows))
+        typer.echo(findings_line(outcome.rows))
+        typer.echo(f"{count_line(outcome.rows)}; takes in {outcome.folder}")
+        for name in explained:
+            for line in _explanation(outcome.folder, name):
+                typer.echo(line)
+        if outcome.review is not None:
+            typer.echo(f"review: {outcome.review}")
+    if outcome.failed:
+        raise typer.Exit(1)
+    if severity and reached((row.findings for row in outcome.rows), severity):
+        raise typer.Exit(5)
+
+
+@app.command()
+def lenses(
+    job: Annotated[
+        Path | None, typer.Argument(metavar="[JOB]", help="Job with the cameras.")
+    ] = None,
+    height_m: Annotated[float, typer.Option(help="Stature of the subject.")] = 1.7,
+    headroom: Annotated[float, typer.Option(help="Share of the frame height.")] = 0.08,
+    back: Annotated[str | None, typer.Option(help="Film back.")] = None,
+    kit: Annotated[
+        str | None, typer.Option(metavar="18,25,..", help="Focal lengths in mm.")
+    ] = None,
+    stop: Annotated[float | None, typer.Option(help="F-number.")] = None,
+    aspect: Annotated[float | None, typer.Option(help="Delivered aspect.")] = None,
+    before: Annotated[
+        str | None, typer.Option("--from", metavar="SIZE", help="Change from it.")
+    ] = None,
+    after: Annotated[
+        str | None, typer.Option("--to", metavar="SIZE", help="Change to it.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell what each lens of a kit shows, from where, and how sharp."""
+    from .lens_options import cameras_of_job, changed_camera, size_change, within_body
+    from .lens_table import lens_table, plain_rows
+    from .report import lens_lines
+
+    within_body(height_m, headroom)
+    change = size_change(before, after)
+    cameras = [(None, ())] if job is None else cameras_of_job(job)
+    tables = []
+    for camera, names in cameras:
+        asked = changed_camera(camera, back=back, kit=kit, stop=stop, aspect=aspect)
+        rows = lens_table(asked, height_m=height_m, headroom=headroom, change=change)
+        tables.append({"shots": list(names), "lenses": plain_rows(rows)})
+        if not as_json:
+            if names:
+                typer.echo(f"shots {', '.join(names)}")
+            for line in lens_lines(rows, change):
+                typer.echo(line)
+    if as_json:
+        print_json({"height_m": height_m, "headroom": headroom, "cameras": tables})
+
+
+@app.command()
+def schema(as_json: AsJson = False) -> None:
+    """Print the JSON Schema of the job file."""
+    from ..job.schema import job_schema
+
+    print_json(job_schema())
+
+
+@app.command()
+def prune(
+    out: Annotated[str, typer.Argument(metavar="OUT", help="Where the takes are.")],
+    as_json: AsJson = False,
+) -> None:
+    """Remove takes that others have replaced."""
+    from ..places.place import place_of
+    from ..takes.store import stores_below
+
+    place = place_of(out, "OUT")
+    stores = stores_below(place)
+    if not stores:
+        raise InputError(str(place), "holds no takes")
+    removed = [path for store in stores for path in store.prune()]
+    if as_json:
+        print_json({"removed": [str(path) for path in removed]})
+    else:
+        typer.echo(f"{len(removed)} replaced takes removed")
+
+
+cli_export.register(app)
+cli_review.register(app)
+cli_study.register(app)
+
+
+def _explained(job: Path, names: list[str]) -> tuple[str, ...]:
+    """Return the shots to explain, in the job's order and spelling."""
+    from ..job.load import load_job
+    from ..run.local import choose_shots
+
+    return tuple(
+        spec.name for spec in choose_shots(load_job(job), shots=names, flag="--explain")
+    )
+
+
+def _explanation(folder: "Place", name: str) -> Iterator[str]:
+    from ..review.explain import explain_lines
+    from ..takes.sequence_table import read_sequence
+    from ..takes.store import Store
+
+    store = Store(folder=folder)
+    for row in read_sequence(store.sequence):
+        if row.shot == name:
+            yield from explain_lines(row, store)
+
+
+def _names(text: str) -> list[str]:
+    return [name.strip() for name in text.split(",") if name.strip()]
+
+
+def _severity(text: str) -> str:
+    from ...solver.cuts.findings import SEVERITIES
+
+    if text not in SEVERITIES:
+        message = f'must be one of {", ".join(SEVERITIES)}, got "{text}"'
+        raise JobError((Fault(path="--fail-on", message=message),))
+    return text
+
+
+def _shard(text: str) -> tuple[int, int]:
+    found = re.fullmatch(r"([0-9]{1,6})/([0-9]{1,6})", text, re.ASCII)
+    if found is None:
+        message = f'must be K/N such as 3/16, got "{text}"'
+        raise JobError((Fault(path="--shard", message=message),))
+    return int(found[1]), int(found[2])

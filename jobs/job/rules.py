@@ -1,0 +1,192 @@
+"""What must hold between the fields of one shot, beyond each being well-formed."""
+
+import difflib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from ...solver.optics.camera import FILM_BACKS
+from .locations import Finding, shown
+from .rate import rate_text
+from .rules_setup import height_on_stage, lens_in_kit, rig_rules, view_rules
+from .rules_stage import floor_rules, keep_out_rules, stage_numbers
+from .shot import MAX_FRAMES, ShotSpec
+from .spec import WorldSpec
+from .subject import SCENE_SUFFIXES, SUBJECT_SUFFIXES, SubjectSpec
+
+# A band of shake reaches this share of the frame rate at most, just under half.
+SHAKE_TOP_SHARE = 0.45
+
+_BVH_FIELDS = ("units", "up", "rate", "first_sample_at")
+_BVH_ONLY = ("joint", "units", "up")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ShotRule:
+    """A check, and the fields of the shot that it reads."""
+
+    reads: tuple[str, ...]
+    check: Callable[[ShotSpec], Iterator[Finding]]
+
+
+def shot_findings(shot: ShotSpec, unusable: set[str]) -> Iterator[Finding]:
+    """Yield every rule that a shot breaks.
+
+    Args:
+        shot: the shot; its unusable fields hold stand-ins.
+        unusable: fields that the schema refused; rules that read them are left out.
+    """
+    for rule in SHOT_RULES:
+        if not unusable.intersection(rule.reads):
+            yield from rule.check(shot)
+
+
+def world_findings(
+    shot: ShotSpec, world: WorldSpec, unusable: set[str]
+) -> Iterator[Finding]:
+    """Yield every rule that a shot breaks in the units of this world."""
+    if not unusable.intersection(("rig", "height", "stage")):
+        yield from height_on_stage(shot, world)
+
+
+def shake_findings(shot: ShotSpec, rate: Fraction) -> Iterator[Finding]:
+    """Yield a band of shake that this frame rate cannot show."""
+    band = shot.shake.band_hz
+    limit = SHAKE_TOP_SHARE * float(rate)
+    if band is not None and band[1] > limit:
+        yield (
+            ("shake", "band_hz"),
+            f"the top must be <= {limit:.4g} Hz (0.45 of {rate_text(rate)} frames a "
+            f"second), got {band[1]:g} Hz",
+        )
+
+
+def _frames(shot: ShotSpec) -> Iterator[Finding]:
+    first, last = shot.frames
+    if last < first:
+        yield ("frames",), f"the last frame must be >= the first, got {first} to {last}"
+
+
+def _length(shot: ShotSpec) -> Iterator[Finding]:
+    frames = shot.n_frames + sum(shot.handles) + shot.preroll
+    samples = frames * shot.samples_per_frame
+    if samples > MAX_FRAMES:
+        what = f"{frames} frames with handles and pre-roll"
+        if shot.samples_per_frame > 1:
+            what += f", {shot.samples_per_frame} samples a frame"
+        yield ("frames",), f"a shot has at most {MAX_FRAMES} samples, got {what}"
+
+
+def _film_back(shot: ShotSpec) -> Iterator[Finding]:
+    name = shot.camera.film_back
+    if name is not None and name not in FILM_BACKS:
+        near = difflib.get_close_matches(name[:100], FILM_BACKS, n=1, cutoff=0.6)
+        hint = f'; did you mean "{near[0]}"' if near else ""
+        known = ", ".join(FILM_BACKS)
+        yield (
+            ("camera", "film_back"),
+            f"must be one of {known}, got {shown(name)}{hint}",
+        )
+
+
+def _kit(shot: ShotSpec) -> Iterator[Finding]:
+    camera = shot.camera
+    listed = "lens_kit_mm" if camera.lenses is None else "lenses"
+    focals = [lens.mm for lens in camera.kit]
+    for before, after in pairwise(focals):
+        if before == after:
+            yield ("camera", listed), f"{after:g} mm is in the kit twice"
+
+
+def _subjects(shot: ShotSpec) -> Iterator[Finding]:
+    seen: dict[str, str] = {}
+    for k, subject in enumerate(shot.subjects):
+        before = seen.setdefault(subject.name.lower(), subject.name)
+        if before is not subject.name:
+            message = f"{shown(subject.name)} is already the name of another subject"
+            yield ("subjects", k, "name"), message
+        for field, message in _source(subject):
+            yield ("subjects", k, field), message
+    if not any(subject.share > 0 for subject in shot.subjects):
+        yield ("subjects",), "one subject must have a share above 0"
+
+
+def _source(subject: SubjectSpec) -> Iterator[tuple[str, str]]:
+    """Yield what a subject's kind of file asks for or does not know."""
+    suffix = subject.suffix
+    if suffix == ".bvh":
+        for field in _BVH_FIELDS:
+            if getattr(subject, field) is None:
+                yield field, "is required for a BVH file"
+    elif suffix in SCENE_SUFFIXES:
+        if subject.prim is None:
+            yield "prim", "is required for an OpenUSD scene"
+        if subject.first_sample_at is not None:
+            yield "first_sample_at", "is not for OpenUSD scenes, their codes are frames"
+    else:
+        for field in _BVH_ONLY:
+            if getattr(subject, field) is not None:
+                yield field, "is only for BVH files and OpenUSD scenes"
+    if subject.prim is not None and suffix not in SCENE_SUFFIXES:
+        yield "prim", "is only for OpenUSD scenes"
+    samples = subject.samples
+    if samples is not None and samples.time_s and subject.first_sample_at is None:
+        yield "first_sample_at", "is required for samples in time"
+    known = suffix in SUBJECT_SUFFIXES
+    if subject.file is not None and (not known or "\0" in subject.file):
+        listed = ", ".join(SUBJECT_SUFFIXES)
+        yield "file", f"must end in one of {listed}, got {shown(subject.file)}"
+
+
+def _cue_frames(shot: ShotSpec) -> Iterator[Finding]:
+    first, last = shot.solved_frames
+    for k, cue in enumerate(shot.cues):
+        if first <= last and not first <= cue.frame <= last:
+            yield (
+                ("cues", k, "frame"),
+                f"{cue.frame} is outside the shot with its handles ({first} to {last})",
+            )
+        if k and cue.frame <= shot.cues[k - 1].frame:
+            yield (
+                ("cues", k, "frame"),
+                f"cues must rise, got {cue.frame} after {shot.cues[k - 1].frame}",
+            )
+
+
+def _cue_subjects(shot: ShotSpec) -> Iterator[Finding]:
+    names = [subject.name for subject in shot.subjects]
+    for k, cue in enumerate(shot.cues):
+        if cue.subject is not None and cue.subject not in names:
+            listed = ", ".join(names)
+            yield (
+                ("cues", k, "subject"),
+                f"{shown(cue.subject)} is not a subject of the shot ({listed})",
+            )
+
+
+def _accepted(shot: ShotSpec) -> Iterator[Finding]:
+    names = [one.finding for one in shot.accept]
+    for k, name in enumerate(names):
+        if name in names[:k]:
+            yield ("accept", k, "finding"), f"{shown(name)} is accepted already"
+
+
+SHOT_RULES = (
+    ShotRule(reads=("frames",), check=_frames),
+    ShotRule(
+        reads=("frames", "handles", "preroll", "samples_per_frame"), check=_length
+    ),
+    ShotRule(reads=("camera",), check=_film_back),
+    ShotRule(reads=("camera",), check=_kit),
+    ShotRule(reads=("camera", "lens_mm"), check=lens_in_kit),
+    ShotRule(reads=("rig",), check=rig_rules),
+    ShotRule(reads=("rig", "view", "side"), check=view_rules),
+    ShotRule(reads=("stage",), check=floor_rules),
+    ShotRule(reads=("stage",), check=keep_out_rules),
+    ShotRule(reads=("stage",), check=stage_numbers),
+    ShotRule(reads=("accept",), check=_accepted),
+    ShotRule(reads=("subjects",), check=_subjects),
+    ShotRule(reads=("cues", "frames", "handles"), check=_cue_frames),
+    ShotRule(reads=("cues", "subjects"), check=_cue_subjects),
+)

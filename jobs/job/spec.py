@@ -1,0 +1,63 @@
+"""The job as it is solved: what holds for the sequence, and its shots."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from .habits import HabitsSpec
+from .quantities import Name, Number, Rate, Spec, Text, Whole
+from .shot import ShotSpec
+
+MAX_SHOTS = 20_000
+
+
+class WorldSpec(Spec):
+    """Axes and units of the scene."""
+
+    up: Literal["y", "z"]
+    metres_per_unit: Annotated[Number, Field(gt=0, le=1e6)]
+
+
+class JobFile(Spec):
+    """A checked job; every shot holds all it inherits."""
+
+    schema_: Annotated[Literal["carrellata.job/1"], Field(alias="schema")]
+    model: Literal[1] = 1
+    """Number of the curve model: results change only when it changes."""
+    sequence: Name
+    rate: Rate
+    timecode: Annotated[Text, Field(max_length=20)] | None = None
+    """Of the first cut frame; ";" before the frames means drop-frame."""
+    seed: Annotated[Whole, Field(ge=0, lt=2**63)] | None = None
+    """Absent: made from the names of sequence and shot."""
+    world: WorldSpec
+    habits: HabitsSpec = HabitsSpec()
+    """How the sequence likes to be shot."""
+    shots: tuple[ShotSpec, ...]
+
+    def shot(self, name: str) -> ShotSpec:
+        """Return the shot of this name, in any case of letters.
+
+        Raises:
+            KeyError: there is none.
+        """
+        return self.shots[self.place_of(name)]
+
+    def place_of(self, name: str) -> int:
+        """Return the index of the shot of this name, in any case of letters.
+
+        Raises:
+            KeyError: there is none.
+        """
+        return _places(self.shots)[name.lower()]
+
+
+_known: tuple[tuple[ShotSpec, ...], dict[str, int]] = ((), {})
+
+
+def _places(shots: tuple[ShotSpec, ...]) -> dict[str, int]:
+    """Return the index of each shot by name; made once for the job at hand."""
+    global _known
+    if _known[0] is not shots:
+        _known = shots, {shot.name.lower(): k for k, shot in enumerate(shots)}
+    return _known[1]

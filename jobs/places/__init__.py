@@ -1,0 +1,1 @@
+"""Where files lie: a folder or a bucket, read and written whole."""

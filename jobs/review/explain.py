@@ -1,0 +1,118 @@
+"""Says why a shot has its setup: the points of winner and runner-up, and the sheet."""
+
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from ..errors import InputError
+from ..takes.sequence_table import WITHOUT_TAKE, ShotRow
+from ..takes.store import Store
+from ..takes.table import read_take
+from .grip_sheet import grip_sheet_of
+
+PARTS = {
+    "out_of_frame": "subject out of frame",
+    "out_of_safe": "subject outside the safe area",
+    "size": "frames in which the size is not kept",
+    "size_error": "size error, r.m.s.",
+    "angle": "frames that miss the asked angle",
+    "decisions": "decisions of operator and grip",
+    "drift": "widest drift",
+    "rig": "the rig and the metres it covers",
+    "reversals": "the dolly turning back",
+    "strobing": "fastest pan",
+    "swing": "pan through a wide angle",
+    "lens": "a lens that draws attention",
+    "room": "room that the distance needs",
+    "near": "coming close",
+    "hidden": "something in the line of sight",
+    "blocked": "somebody else in the line of sight",
+    "refused": "plans that limits refused",
+    "view": "frames off the asked view",
+    "side_of_face": "how much of the face the view shows",
+    "crosses_line": "crossing the line of action",
+    "near_axis": "changing sides near the line",
+    "screen_direction": "screen direction turning round",
+    "thirty_degrees": "a turn of less than 30 degrees",
+    "same_picture": "nearly the same picture",
+    "size_jump": "a jump in size",
+    "eye_jump": "how far the eye jumps",
+    "matched_reverse": "answering the shot before in lens and height",
+    "lens_run": "one lens three times running",
+    "lens_use": "the sequence's habits",
+}
+"""What each part of a score and of a cut's cost is for, in words."""
+
+
+def explain_lines(row: ShotRow, store: Store) -> Iterator[str]:
+    """Yield why a shot is filmed as it is, and its grip's sheet, line by line."""
+    yield f"{row.shot} ({row.status})"
+    if row.status in WITHOUT_TAKE:
+        yield from (f"  {line}" for line in (row.error or "").splitlines())
+        return
+    setup = json.loads(row.setup)
+    yield f"  {setup_words(setup)}"
+    if row.why is None:
+        yield "  The job fixes this setup."
+    else:
+        why = json.loads(row.why)
+        yield (
+            f"  {why['score']:.2f} points (fewer are better), the choice among "
+            f"{why['candidates']} that hold the shot, of {why['tried']} worked"
+        )
+        yield from _points(why["parts"])
+        if why["cut"]:
+            yield f"  and {sum(why['cut'].values()):.2f} for the cut into it"
+            yield from _points(why["cut"])
+        if why["kept"]:
+            yield "  It is last night's setup; no other beat it by the margin."
+        yield from _runner_up(row)
+    yield "  Grip's sheet"
+    try:
+        sheet = grip_sheet_of(read_take(store.take(row.shot)))
+    except InputError as error:
+        yield f"    {error}"
+        return
+    yield from (f"    {line}" for line in sheet["words"])
+
+
+def _runner_up(row: ShotRow) -> Iterator[str]:
+    if row.runner_up is None:
+        yield "  No other setup holds the shot."
+        return
+    other = json.loads(row.runner_up)
+    yield f"  Runner-up: {setup_words(other['setup'])}"
+    more, tie = other["costs_more"], ", a matter of taste" if other["tie"] else ""
+    yield f"  {other['score']:.2f} points; the sequence would cost {more:.2f} more{tie}"
+    yield from _points(other["parts"])
+
+
+def _points(parts: Mapping[str, float]) -> Iterator[str]:
+    for name, points in sorted(parts.items(), key=lambda part: -abs(part[1])):
+        yield f"    {points:7.2f}  {PARTS.get(name, name)}"
+
+
+def setup_words(setup: Mapping[str, Any]) -> str:
+    """Return a setup in a line, places in scene units."""
+    rig = setup["rig"]
+    if rig["kind"] == "sticks":
+        where = f"sticks at {_place(rig['at'])}"
+    elif rig["kind"] == "track":
+        where = f"track from {_place(rig['from'])} to {_place(rig['to'])}"
+    else:
+        where = (
+            f"arc of radius {rig['radius']:g} round {_place(rig['centre'])}, from "
+            f"{rig['start_deg']:g} deg over {rig['sweep_deg']:g} deg"
+        )
+    if rig.get("follow", 1.0) != 1.0:
+        where += f", covering {100 * rig['follow']:.0f} % of the way"
+    view = ""
+    if setup.get("view") is not None:
+        named = setup["view"]
+        asked = named.replace("_", " ") if isinstance(named, str) else f"{named:g} deg"
+        view = f", {asked} from the {setup['side']}"
+    return f"{setup['lens_mm']:g} mm, {where}{view}"
+
+
+def _place(point: list[float]) -> str:
+    return "(" + ", ".join(f"{value:g}" for value in point) + ")"

@@ -1,0 +1,136 @@
+"""The grip's sheet of a take, as plain values and in words, in metres and in feet.
+
+It is worked out when the shot is solved and travels in the take's metadata, so that a
+take's file alone answers. Planning estimates, not clearances.
+"""
+
+from typing import Any
+
+import pyarrow as pa
+
+from ..takes.table import take_metadata
+
+_FOOT_M = 0.3048  # exact: international foot
+
+
+def grip_sheet_of(table: pa.Table) -> dict[str, Any]:
+    """Return the sheet of a written take, JSON-able, with feet and words.
+
+    Beside each length in metres, `..._m`, stands the same in feet, `..._ft`; `words`
+    are lines to print.
+
+    Args:
+        table: of a take, as read back.
+
+    Raises:
+        KeyError: the take was written without a sheet.
+    """
+    sheet: dict[str, Any] = take_metadata(table)["grip_sheet"]
+    return {**_with_feet(sheet), "words": sheet_words(sheet)}
+
+
+def sheet_words(sheet: dict[str, Any]) -> list[str]:
+    """Return a sheet as lines to read, the notice first."""
+    low, high = sheet["height_m"]
+    heights = _both(low) if low == high else f"{_both(low)} to {_both(high)}"
+    near = sheet["closest"]
+    along, across = sheet["space_m"]
+    return [
+        f"{sheet['notice'].capitalize()}.",
+        *_track_words(sheet),
+        f"Lens {heights} over the ground.",
+        *(
+            f"Mark {k}, frame {mark['frame']}, {mark['what']}: "
+            f"{_place(sheet, mark)}lens {mark['height_m']:.2f} m high, focus "
+            f"{_both(mark['focus_m'])}."
+            for k, mark in enumerate(sheet["marks"], 1)
+        ),
+        f"Closest: {near['subject']} at {_both(near['distance_m'])}, "
+        f"frame {near['frame']}.",
+        f"Pan {_swing(sheet['pan_deg'])}; tilt {_swing(sheet['tilt_deg'])}.",
+        f"Room: {along:.2f} x {across:.2f} m ({_feet(along)} x {_feet(across)}), "
+        f"{sheet['margin_m']:g} m around the lens's path.",
+    ]
+
+
+def _track_words(sheet: dict[str, Any]) -> list[str]:
+    track = sheet["track"]
+    if track is None:
+        return ["Sticks, no track."]
+    if track["laid_m"] == 0:
+        return [f"{sheet['rig'].capitalize()}: the dolly stands, no track is used."]
+    laid = _both(track["laid_m"])
+    if sheet["rig"] == "arc":
+        first = (
+            f"Arc of radius {_both(track['radius_m'])}: {laid} of track over "
+            f"{track['sweep_deg']:g} deg"
+        )
+    else:
+        pieces = "section" if track["sections"] == 1 else "sections"
+        first = (
+            f"Straight track: {laid}, {track['sections']} {pieces} of "
+            f"{_both(track['section_m'])}"
+        )
+    lines = [
+        f"{first}; {track['used_m']:.2f} m covered in the cut, run-up "
+        f"{track['run_up_m']:.2f} m, run-out {track['run_out_m']:.2f} m."
+    ]
+    for name, end in (("before_m", "near"), ("beyond_m", "far")):
+        if track[name] > 0:
+            over = _both(track[name])
+            lines.append(f"The track runs {over} past the {end} end of the setup's.")
+    if track["rise_m"]:
+        side = "above" if track["rise_m"] > 0 else "below"
+        rise = abs(track["rise_m"])
+        slope = 100 * rise / (track["laid_m"] ** 2 - rise**2) ** 0.5
+        lines.append(
+            f"The far end is {_both(rise)} {side} the near end, a slope of "
+            f"{slope:.0f} %."
+        )
+    lines.append(
+        f"Dolly at most {sheet['max_speed_m_s']:.2f} m/s "
+        f"({sheet['max_speed_m_s'] / _FOOT_M:.1f} ft/s) and "
+        f"{sheet['max_accel_m_s2']:.2f} m/s2."
+    )
+    return lines
+
+
+def _place(sheet: dict[str, Any], mark: dict[str, Any]) -> str:
+    """Return where on the track a mark is, nothing on sticks."""
+    if sheet["track"] is None:
+        return ""
+    return f"{_both(mark['rail_m'])} from the near end, "
+
+
+def _with_feet(value: Any) -> Any:
+    """Return plain values with feet beside every length in metres."""
+    if isinstance(value, list):
+        return [_with_feet(item) for item in value]
+    if not isinstance(value, dict):
+        return value
+    both: dict[str, Any] = {}
+    for name, inner in value.items():
+        both[name] = _with_feet(inner)
+        if name.endswith("_m"):
+            both[f"{name[:-2]}_ft"] = _in_feet(inner)
+    return both
+
+
+def _in_feet(metres: Any) -> Any:
+    if isinstance(metres, list):
+        return [_in_feet(item) for item in metres]
+    return round(metres / _FOOT_M, 2)
+
+
+def _both(metres: float) -> str:
+    return f"{metres:.2f} m ({_feet(metres)})"
+
+
+def _feet(metres: float) -> str:
+    feet, inches = divmod(round(metres / _FOOT_M * 12), 12)
+    return f"{feet} ft {inches} in"
+
+
+def _swing(angles_deg: list[float]) -> str:
+    low, high = angles_deg
+    return f"{high - low:.1f} deg ({low:.1f} to {high:.1f})"

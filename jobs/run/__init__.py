@@ -1,0 +1,1 @@
+"""One run of a job: judge, choose, take, report."""

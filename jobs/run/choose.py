@@ -1,0 +1,155 @@
+"""Chooses a setup for every shot of a job across its cuts: the join after judging."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
+
+from ...solver.cuts.cost import CutCosts, with_habits
+from ...solver.cuts.end import CutEnd, EndView
+from ...solver.cuts.open_shot import OpenShot, State
+from ...solver.cuts.sequence import choose_sequence
+from ...solver.setups.score import TIE
+from ..job.letters import SHARED_FIELDS
+from ..job.shot import ShotSpec
+from ..job.spec import JobFile
+from ..takes.judgement import Candidate, Judgement
+from ..takes.keys import digest
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Chosen:
+    """The setup chosen for a shot, and why.
+
+    Attributes:
+        shot: its name.
+        setup: as it would stand in the job file.
+        why: points of the score by name, of the cut into the shot too, and how many
+            setups were tried.
+        runner_up: the next best setup with its parts and what it would cost more;
+            empty where there is none.
+    """
+
+    shot: str
+    setup: dict[str, Any]
+    why: dict[str, Any]
+    runner_up: dict[str, Any]
+
+
+def choose_setups(
+    job: JobFile, judgements: Mapping[str, Judgement]
+) -> dict[str, Chosen]:
+    """Return the setups of all shots that have one, by name of the shot.
+
+    Args:
+        job: the checked job.
+        judgements: by name of the shot; those without candidates are left out of the
+            choice, as are shots that are not there, and the shots of a letter that
+            have no setup in common.
+    """
+    judged = [
+        spec
+        for spec in job.shots
+        if spec.name in judgements and judgements[spec.name].candidates
+    ]
+    apart = _apart(judged, judgements)
+    specs = [spec for spec in judged if spec.name not in apart]
+    if not specs:
+        return {}
+    there = {spec.name for spec in specs}
+    after_gap = {two.name for one, two in pairwise(job.shots) if one.name not in there}
+    shots = [
+        _open_shot(spec, judgements[spec.name], gap=spec.name in after_gap)
+        for spec in specs
+    ]
+    letters = {spec.name: spec.setup.lower() for spec in specs if spec.setup}
+    choice = choose_sequence(shots, shared=letters, costs=_costs(job))
+    found = {}
+    for k, spec in enumerate(specs):
+        judgement = judgements[spec.name]
+        index, other = choice.chosen[k], choice.runner_up[k]
+        candidate = judgement.candidates[index]
+        why = {
+            "score": candidate.score,
+            "parts": candidate.parts,
+            "cut": choice.cuts[k],
+            "numbers": candidate.numbers,
+            "tried": judgement.n_tried,
+            "candidates": len(judgement.candidates),
+            "kept": judgement.kept == index,
+        }
+        runner_up: dict[str, Any] = {}
+        if other is not None:
+            more = choice.runner_up_costs(k)
+            runner_up = _runner_up(judgement.candidates[other], more)
+        found[spec.name] = Chosen(
+            shot=spec.name, setup=candidate.setup, why=why, runner_up=runner_up
+        )
+    return found
+
+
+def _apart(specs: Sequence[ShotSpec], judgements: Mapping[str, Judgement]) -> set[str]:
+    """Return the shots whose letter has no setup that holds all its shots."""
+    common: dict[tuple[str, str], set[str]] = {}
+    members: dict[tuple[str, str], set[str]] = {}
+    for spec in specs:
+        if spec.setup is None:
+            continue
+        letter = spec.scene.lower(), spec.setup.lower()
+        own = {_shared(each) for each in judgements[spec.name].candidates}
+        common[letter] = common.get(letter, own) & own
+        members.setdefault(letter, set()).add(spec.name)
+    return {name for key, names in members.items() if not common[key] for name in names}
+
+
+def _shared(candidate: Candidate) -> str:
+    """Return a name for what shots of one letter share of a setup."""
+    return digest({name: candidate.setup[name] for name in SHARED_FIELDS})
+
+
+def _runner_up(candidate: Candidate, more: float | None) -> dict[str, Any]:
+    return {
+        "setup": candidate.setup,
+        "score": candidate.score,
+        "parts": candidate.parts,
+        "costs_more": more,
+        "tie": more is not None and more < TIE,
+    }
+
+
+def _state(k: int, candidate: Candidate, *, lettered: bool) -> State:
+    """Return a candidate as the choice sees it; the first of a shot with whole ends."""
+    end = EndView.from_plain if k else CutEnd.from_plain
+    ends = candidate.ends
+    return State(
+        score=candidate.score,
+        first=end(ends["first"]),
+        last=end(ends["last"]),
+        left=tuple([end(one) for one in ends["left"]]),
+        order=k,
+        setup=_shared(candidate) if lettered else "",
+    )
+
+
+def _open_shot(spec: ShotSpec, judgement: Judgement, *, gap: bool) -> OpenShot:
+    states = [
+        _state(k, candidate, lettered=spec.setup is not None)
+        for k, candidate in enumerate(judgement.candidates)
+    ]
+    return OpenShot(
+        name=spec.name,
+        scene=spec.scene.lower(),
+        states=tuple(states),
+        elapsed=spec.cut == "elapsed",
+        kept=judgement.kept,
+        unchanged=judgement.unchanged,
+        gap=gap,
+        margin=spec.keep_setup.margin,
+    )
+
+
+def _costs(job: JobFile) -> CutCosts:
+    """Return what cuts cost, with the job's own weights."""
+    asked = job.habits.cut_weights.model_dump(exclude_none=True)
+    lens_use = {float(mm): share for mm, share in job.habits.lens_use.items()}
+    return with_habits(replace(CutCosts(), **asked), job.habits.variety, lens_use)

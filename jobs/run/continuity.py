@@ -1,0 +1,105 @@
+"""Findings of a whole sequence: of every take, and of every cut between takes.
+
+They depend on neighbours, so they stand in `sequence.parquet` and never in a take. A
+take only carries how its own cut begins and ends.
+"""
+
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from ...solver.audit import BROKEN
+from ...solver.cuts.continuity import CutShot, cut_findings
+from ...solver.cuts.end import ShotEnds
+from ...solver.cuts.findings import SEVERITIES, Finding, shot_findings
+from ...solver.frame.measure import Measures
+from ..job.shot import ShotSpec
+from ..job.spec import JobFile
+from ..takes.keys import canonical
+from .findings_words import sentence
+
+PlainFinding = dict[str, Any]
+"""One finding as it is written: name, severity, of (shot or cut), numbers, source,
+text, and accepted: by whom and why, or None."""
+
+
+def findings_of(
+    job: JobFile,
+    ends: Mapping[str, str | None],
+    measures: Mapping[str, Measures],
+    earlier: Mapping[str, str] | None = None,
+) -> dict[str, str]:
+    """Return the findings of the shots of a sequence, JSON lists by name of the shot.
+
+    Args:
+        job: says their order, scenes and cuts, and what is accepted.
+        ends: JSON of the ends of each shot's take, by name; None, or left out, where
+            there is no take. The cut into the next shot is then not judged.
+        measures: of the takes, by name.
+        earlier: findings that the rows came with, JSON by name; those of a lock stay,
+            for they were made with the action at hand.
+    """
+    before = earlier or {}
+    shots = []
+    for spec in job.shots:
+        text = ends.get(spec.name)
+        shots.append(
+            CutShot(
+                name=spec.name,
+                scene=spec.scene.lower(),
+                elapsed=spec.cut == "elapsed",
+                ends=None if text is None else ShotEnds.from_plain(json.loads(text)),
+            )
+        )
+    found = {}
+    for spec, shot, cuts in zip(job.shots, shots, cut_findings(shots), strict=True):
+        tan_u = None if shot.ends is None else shot.ends.first.tan_u
+        own = shot_findings(measures.get(spec.name, {}), tan_u=tan_u)
+        lock = [
+            {**one, "accepted": _accepted(one["name"], spec)}
+            for one in json.loads(before.get(spec.name, "[]"))
+            if one["name"] == BROKEN
+        ]
+        fresh = [plain_finding(finding, spec) for finding in (*own, *cuts)]
+        found[spec.name] = canonical([*lock, *fresh])
+    return found
+
+
+def counted(findings: str) -> list[PlainFinding]:
+    """Return those of a shot's findings that nobody has accepted."""
+    return [one for one in json.loads(findings) if one["accepted"] is None]
+
+
+def reached(findings: Iterable[str], severity: str) -> bool:
+    """Tell whether any finding that nobody has accepted is as severe, or more.
+
+    Args:
+        findings: of each shot, JSON.
+        severity: one of `SEVERITIES`.
+    """
+    least = SEVERITIES.index(severity)
+    return any(
+        SEVERITIES.index(one["severity"]) >= least
+        for text in findings
+        for one in counted(text)
+    )
+
+
+def plain_finding(finding: Finding, spec: ShotSpec) -> PlainFinding:
+    """Return a finding of a shot, or of the cut into it, as it is written."""
+    return {
+        "name": finding.name,
+        "severity": finding.severity,
+        "of": finding.subject_of,
+        "numbers": dict(finding.numbers),
+        "source": finding.source,
+        "text": sentence(finding, spec.name),
+        "accepted": _accepted(finding.name, spec),
+    }
+
+
+def _accepted(finding: str, spec: ShotSpec) -> dict[str, str] | None:
+    for accept in spec.accept:
+        if accept.finding == finding:
+            return {"reason": accept.reason, "by": accept.by}
+    return None

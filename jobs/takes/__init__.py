@@ -1,0 +1,1 @@
+"""What a solve leaves behind: takes, judgements and the sequence table."""

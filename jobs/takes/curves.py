@@ -1,0 +1,227 @@
+"""A take as every kind of delivery reads it: metres and degrees, Y up.
+
+Takes lie in the axes and units of their own scene; a delivery may have others. So
+what has axes is brought back inside here, once, and each kind turns it into its own.
+"""
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any, Literal
+
+import numpy as np
+import pyarrow as pa
+
+from ...solver.arrays import FloatArray, IntArray
+from ..errors import InputError
+from ..job.rate import parse_rate
+from ..job.spec import WorldSpec
+from ..subjects.axes import inside_from_scene
+from .axes import turn_inside_from_scene
+from .sequence_table import ShotRow, read_sequence
+from .store import Store
+from .table import read_take, take_metadata
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Rail:
+    """Where the lens can be: at `origin_m`, along `direction`, or round a centre.
+
+    Attributes:
+        kind: of the rig.
+        length_m: of the rail, 0 for sticks.
+        origin_m: lens place at 0, or the centre of an arc at lens height, (3,) [m].
+        direction: of a track, unit vector, (3,).
+        radius_m: of an arc [m].
+        start_deg: angle of an arc's 0, counter-clockwise from -Z seen from above.
+        turn: 1 where an arc runs counter-clockwise seen from above, -1 otherwise.
+    """
+
+    kind: Literal["sticks", "track", "arc"]
+    length_m: float
+    origin_m: FloatArray
+    direction: FloatArray
+    radius_m: float
+    start_deg: float
+    turn: float
+
+    @property
+    def places_m(self) -> FloatArray:
+        """Lens places along the rail, (k, 3) [m]."""
+        s = np.linspace(0.0, self.length_m, 64)[:, None]
+        if self.kind != "arc":
+            return self.origin_m + s * self.direction
+        angle = np.radians(self.start_deg) + self.turn * s / self.radius_m
+        way = np.column_stack([-np.sin(angle), np.zeros_like(angle), -np.cos(angle)])
+        return self.origin_m + self.radius_m * way
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Curves:
+    """A take, n samples, in metres and degrees, Y up.
+
+    Attributes:
+        sequence: its sequence's name.
+        shot: its shot's name.
+        take_key: its key.
+        rate: frames a second.
+        world: axes and units of the scene it was made for.
+        frame: (n,) frames.
+        sub: (n,) number of the sample within its frame.
+        time_codes: (n,) frames, with the share of the frame that has passed.
+        time_s: (n,) [s], 0 at frame 0.
+        cut: first and last frame of the cut.
+        rail_m: place on the rail, (n,) [m].
+        rail: the rig.
+        base_m: lens without shake, (n, 3) [m].
+        pan_deg: (n,) unwrapped; likewise tilt_deg and roll_deg.
+        tilt_deg: see pan_deg.
+        roll_deg: see pan_deg.
+        shake_m: right, up and back in the base camera's axes, (n, 3) [m].
+        shake_deg: pan, tilt and roll of the layer, (n, 3).
+        place_m: lens with shake, (n, 3) [m].
+        turn: with shake, unit quaternions x, y, z, w, sign-continuous, (n, 4).
+        focal_mm: marked focal length.
+        focus_m: (n,) [m].
+        stop: f-number.
+        gate: the film area, as the take's metadata has it.
+        shutter_deg: angle of the shutter.
+        knots: of `rail_m`, `pan_deg` and `tilt_deg`: (k, 3) time [s], value, speed.
+    """
+
+    sequence: str
+    shot: str
+    take_key: str
+    rate: Fraction
+    world: WorldSpec
+    frame: IntArray
+    sub: IntArray
+    time_codes: FloatArray
+    time_s: FloatArray
+    cut: tuple[int, int]
+    rail_m: FloatArray
+    rail: Rail
+    base_m: FloatArray
+    pan_deg: FloatArray
+    tilt_deg: FloatArray
+    roll_deg: FloatArray
+    shake_m: FloatArray
+    shake_deg: FloatArray
+    place_m: FloatArray
+    turn: FloatArray
+    focal_mm: float
+    focus_m: FloatArray
+    stop: float
+    gate: dict[str, float]
+    shutter_deg: float
+    knots: dict[str, FloatArray]
+
+    @property
+    def shakes(self) -> bool:
+        """Whether the layer of shake moves anything."""
+        return bool(np.any(self.shake_m) or np.any(self.shake_deg))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Delivery:
+    """The current takes of a sequence, in the order of its cut.
+
+    Attributes:
+        sequence: its name.
+        store: where it lies.
+        rows: its table; failed shots are left out.
+        curves: of each row.
+        tables: the take's table of each row.
+        missing: names of the shots that have no take.
+    """
+
+    sequence: str
+    store: Store
+    rows: tuple[ShotRow, ...]
+    curves: tuple[Curves, ...]
+    tables: tuple[pa.Table, ...]
+    missing: tuple[str, ...]
+
+
+def read_delivery(store: Store) -> Delivery:
+    """Read the current takes of a sequence.
+
+    Raises:
+        InputError: its table or a take is missing or damaged, or it has no takes.
+    """
+    rows = read_sequence(store.sequence)
+    there = [row for row in rows if store.take(row.shot).is_file()]
+    if not there:
+        raise InputError(str(store.folder), "holds no takes")
+    tables = tuple(read_take(store.take(row.shot)) for row in there)
+    return Delivery(
+        sequence=there[0].sequence,
+        store=store,
+        rows=tuple(there),
+        curves=tuple(curves_of(table) for table in tables),
+        tables=tables,
+        missing=tuple(row.shot for row in rows if row not in there),
+    )
+
+
+def curves_of(table: pa.Table) -> Curves:
+    """Return a take's table as curves in metres and degrees, Y up."""
+    metadata = take_metadata(table)
+    axes, gate = metadata["axes"], metadata["gate"]
+    world = WorldSpec(up=axes["up"], metres_per_unit=axes["metres_per_unit"])
+    frame, sub = _column(table, "frame"), _column(table, "sub")
+    inside = frame[~_column(table, "handle")]
+    samples_per_frame = int(sub.max()) + 1
+    return Curves(
+        sequence=table["sequence"][0].as_py(),
+        shot=table["shot"][0].as_py(),
+        take_key=metadata["keys"]["take"],
+        rate=parse_rate(metadata["rate"]),
+        world=world,
+        frame=frame.astype(np.int64),
+        sub=sub.astype(np.int64),
+        time_codes=frame + sub / samples_per_frame,
+        time_s=_column(table, "time_s"),
+        cut=(int(inside[0]), int(inside[-1])),
+        rail_m=_column(table, "rail_m"),
+        rail=_rail(metadata["rail"], world),
+        base_m=_inside(_columns(table, "x", "y", "z"), world),
+        pan_deg=_column(table, "pan_deg"),
+        tilt_deg=_column(table, "tilt_deg"),
+        roll_deg=_column(table, "roll_deg"),
+        shake_m=_columns(table, "shake_x_m", "shake_y_m", "shake_z_m"),
+        shake_deg=_columns(table, "shake_pan_deg", "shake_tilt_deg", "shake_roll_deg"),
+        place_m=_inside(_columns(table, "cam_x", "cam_y", "cam_z"), world),
+        turn=turn_inside_from_scene(_columns(table, "qx", "qy", "qz", "qw"), world),
+        focal_mm=float(table["focal_mm"][0].as_py()),
+        focus_m=_column(table, "focus_m"),
+        stop=float(table["stop"][0].as_py()),
+        gate=gate,
+        shutter_deg=float(metadata["asked"]["shutter_deg"]),
+        knots={name: np.array(rows) for name, rows in metadata["knots"].items()},
+    )
+
+
+def _rail(rail: dict[str, Any], world: WorldSpec) -> Rail:
+    direction = np.array([rail["direction"]])
+    return Rail(
+        kind=rail["kind"],
+        length_m=rail["length_m"],
+        origin_m=_inside(np.array([rail["origin"]]), world)[0],
+        direction=inside_from_scene(direction, world.up)[0],
+        radius_m=rail["radius_m"],
+        start_deg=rail["start_deg"],
+        turn=rail["turn"],
+    )
+
+
+def _inside(points: FloatArray, world: WorldSpec) -> FloatArray:
+    """Return scene points in metres, Y up, (n, 3)."""
+    return inside_from_scene(points * world.metres_per_unit, world.up)
+
+
+def _column(table: pa.Table, name: str) -> Any:
+    return table[name].to_numpy()
+
+
+def _columns(table: pa.Table, *names: str) -> FloatArray:
+    return np.column_stack([_column(table, name) for name in names])

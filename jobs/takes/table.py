@@ -1,0 +1,311 @@
+"""A take as a table: one row a sample, in the axes and units of the scene.
+
+Columns are in scene axes and units unless their name has a unit. `subject_u`,
+`subject_v` and `subject_size` are NaN while the subject is hidden; `dof_far_m` is
++inf from the hyperfocal distance on. `subject_x`, `subject_y` and `subject_z` are the
+point aimed at, as acted, hidden or not. The metadata key `carrellata` of the schema is
+a JSON object that says the rest; `carrellata.bodies` holds what `bodies` says.
+"""
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
+from math import degrees
+from typing import Any, BinaryIO
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from ...solver.arrays import IntArray
+from ...solver.crew.perform import primary_points
+from ...solver.cuts.end import ShotEnds
+from ...solver.frame.measure import Measures
+from ...solver.take import Take
+from ..errors import InputError
+from ..job.shot import ShotSpec
+from ..job.spec import JobFile, WorldSpec
+from ..places.atomic import whole_file
+from ..places.parquet import read_checked
+from ..places.place import Place
+from .axes import scene_from_inside, turn_scene_from_inside
+from .bodies import BODIES_KEY, bodies_json
+from .keys import Keys
+from .metadata import TAKE_SCHEMA, metadata_json
+
+METADATA_KEY = b"carrellata"
+
+_TEXT = pa.dictionary(pa.int32(), pa.string())
+_REAL = pa.float64()
+_TRUTH = pa.bool_()
+
+# Unit of each column: "unit" is the scene's unit of length, "" is none.
+_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
+    ("sequence", _TEXT, ""),
+    ("shot", _TEXT, ""),
+    ("frame", pa.int32(), "frame"),
+    ("sub", pa.int16(), ""),
+    ("time_s", _REAL, "s"),
+    ("handle", _TRUTH, ""),
+    *((name, _REAL, "unit") for name in ("x", "y", "z")),
+    *((f"{name}_deg", _REAL, "deg") for name in ("pan", "tilt", "roll")),
+    *((f"shake_{name}_m", _REAL, "m") for name in ("x", "y", "z")),
+    *((f"shake_{name}_deg", _REAL, "deg") for name in ("pan", "tilt", "roll")),
+    *((f"cam_{name}", _REAL, "unit") for name in ("x", "y", "z")),
+    *((name, _REAL, "") for name in ("qx", "qy", "qz", "qw")),
+    ("focal_mm", _REAL, "mm"),
+    ("focus_m", _REAL, "m"),
+    ("stop", _REAL, "f-number"),
+    ("dof_near_m", _REAL, "m"),
+    ("dof_far_m", _REAL, "m"),
+    ("soft", _TRUTH, ""),
+    ("rail_m", _REAL, "m"),
+    ("rail_speed", _REAL, "m/s"),
+    ("rail_accel", _REAL, "m/s2"),
+    ("pan_speed", _REAL, "deg/s"),
+    ("pan_accel", _REAL, "deg/s2"),
+    ("tilt_speed", _REAL, "deg/s"),
+    ("tilt_accel", _REAL, "deg/s2"),
+    ("subject", _TEXT, ""),
+    *((f"subject_{name}", _REAL, "unit") for name in ("x", "y", "z")),
+    ("subject_u", _REAL, "half frame widths"),
+    ("subject_v", _REAL, "half frame heights"),
+    ("subject_size", _REAL, "frame heights"),
+    ("aim_u", _REAL, "half frame widths"),
+    ("aim_v", _REAL, "half frame heights"),
+    *((name, _TRUTH, "") for name in ("in_frame", "body_in_frame", "in_safe")),
+    *((f"decided_{name}", _TRUTH, "") for name in ("pan", "tilt", "dolly")),
+)
+
+TAKE_FIELDS = pa.schema(
+    [pa.field(name, kind, nullable=False) for name, kind, _ in _COLUMNS]
+)
+UNITS: dict[str, str] = {name: unit for name, _, unit in _COLUMNS if unit}
+_TEXTS = [name for name, kind, _ in _COLUMNS if kind == _TEXT]
+_ORDERED = ["frame", "time_s"]  # what readers look for a part of a take by
+
+
+def take_rows(
+    take: Take,
+    *,
+    job: JobFile,
+    spec: ShotSpec,
+    keys: Keys,
+    measures: Measures,
+    ends: ShotEnds,
+    status: str,
+) -> pa.RecordBatchReader:
+    """Return a take as the table that is written, to be read once.
+
+    Args:
+        take: as operated, Y up in metres and radians.
+        job: gives the sequence, its rate, axes and units.
+        spec: the shot.
+        keys: digests of what the take was made from.
+        measures: of the take, flat, finite.
+        ends: of the take's cut.
+        status: `solved`; it must not depend on the run, so that bytes do not.
+
+    Returns:
+        Columns `TAKE_FIELDS`, one row a sample, in order of time, as one batch.
+    """
+    metadata = metadata_json(
+        take,
+        job=job,
+        spec=spec,
+        keys=keys,
+        units=UNITS,
+        measures=measures,
+        ends=ends,
+        status=status,
+    )
+    schema = TAKE_FIELDS.with_metadata(
+        {METADATA_KEY: metadata, BODIES_KEY: bodies_json(take, job.world)}
+    )
+    # Of a long take the text is large, and so is what columns are worked out from.
+    del metadata
+    columns: dict[str, pa.Array] = {
+        "sequence": _same_text(job.sequence, len(take.subject)),
+        "shot": _same_text(spec.name, len(take.subject)),
+        "subject": _text([one.name for one in take.shot.subjects], take.subject),
+    }
+    for some in (
+        _clock(take),
+        *_pose(take, job.world),
+        _optics(take),
+        _motion(take),
+        _picture(take),
+        _aimed_at(take, job.world),
+    ):
+        for name, values in some.items():
+            columns[name] = pa.array(values)
+    batch = pa.RecordBatch.from_arrays(
+        [columns[name] for name in TAKE_FIELDS.names], schema=schema
+    )
+    return pa.RecordBatchReader.from_batches(schema, [batch])
+
+
+def _text(words: Sequence[str], which: IntArray) -> pa.DictionaryArray:
+    """Return words by their indices (n,), numbered as they first appear."""
+    if len(words) == 1:
+        return _same_text(words[0], len(which))
+    used, first = np.unique(which, return_index=True)
+    order = used[np.argsort(first)]
+    places = np.empty(len(words), dtype=np.int32)
+    places[order] = np.arange(len(order))
+    return pa.DictionaryArray.from_arrays(
+        places[which], pa.array([words[k] for k in order], pa.string())
+    )
+
+
+def _same_text(word: str, n_samples: int) -> pa.DictionaryArray:
+    """Return one word for every sample."""
+    places = np.zeros(n_samples, dtype=np.int32)
+    return pa.DictionaryArray.from_arrays(places, pa.array([word], pa.string()))
+
+
+def take_metadata(table: pa.Table) -> dict[str, Any]:
+    """Return the metadata of a take's table as plain values."""
+    metadata: dict[str, Any] = json.loads(table.schema.metadata[METADATA_KEY])
+    return metadata
+
+
+def take_bytes(table: pa.Table) -> bytes:
+    """Return the Parquet file of a take: zstd, one row group, same table same bytes."""
+    buffer = pa.BufferOutputStream()
+    _write(table.combine_chunks().to_reader(), buffer)
+    data: bytes = buffer.getvalue().to_pybytes()
+    return data
+
+
+def write_take(take: pa.RecordBatchReader, place: Place) -> None:
+    """Write a take whole or not at all.
+
+    Of a long one little is in memory beside what it was given as: on a disk the file
+    is written as it is made, and the rows are gone when its end is made.
+
+    Args:
+        take: all of it as one batch, which is read.
+        place: of the file.
+
+    Raises:
+        OSError: it could not be written; what was at `place` still is.
+    """
+    with whole_file(place) as file:
+        _write(take, file)
+
+
+def _write(take: pa.RecordBatchReader, sink: BinaryIO | pa.NativeFile) -> None:
+    with pq.ParquetWriter(
+        sink,
+        take.schema,
+        compression="zstd",
+        use_dictionary=_TEXTS,
+        write_page_checksum=True,
+        write_statistics=_ORDERED,
+    ) as writer:
+        for batch in take:
+            table = pa.Table.from_batches([batch])
+            writer.write_table(table, row_group_size=max(1, len(batch)))
+            # Before the metadata is written, which takes several times its size.
+            del batch, table
+
+
+def read_take(path: Place, *, columns: Sequence[str] | None = None) -> pa.Table:
+    """Read a take back, with every page checked against its checksum.
+
+    Args:
+        path: of the take.
+        columns: names of those to read, in this order; None for all.
+
+    Raises:
+        InputError: the file is missing, damaged, or no take of this version.
+    """
+    table = read_checked(path, columns=columns)
+    metadata = table.schema.metadata or {}
+    wanted = TAKE_FIELDS if columns is None else _fields_of(tuple(columns))
+    if METADATA_KEY not in metadata or not table.schema.equals(wanted):
+        raise InputError(str(path), f"is not a take of the form {TAKE_SCHEMA}")
+    return table
+
+
+@lru_cache(maxsize=16)
+def _fields_of(columns: tuple[str, ...]) -> pa.Schema:
+    return pa.schema([TAKE_FIELDS.field(name) for name in columns])
+
+
+def _clock(take: Take) -> Mapping[str, Any]:
+    return {
+        "frame": take.frame.astype(np.int32),
+        "sub": take.sub.astype(np.int16),
+        "time_s": take.times_s,
+        "handle": take.handle,
+    }
+
+
+def _pose(take: Take, world: WorldSpec) -> Iterator[Mapping[str, Any]]:
+    base = scene_from_inside(take.base, world)
+    yield {name: base[:, c] for c, name in enumerate("xyz")}
+    shake = take.shake
+    yield {
+        "pan_deg": np.degrees(take.pan[:, 0]),
+        "tilt_deg": np.degrees(take.tilt[:, 0]),
+        "roll_deg": np.full(len(base), degrees(take.shot.roll_rad)),
+        "shake_x_m": shake.x,
+        "shake_y_m": shake.y,
+        "shake_z_m": shake.z,
+        "shake_pan_deg": np.degrees(shake.pan),
+        "shake_tilt_deg": np.degrees(shake.tilt),
+        "shake_roll_deg": np.degrees(shake.roll),
+    }
+    final = scene_from_inside(take.place, world)
+    yield {f"cam_{name}": final[:, c] for c, name in enumerate("xyz")}
+    turn = turn_scene_from_inside(take.turn, world)
+    yield {f"q{name}": turn[:, c] for c, name in enumerate("xyzw")}
+
+
+def _optics(take: Take) -> Mapping[str, Any]:
+    n_samples = len(take.times_s)
+    return {
+        "focal_mm": np.full(n_samples, take.shot.lens.focal_mm),
+        "focus_m": take.focus_m,
+        "stop": np.full(n_samples, take.shot.stop),
+        "dof_near_m": take.near_m,
+        "dof_far_m": take.far_m,
+        "soft": take.soft,
+    }
+
+
+def _motion(take: Take) -> Mapping[str, Any]:
+    return {
+        "rail_m": take.rail[:, 0],
+        "rail_speed": take.rail[:, 1],
+        "rail_accel": take.rail[:, 2],
+        "pan_speed": np.degrees(take.pan[:, 1]),
+        "pan_accel": np.degrees(take.pan[:, 2]),
+        "tilt_speed": np.degrees(take.tilt[:, 1]),
+        "tilt_accel": np.degrees(take.tilt[:, 2]),
+        "decided_pan": take.decided(take.pan_plans),
+        "decided_tilt": take.decided(take.tilt_plans),
+        "decided_dolly": take.decided(take.dolly_plans),
+    }
+
+
+def _picture(take: Take) -> Mapping[str, Any]:
+    return {
+        "subject_u": take.u,
+        "subject_v": take.v,
+        "subject_size": take.size,
+        "aim_u": take.aim_u,
+        "aim_v": take.aim_v,
+        "in_frame": take.in_frame,
+        "body_in_frame": take.body_in_frame,
+        "in_safe": take.in_safe,
+    }
+
+
+def _aimed_at(take: Take, world: WorldSpec) -> Mapping[str, Any]:
+    fractions = np.array([framing.aim for framing in take.shot.framings])
+    points = primary_points(take.shot, take.times_s, fractions)
+    points = scene_from_inside(points, world)
+    return {f"subject_{name}": points[:, c] for c, name in enumerate("xyz")}

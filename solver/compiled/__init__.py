@@ -1,0 +1,1 @@
+"""How the hot loops are compiled, and where their machine code is kept."""

@@ -1,0 +1,176 @@
+"""How the hot loops are compiled: one decorator, `kernel`, for all of them.
+
+numba's disk cache looks only at the file in which a function stands, so an edit in a
+callee would leave stale machine code in use. The cache folder of a module is therefore
+named after a digest of its source and of every module of this package that it imports,
+directly or through others: an edit in any of them compiles afresh. The target is a
+generic processor without fast-math, so that one architecture gives one result. Where
+the user's cache folder can't be written (read-only installs, accounts without a home),
+the machine code goes to a temporary folder. The compiler itself is only imported when a
+kernel is first called: commands that solve nothing start without it. What takes machine
+code from the disk is in `machine_code`.
+"""
+
+import functools
+import hashlib
+import os
+import re
+import sys
+import tempfile
+import threading
+from collections.abc import Callable
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+_IMPORTED = re.compile(r"^\s*from (\.+)([\w.]+) import", re.MULTILINE)
+_MAKING = threading.RLock()
+
+
+class Kernel:
+    """A function that is compiled when it, or a kernel that calls it, is first called.
+
+    What Python calls takes its arguments out of Python's objects first. That part costs
+    a seventh of all compiling, so a kernel that only kernels call is made without it.
+    Where there is one for Python already it serves kernels too.
+
+    Attributes:
+        compiled: the compiler's object that Python calls; made when first asked for.
+        linked: the one that goes into kernels that call it; made likewise.
+    """
+
+    compiled: Any
+    linked: Any
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        functools.update_wrapper(self, function)
+        self._function = function
+
+    def __call__(self, *arguments: Any) -> Any:
+        """Call the machine code."""
+        return self.compiled(*arguments)
+
+    def __getattr__(self, name: str) -> Any:
+        """Make what is asked for, or return the type by which kernels know this one."""
+        if name == "_numba_type_":
+            made = self.compiled if self._serves_both() else self.linked
+            return made._numba_type_
+        if name not in ("compiled", "linked"):
+            raise AttributeError(name)
+        with _MAKING:
+            if name not in self.__dict__:
+                made = _compiled(self._function, for_python=name == "compiled")
+                setattr(self, name, made)
+        return self.__dict__[name]
+
+    def _serves_both(self) -> bool:
+        """Tell whether what Python calls is there, and nothing for kernels only."""
+        if "linked" in self.__dict__:
+            return False
+        source = Path(self._function.__code__.co_filename)
+        name = f"*/{source.stem}.{self._function.__qualname__}-*.nbi"
+        return "compiled" in self.__dict__ or any(
+            Path(_cache_folder(source)).glob(name)
+        )
+
+
+def kernel(function: Callable[..., Any]) -> Kernel:
+    """Compile `function` on first call, cached on disk, strict IEEE arithmetic."""
+    return Kernel(function)
+
+
+def has_machine_code(module: str, function: str) -> bool:
+    """Tell whether a kernel, of a module of this package, was compiled before."""
+    parts = module.split(".")
+    source = Path(__file__).parents[1].joinpath(*parts).with_suffix(".py")
+    return any(Path(_cache_folder(source)).rglob(f"{parts[-1]}.{function}-*.nbi"))
+
+
+def _compiled(function: Callable[..., Any], *, for_python: bool) -> Any:
+    numba = _compiler()
+    from .machine_code import machine_code
+
+    folder = _cache_folder(Path(function.__code__.co_filename))
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = folder if for_python else f"{folder}/linked"
+    compiled = numba.njit(
+        error_model="numpy",
+        no_cpython_wrapper=not for_python,
+        no_cfunc_wrapper=True,
+    )(function)
+    compiled._cache = machine_code(function, for_python=for_python)
+    numba.config.CACHE_DIR = before
+    return compiled
+
+
+def _compiler() -> Any:
+    """Return the compiler, set to a processor that all machines are at least.
+
+    It forgets its settings where the environment has changed, so they are made anew.
+    """
+    import numba
+
+    config: Any = numba.config  # its settings are made at run time
+    config.CPU_NAME = "generic"
+    config.CPU_FEATURES = ""
+    return numba
+
+
+if "numba" in sys.modules:  # who imported it may compile before a kernel is called
+    _compiler()
+
+
+def sources_of(module: Path) -> tuple[Path, ...]:
+    """Return a module's file and those of this package that it imports, sorted."""
+    found = {module}
+    waiting = [module]
+    while waiting:
+        new = _imported_by(waiting.pop()) - found
+        found |= new
+        waiting += new
+    return tuple(sorted(found))
+
+
+@cache
+def _imported_by(source: Path) -> frozenset[Path]:
+    """Return the files of this package that a module imports itself."""
+    found = _IMPORTED.findall(source.read_text(encoding="utf-8"))
+    return frozenset(
+        source.parents[len(dots) - 1].joinpath(*name.split(".")).with_suffix(".py")
+        for dots, name in found
+    )
+
+
+@cache
+def _version() -> str:
+    return version("numba")
+
+
+@cache
+def _digest_of(source: Path) -> bytes:
+    return hashlib.sha256(source.read_bytes()).digest()
+
+
+@cache
+def _cache_folder(module: Path) -> str:
+    """Return a writable folder named after the sources that a module depends on."""
+    digest = hashlib.sha256(_version().encode())
+    for source in sources_of(module):
+        digest.update(source.name.encode())
+        digest.update(_digest_of(source))
+    return writable_folder(f"carrellata-kernels-{digest.hexdigest()[:16]}")
+
+
+def writable_folder(name: str) -> str:
+    """Return a folder of this name for what can be made again, made where it can be."""
+    home = os.environ.get("NUMBA_CACHE_DIR") or os.path.expanduser("~/.cache")  # noqa: PTH111 - Path.home() raises without a home
+    for base in (home, tempfile.gettempdir()):
+        folder = Path(base) / name
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError:
+            continue
+        if os.access(folder, os.W_OK):
+            return str(folder)
+    return tempfile.mkdtemp(prefix=name)

@@ -1,0 +1,1 @@
+"""The crew: what each member sees, believes, decides and does."""

@@ -1,0 +1,270 @@
+"""What a crew member believes about a point in the world, and when it knows it.
+
+The member sees original samples with their own time stamps, none younger than the
+reaction delay, and runs a steady-state Kalman filter of each axis on them: position p,
+velocity v that fades (an Ornstein-Uhlenbeck process, time constant `fade`), and a gait
+oscillator (o, o') at step rate that takes the bounce out of p. Measurement: p + o.
+Continuous noise densities make the gains depend on time and not on the sample rate:
+measurement density 1, velocity noise `bandwidth^4`, oscillator variance `gait` [1/s].
+Nothing here interpolates: belief at a tick is a function of the samples that are old
+enough, and of nothing else.
+
+Source: Kalman filter, e.g. Bar-Shalom, Li & Kirubarajan 2001, ch. 5 and 8; with an
+unfading velocity and no oscillator the gains are checked against the Riccati solution
+and Kalata 1984 in tests/solver/test_belief.py.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from ..arrays import BoolArray, FloatArray
+from ..compiled.kernel import kernel
+
+GAIT_HZ = 1.9
+GAIT_DAMPING = 0.05
+SETTLE = 400  # Riccati steps that bring the covariance to its steady state
+SAME_STEP_S = 1e-9
+# A sample is old enough to a nanosecond, so that rounding of n/rate does not decide.
+CLOCK_S = 1e-9
+
+
+@kernel
+def transition(dt, fade, bandwidth, gait, f, q):
+    """Fill the transition f and process covariance q (4, 4) of a step `dt` [s]."""
+    f[:] = 0.0
+    q[:] = 0.0
+    x = dt / fade
+    e = np.exp(-x)
+    f[0, 0] = 1.0
+    f[0, 1] = -fade * np.expm1(-x)
+    f[1, 1] = e
+    density = bandwidth**4
+    one = -np.expm1(-x)
+    two = -np.expm1(-2 * x)
+    q[0, 1] = density * fade * fade / 2 * one * one
+    q[1, 1] = density * fade / 2 * two
+    if x > 1e-2:
+        q[0, 0] = density * fade * fade * (dt - 2 * fade * one + fade / 2 * two)
+    else:  # the closed form cancels; its series, to rounding at the seam, does not
+        tail = 7 / 60 - x * (1 / 24 - x * (31 / 2520 - x / 320))
+        q[0, 0] = density * dt**3 * (1 / 3 - x * (1 / 4 - x * tail))
+    q[1, 0] = q[0, 1]
+    w = 2 * np.pi * GAIT_HZ
+    decay = np.exp(-GAIT_DAMPING * w * dt)
+    wd = w * np.sqrt(1 - GAIT_DAMPING**2)
+    c = np.cos(wd * dt)
+    s = np.sin(wd * dt) / wd
+    f[2, 2] = decay * (c + GAIT_DAMPING * w * s)
+    f[2, 3] = decay * s
+    f[3, 2] = -decay * w * w * s
+    f[3, 3] = decay * (c - GAIT_DAMPING * w * s)
+    # The oscillator is stationary: q = P - f P f' with P = diag(gait, gait w^2).
+    for i in range(2, 4):
+        for j in range(2, 4):
+            own = gait * (1.0 if i == 2 else w * w) if i == j else 0.0
+            q[i, j] = own - gait * (f[i, 2] * f[j, 2] + w * w * f[i, 3] * f[j, 3])
+
+
+@kernel
+def covariance_step(p, f, q, noise, gain):
+    """Predict and update covariance p (4, 4) in place; fill `gain` (4,).
+
+    `f` is block diagonal, two by two, as `transition` fills it.
+    """
+    step_within(p, f, q, noise, gain, np.empty((4, 4)), np.empty((4, 4)))
+
+
+@kernel
+def step_within(p, f, q, noise, gain, half, pred):
+    """Do the step of `covariance_step` within scratch arrays `half`, `pred` (4, 4)."""
+    for i in range(4):
+        k = i // 2 * 2
+        for j in range(4):
+            half[i, j] = f[i, k] * p[k, j] + f[i, k + 1] * p[k + 1, j]
+    for i in range(4):
+        for j in range(4):
+            k = j // 2 * 2
+            pred[i, j] = (q[i, j] + half[i, k] * f[j, k]) + half[i, k + 1] * f[j, k + 1]
+    total = pred[0, 0] + 2 * pred[0, 2] + pred[2, 2] + noise
+    for i in range(4):
+        gain[i] = (pred[i, 0] + pred[i, 2]) / total
+    for i in range(4):
+        for j in range(4):
+            p[i, j] = pred[i, j] - gain[i] * gain[j] * total
+    for i in range(4):
+        for j in range(i):
+            p[i, j] = p[j, i] = (p[i, j] + p[j, i]) / 2
+
+
+class Samples(NamedTuple):
+    """What is there to be seen of one subject.
+
+    Attributes:
+        times: of the samples, ascending, (n,) [s].
+        points: sampled coordinates, (n, m) [m].
+        fresh: whether a sample shows something new, (n,); stale ones are not read.
+    """
+
+    times: FloatArray
+    points: FloatArray
+    fresh: BoolArray
+
+
+class Watch(NamedTuple):
+    """How a member watches; see `crew.Member`.
+
+    Attributes:
+        reaction: samples are seen this late [s], >= 0.
+        bandwidth: of the belief [rad/s].
+        fade: time constant of the believed velocity [s].
+        gait: variance of the bounce over the noise density [1/s].
+        carry: whether the velocity of the first two samples is believed at the start;
+            a height's is not, it is the bounce's.
+    """
+
+    reaction: float
+    bandwidth: float
+    fade: float
+    gait: float
+    carry: bool
+
+
+class Settled(NamedTuple):
+    """The covariance (4, 4) and gain (4,) to which even samples lead."""
+
+    covariance: FloatArray
+    gain: FloatArray
+
+
+@kernel
+def perceive(samples, ticks, watch, place, velocity):
+    """Fill what is believed at each tick about one point.
+
+    Args:
+        samples: what is there to be seen, of m coordinates.
+        ticks: decision times, ascending, (k,) [s].
+        watch: how the member watches.
+        place: filled with the position [m] believed to hold at the tick itself, (k, m).
+            Before the first sample is seen, the first two carried backwards (the
+            crew is in step as the shot starts).
+        velocity: filled with the velocity [m/s] believed, (k, m).
+    """
+    settled = Settled(np.empty((4, 4)), np.empty(4))
+    settle(first_step_s(samples.times, samples.fresh), watch, settled)
+    columns = np.arange(samples.points.shape[1])
+    perceive_columns(samples, columns, ticks, watch, settled, place, velocity)
+
+
+@kernel
+def first_step_s(times, fresh):
+    """Return the time from the first to the second fresh sample, 1/24 s without one."""
+    first = 0
+    while first < times.shape[0] and not fresh[first]:
+        first += 1
+    second = first + 1
+    while second < times.shape[0] and not fresh[second]:
+        second += 1
+    return times[second] - times[first] if second < times.shape[0] else 1.0 / 24
+
+
+@kernel
+def settle(dt, watch, settled):
+    """Fill the `settled` covariance and gain to which samples `dt` [s] apart lead."""
+    p, gain = settled.covariance, settled.gain
+    fade, bandwidth, gait = watch.fade, watch.bandwidth, watch.gait
+    f = np.zeros((4, 4))
+    q = np.zeros((4, 4))
+    half = np.empty((4, 4))
+    pred = np.empty((4, 4))
+    p[:] = 0.0
+    p[0, 0] = p[1, 1] = 1.0
+    # The bounce starts as it stays; else its slow decay would outlast the settling.
+    p[2, 2] = gait
+    p[3, 3] = gait * (2 * np.pi * GAIT_HZ) ** 2
+    transition(dt, fade, bandwidth, gait, f, q)
+    for _ in range(SETTLE):
+        step_within(p, f, q, 1.0 / dt, gain, half, pred)
+
+
+@kernel
+def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
+    """Do what `perceive` does for some of the columns of points, place and velocity.
+
+    They share the gains, which depend on times and noise only: `settle` gives those of
+    the step between the first two fresh samples.
+    """
+    times, points, fresh = samples
+    reaction, bandwidth, fade, gait, carry = watch
+    n = times.shape[0]
+    first = 0
+    while first < n and not fresh[first]:
+        first += 1
+    second = first + 1
+    while second < n and not fresh[second]:
+        second += 1
+    m = columns.shape[0]
+    state = np.zeros((m, 4))
+    dt = 1.0 / 24
+    if second < n:
+        dt = times[second] - times[first]
+        if carry:
+            for c in range(m):
+                state[c, 1] = (
+                    points[second, columns[c]] - points[first, columns[c]]
+                ) / dt
+    for c in range(m):
+        state[c, 0] = points[first, columns[c]]
+    f = np.zeros((4, 4))
+    q = np.zeros((4, 4))
+    half = np.empty((4, 4))
+    pred = np.empty((4, 4))
+    p = settled.covariance.copy()
+    gain = settled.gain.copy()
+    transition(dt, fade, bandwidth, gait, f, q)
+    step = dt
+    last_gain = gain.copy()
+    is_settled = False
+    seen = first
+    last = times[first]
+    started = False
+    for k in range(ticks.shape[0]):
+        now = ticks[k]
+        while seen < n and times[seen] <= now - reaction + CLOCK_S:
+            if fresh[seen]:
+                if started:
+                    dt = times[seen] - last
+                    if abs(dt - step) > SAME_STEP_S:
+                        transition(dt, fade, bandwidth, gait, f, q)
+                        step = dt
+                        is_settled = False
+                    if not is_settled:
+                        step_within(p, f, q, 1.0 / dt, gain, half, pred)
+                        is_settled = True
+                        for i in range(4):
+                            if abs(gain[i] - last_gain[i]) > 1e-13 * abs(gain[i]):
+                                is_settled = False
+                            last_gain[i] = gain[i]
+                    for c in range(m):
+                        a = state[c, 0] + f[0, 1] * state[c, 1]
+                        b = f[1, 1] * state[c, 1]
+                        o = f[2, 2] * state[c, 2] + f[2, 3] * state[c, 3]
+                        d = f[3, 2] * state[c, 2] + f[3, 3] * state[c, 3]
+                        miss = points[seen, columns[c]] - a - o
+                        state[c, 0] = a + gain[0] * miss
+                        state[c, 1] = b + gain[1] * miss
+                        state[c, 2] = o + gain[2] * miss
+                        state[c, 3] = d + gain[3] * miss
+                started = True
+                last = times[seen]
+            seen += 1
+        ahead = now - last
+        if started:
+            reach = -fade * np.expm1(-ahead / fade)
+            left = np.exp(-ahead / fade)
+        else:
+            reach = ahead
+            left = 1.0
+        for c in range(m):
+            place[k, columns[c]] = state[c, 0] + reach * state[c, 1]
+            velocity[k, columns[c]] = left * state[c, 1]

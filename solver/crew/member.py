@@ -1,0 +1,209 @@
+"""The crew: who holds the camera, how late they see, how hard and how far they move.
+
+A `Member` is one channel's person: grip (the dolly, metres), operator (pan and tilt,
+radians), focus puller (dioptres). Limits of a real kit differ; every number is a job
+setting. The dolly's and the head's figures are common practice, no source.
+"""
+
+from dataclasses import dataclass, field, replace
+from math import radians
+from typing import Literal
+
+import numpy as np
+
+from ..arrays import FloatArray
+from ..errors import SolverError
+from .planner import Planner, build_planner
+
+PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
+PLAN_SPENT = 0.95  # share of the horizon after which a plan that still moves is renewed
+COAST_S = 20.0  # slower than a tolerance in this time counts as standing
+WHIP = 2.5  # a whip's limits over the operator's own
+WHIP_STIFFNESS = 1.8
+WHIP_HORIZON_S = 1.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Member:
+    """One member of the crew.
+
+    Attributes:
+        reaction_s: age of the youngest sample that is seen [s], >= 0.
+        rest_s: least time between decisions [s]; raising it gives fewer, larger moves.
+        tolerance: miss that is let go: half frames (operator), metres (grip), or half
+            depths of field (puller).
+        max_speed: units/s; max_accel: units/s^2; max_jerk: units/s^3.
+        bandwidth_rad_s: of the belief; higher trusts new samples more.
+        fade_s: time constant with which a believed velocity fades.
+        gait: step bounce expected in the motion [1/s]; higher keeps more of it out.
+        height_share: bandwidth of the belief about heights, as a share of the ground's;
+            what people do vertically is mostly their gait.
+        height_fade_s: fade of a believed vertical speed: what goes up comes down.
+        height_gait: step bounce expected in heights [1/s].
+        stiffness_rad_s: of the plan; higher follows harder.
+        speed_weight_s2: weight of the speed error in the plan.
+        urgency: miss, as a share of the room to the safe area's edge, above which
+            tolerance and rest are halved; 1 and more switches it off.
+    """
+
+    reaction_s: float
+    rest_s: float
+    tolerance: float
+    max_speed: float
+    max_accel: float
+    max_jerk: float
+    bandwidth_rad_s: float
+    fade_s: float
+    gait: float
+    stiffness_rad_s: float
+    speed_weight_s2: float
+    urgency: float = 0.4
+    height_share: float = 0.4
+    height_fade_s: float = 2.0
+    height_gait: float = 200.0
+
+    def __post_init__(self) -> None:
+        """Refuse numbers with which no plan can be made."""
+        for name in ("max_speed", "max_accel", "max_jerk", "bandwidth_rad_s"):
+            if not getattr(self, name) > 0:
+                message = f"{name}: must be > 0, got {getattr(self, name)}"
+                raise SolverError(message)
+
+    @property
+    def fades_s(self) -> FloatArray:
+        """Fade of the believed velocity along x, y (up), z, (3,) [s]."""
+        return np.array([self.fade_s, self.height_fade_s, self.fade_s])
+
+    def planner(self, *, length_m: float = -1.0) -> Planner:
+        """Return the planner of this member's channel, on a rail of `length_m`."""
+        return build_planner(
+            max_speed=self.max_speed,
+            max_accel=self.max_accel,
+            max_jerk=self.max_jerk,
+            stiffness=self.stiffness_rad_s,
+            speed_weight=self.speed_weight_s2,
+            length=length_m,
+        )
+
+    def whip_planner(self) -> Planner:
+        """Return the planner of a whip: wider limits, harder, and a short horizon."""
+        return build_planner(
+            max_speed=self.max_speed * WHIP,
+            max_accel=self.max_accel * WHIP,
+            max_jerk=self.max_jerk * WHIP,
+            stiffness=self.stiffness_rad_s * WHIP_STIFFNESS,
+            speed_weight=self.speed_weight_s2,
+            horizon_s=WHIP_HORIZON_S,
+        )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Crew:
+    """Grip, operator and focus puller of a shot."""
+
+    operator: Member
+    grip: Member
+    puller: Member
+    focus_method: Literal["marks", "eye"] = "marks"
+    preset: str = field(default="brisk", compare=False)
+
+
+GRIP = Member(
+    reaction_s=0.25,
+    rest_s=0.4,
+    tolerance=0.2,
+    max_speed=1.5,
+    max_accel=0.6,
+    max_jerk=2.0,
+    bandwidth_rad_s=6.0,
+    fade_s=3.0,
+    gait=0.1,
+    stiffness_rad_s=3.5,
+    speed_weight_s2=0.07,
+)
+
+PULLER = Member(
+    reaction_s=0.25,
+    rest_s=0.25,
+    tolerance=0.3,
+    max_speed=0.6,
+    max_accel=2.0,
+    max_jerk=12.0,
+    bandwidth_rad_s=8.0,
+    fade_s=1.0,
+    gait=0.1,
+    stiffness_rad_s=6.0,
+    speed_weight_s2=0.01,
+)
+
+_BRISK = Member(
+    reaction_s=0.16,
+    rest_s=0.25,
+    tolerance=0.1,
+    max_speed=radians(90),
+    max_accel=radians(180),
+    max_jerk=radians(1500),
+    bandwidth_rad_s=14.0,
+    fade_s=4.0,
+    gait=1.0,
+    stiffness_rad_s=6.5,
+    speed_weight_s2=0.01,
+)
+_SHARP = replace(
+    _BRISK,
+    reaction_s=0.125,
+    rest_s=0.2,
+    tolerance=0.04,
+    max_speed=radians(120),
+    max_accel=radians(360),
+    max_jerk=radians(3000),
+    bandwidth_rad_s=16.0,
+    stiffness_rad_s=9.0,
+    speed_weight_s2=0.003,
+)
+_STEADY = replace(
+    _BRISK,
+    reaction_s=0.2,
+    rest_s=0.3,
+    tolerance=0.12,
+    max_speed=radians(60),
+    max_accel=radians(120),
+    max_jerk=radians(1000),
+    bandwidth_rad_s=10.0,
+    stiffness_rad_s=5.5,
+)
+_HEAVY = replace(
+    _BRISK,
+    reaction_s=0.25,
+    rest_s=0.35,
+    tolerance=0.14,
+    max_speed=radians(45),
+    max_accel=radians(70),
+    max_jerk=radians(400),
+    bandwidth_rad_s=8.0,
+    stiffness_rad_s=6.0,
+    speed_weight_s2=0.003,
+)
+
+
+def _preset(name: str, operator: Member, grip: Member) -> Crew:
+    return Crew(operator=operator, grip=grip, puller=PULLER, preset=name)
+
+
+PRESETS: dict[str, Crew] = {
+    crew.preset: crew
+    for crew in (
+        _preset("steady", _STEADY, replace(GRIP, rest_s=0.5, tolerance=0.25)),
+        _preset("brisk", _BRISK, GRIP),
+        _preset(
+            "sharp",
+            _SHARP,
+            replace(GRIP, reaction_s=0.2, rest_s=0.3, tolerance=0.15),
+        ),
+        _preset(
+            "heavy_head",
+            _HEAVY,
+            replace(GRIP, rest_s=0.5, tolerance=0.3, max_accel=0.4),
+        ),
+    )
+}

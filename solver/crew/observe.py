@@ -1,0 +1,170 @@
+"""What the crew sees of a shot: when it decides, and what each member believes then.
+
+None of it depends on the lens, nor on the rig beyond how far it is from the action, so
+setups of one shot are tried on the same beliefs.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from math import ceil
+
+import numpy as np
+
+from ..arrays import FloatArray
+from ..compiled.kernel import kernel
+from ..shot import Shot, Subject
+from ..stage.clearance import rail_samples
+from .belief import (
+    Samples,
+    Settled,
+    Watch,
+    first_step_s,
+    perceive_columns,
+    settle,
+)
+from .decide import Seen
+from .member import Member
+
+PREROLL_S = 3.0  # the crew follows this long before the first solved frame
+NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this far off
+# Columns of the ground and of heights in floor x, y, z, eyes x, y, z.
+_GROUND, _HEIGHT = np.array([0, 2, 3, 5]), np.array([1, 4])
+
+
+@lru_cache(maxsize=512)
+def _settled(dt_s: float, watch: Watch) -> Settled:
+    """Return what `settle` fills; few steps differ in a job."""
+    settled = Settled(np.empty((4, 4)), np.empty(4))
+    settle(dt_s, watch, settled)
+    return settled
+
+
+def believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) -> Seen:
+    """Return what one member believes of the subjects at the ticks, facing left out."""
+    shape = (len(subjects), len(ticks), 2, 3)
+    place, velocity = np.empty(shape), np.empty(shape)
+    ground = Watch(
+        member.reaction_s, member.bandwidth_rad_s, member.fade_s, member.gait, True
+    )
+    heights = Watch(
+        member.reaction_s,
+        member.bandwidth_rad_s * member.height_share,
+        member.height_fade_s,
+        member.height_gait,
+        False,
+    )
+    for i, subject in enumerate(subjects if len(ticks) else ()):
+        body = np.concatenate((subject.floor, subject.eyes), axis=1)
+        samples = Samples(subject.times_s, body, subject.fresh)
+        step = first_step_s(subject.times_s, subject.fresh)
+        for axes, watch in ((_GROUND, ground), (_HEIGHT, heights)):
+            perceive_columns(
+                samples,
+                axes,
+                ticks,
+                watch,
+                _settled(step, watch),
+                place[i].reshape(-1, 6),
+                velocity[i].reshape(-1, 6),
+            )
+    return Seen(ticks, place, velocity, np.empty((len(subjects), 0)))
+
+
+def _facing(
+    member: Member, subjects: tuple[Subject, ...], ticks: FloatArray
+) -> FloatArray:
+    """Return the facing last seen by each tick, (n_subjects, n_ticks) [rad]."""
+    out = np.full((len(subjects), len(ticks)), np.nan)
+    for i, subject in enumerate(subjects):
+        times = subject.times_s[subject.fresh]
+        seen = np.searchsorted(times, ticks - member.reaction_s + 1e-9, "right") - 1
+        out[i] = subject.facing_rad[subject.fresh][np.maximum(seen, 0)]
+    return out
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Observed:
+    """What grip and operator see and believe at the ticks; no grip, no ticks of his."""
+
+    grip: Seen
+    operator: Seen
+
+    @property
+    def ticks(self) -> FloatArray:
+        """Decision times, (n_ticks,) [s]."""
+        return self.operator.ticks
+
+
+def observe(
+    shot: Shot,
+    preroll: int | None = None,
+    *,
+    dolly: bool = True,
+    handle: bool = True,
+) -> Observed:
+    """Let grip and operator watch a shot.
+
+    Args:
+        shot: the shot.
+        preroll: frames watched before the first handle; None for `preroll_frames`.
+        dolly: whether there is one, so that the grip has something to believe.
+        handle: whether they go on after the cut.
+    """
+    n_before = preroll_frames(shot) if preroll is None else preroll
+    first = shot.first - shot.handles[0] - n_before
+    last = shot.last + (shot.handles[1] if handle else 0)
+    ticks = shot.times_of(np.arange(first, last + 2, dtype=np.float64))
+    operator = believe(shot.crew.operator, shot.subjects, ticks)
+    facing = _facing(shot.crew.operator, shot.subjects, ticks)
+    return Observed(
+        grip=believe(shot.crew.grip, shot.subjects, ticks if dolly else ticks[:0]),
+        operator=operator._replace(facing=facing),
+    )
+
+
+def preroll_frames(shot: Shot) -> int:
+    """Return how many frames the crew follows before the first handle.
+
+    The pre-roll carries the first two samples backwards, and stays where that keeps
+    the subject clear of the rig; it reads nothing else of the action.
+    """
+    clear: int = frames_clear(shot.rig.shape, carried_back(shot), *preroll_length(shot))
+    return clear
+
+
+def preroll_length(shot: Shot) -> tuple[float, int]:
+    """Return the frame rate and how many frames are followed at most."""
+    rate = float(shot.rate)
+    return rate, ceil(PREROLL_S * rate)
+
+
+def carried_back(shot: Shot) -> FloatArray:
+    """Return place and speed on the ground of the first samples, (k, 4) [m, m/s].
+
+    A row x, z, vx, vz for each subject that is framed first and moves.
+    """
+    rows = []
+    for subject, weight in zip(shot.subjects, shot.framings[0].weights, strict=True):
+        first = np.flatnonzero(subject.fresh)[:2]
+        if weight <= 0 or len(first) < 2:
+            continue
+        (x, _, z), (x2, _, z2) = subject.floor[first].tolist()
+        one, two = subject.times_s[first].tolist()
+        rows.append((x, z, (x2 - x) / (two - one), (z2 - z) / (two - one)))
+    return np.array(rows).reshape(len(rows), 4)
+
+
+@kernel
+def frames_clear(rig, carried, rate, most):
+    """Return for how many frames back all keep clear of a rig, up to `most`."""
+    rail = rail_samples(rig)
+    for k in range(most):
+        back = (k + 1) / rate
+        for j in range(carried.shape[0]):
+            x = carried[j, 0] - back * carried[j, 2]
+            z = carried[j, 1] - back * carried[j, 3]
+            for i in range(rail.shape[0]):
+                dx, dz = x - rail[i, 0], z - rail[i, 2]
+                if dx * dx + dz * dz < NEAREST_PREROLL_M * NEAREST_PREROLL_M:
+                    return k
+    return most

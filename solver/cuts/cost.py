@@ -1,0 +1,223 @@
+"""What a cut costs, for every pair of setups at once, in points of the shots' scores.
+
+Costs are whole micro-points, so that sums are exact and ties are ties.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import sin
+
+import numpy as np
+
+from ..arrays import FloatArray, IntArray
+from .end import NEAR_AXIS_RAD, CutEnd, EndView
+from .rules import (
+    LEAST_TURN_RAD,
+    MOST_SIZE_STEPS,
+    SAME_ELEVATION_RAD,
+    SAME_HEIGHT_M,
+    SAME_SIZE_STEPS,
+    TWO_STEPS,
+    are_reverses,
+    eye_travel,
+    size_steps,
+    turn_rad,
+)
+
+MICRO = 1_000_000
+"""Micro-points in a point."""
+
+CODES = 5
+NO_LINE = 0
+"""Side codes: 0 no line, 1 left, 2 right, 3 and 4 the same near the axis."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CutCosts:
+    """Points that a cut costs; one point is about a taste between good setups.
+
+    Attributes:
+        crosses_line: the camera changes sides of the line of action.
+        near_axis: it does so with one of the cameras within 10 degrees of the line.
+        screen_direction: sides differ since the line itself turned round unseen.
+        thirty_degrees: no turn at all at the same size, falling to 0 at 30 degrees;
+            `one_step`, `two_steps`: share of it that stays when the size changes.
+        same_picture: a turn under 30 degrees at the same size with the same lens.
+        size_jump: each step of size beyond 4.
+        eye_jump: each half frame width that the eye jumps, `most_eye_jump` at most.
+        matched_reverse: taken off where reverses share lens and height.
+        lens_run: the third shot in a row, and each after it, on one lens.
+        lens_use: points for the use of a focal length, ((mm, points), ...);
+            other_lenses: for one that is not among them.
+    """
+
+    crosses_line: float = 8.0
+    near_axis: float = 1.0
+    screen_direction: float = 1.0
+    thirty_degrees: float = 6.0
+    one_step: float = 0.5
+    two_steps: float = 0.15
+    same_picture: float = 10.0
+    size_jump: float = 1.0
+    eye_jump: float = 2.0
+    most_eye_jump: float = 4.0
+    matched_reverse: float = 1.0
+    lens_run: float = 0.0
+    lens_use: tuple[tuple[float, float], ...] = ()
+    other_lenses: float = 0.0
+
+
+def with_habits(
+    costs: CutCosts, variety: float, lens_use: Mapping[float, float]
+) -> CutCosts:
+    """Return the costs of cuts where a sequence has habits about its lenses.
+
+    With shares, each use of a focal length costs `variety` points less the part of
+    them that its share has of the largest: the favourite is free, one that is not
+    listed costs all. Without shares, `variety` is what the third shot in a row on one
+    lens costs, if nothing else is asked for it.
+
+    Args:
+        costs: of a cut.
+        variety: points, >= 0; 0 changes nothing.
+        lens_use: share of each focal length [mm] that may be used; 0 or more.
+    """
+    most = max(lens_use.values(), default=0.0)
+    if variety == 0.0:
+        return costs
+    if most == 0.0:
+        return replace(costs, lens_run=costs.lens_run or variety)
+    points = {mm: variety * (1 - share / most) for mm, share in lens_use.items()}
+    return replace(costs, lens_use=tuple(sorted(points.items())), other_lenses=variety)
+
+
+def micro(points: FloatArray | float) -> IntArray:
+    """Return points as whole micro-points."""
+    whole: IntArray = np.rint(np.asarray(points) * MICRO).astype(np.int64)
+    return whole
+
+
+@lru_cache(maxsize=16)
+def line_costs(costs: CutCosts, *, line_turned: bool) -> IntArray:
+    """Return what changing sides costs, by side codes, (CODES, CODES) [micro-points].
+
+    Args:
+        costs: of a cut.
+        line_turned: whether the line of action turned round in between.
+    """
+    table = np.zeros((CODES, CODES))
+    for one in range(1, CODES):
+        for two in range(1, CODES):
+            if one % 2 != two % 2:
+                near = one > 2 or two > 2
+                table[one, two] = costs.near_axis if near else costs.crosses_line
+                if line_turned:
+                    table[one, two] = costs.screen_direction
+    points = micro(table)
+    points.flags.writeable = False
+    return points
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class EndTable:
+    """The ends of one shot's setups, an array a quantity, NaN where unknown, (n,).
+
+    `toward` (n, 3) is the unit vector from the subject's eyes to the lens.
+    """
+
+    any_end: CutEnd
+    toward: FloatArray
+    u: FloatArray
+    v: FloatArray
+    scale: FloatArray
+    focal_mm: FloatArray
+    height_m: FloatArray
+    elevation_rad: FloatArray
+    side: IntArray
+
+
+def end_table(acted: CutEnd, ends: Sequence[CutEnd | EndView]) -> EndTable:
+    """Return the table of the ends of one shot's setups.
+
+    Args:
+        acted: one of them, which says what the action of all of them is.
+        ends: at least one.
+    """
+    lens = np.array([end.lens for end in ends])
+    seen = [(end.u, end.v, end.size, end.focal_mm) for end in ends]
+    u, v, size, focal_mm = np.array(seen, dtype=np.float64).T.copy()
+    away = lens - np.array(acted.eyes)
+    far = np.sqrt((away**2).sum(axis=1, keepdims=True))
+    return EndTable(
+        any_end=acted,
+        toward=away / np.maximum(far, 1e-9),
+        u=u,
+        v=v,
+        scale=size / acted.share,
+        focal_mm=focal_mm,
+        height_m=lens[:, 1],
+        elevation_rad=np.arctan2(away[:, 1], np.hypot(away[:, 0], away[:, 2])),
+        side=_side_codes(away, acted.line_rad),
+    )
+
+
+def _side_codes(away: FloatArray, line_rad: float | None) -> IntArray:
+    """Return the side of the line and whether it is near, as one number an end, (n,).
+
+    Args:
+        away: from the subject's eyes to the lens, (n, 3) [m].
+        line_rad: bearing of the line of action; None where there is none.
+    """
+    if line_rad is None:
+        return np.full(len(away), NO_LINE, dtype=np.int64)
+    off = np.sin(np.arctan2(-away[:, 0], -away[:, 2]) - line_rad)
+    codes: IntArray = np.where(off >= 0, 1, 2) + 2 * (np.abs(off) < sin(NEAR_AXIS_RAD))
+    return codes
+
+
+def pair_costs(out: EndTable, into: EndTable, costs: CutCosts) -> dict[str, IntArray]:
+    """Return what every pair of setups of two neighbours costs, by its parts.
+
+    The line of action is not among them: it may be older than the shot before.
+
+    Args:
+        out: last frames of the shot before, n setups.
+        into: first frames of the shot after, m setups.
+        costs: of a cut.
+
+    Returns:
+        (n, m) [micro-points] a part; matched reverses count below zero.
+    """
+    one, two = out.any_end, into.any_end
+    parts = {}
+    travel = eye_travel(
+        out.u[:, None], out.v[:, None], into.u, into.v, two.tan_u / two.tan_v
+    )
+    travel[np.isnan(travel)] = 0.0
+    jump = np.minimum(costs.eye_jump * travel, costs.most_eye_jump)
+    parts["eye_jump"] = micro(jump)
+    same_lens = out.focal_mm[:, None] == into.focal_mm
+    if one.subject == two.subject:
+        steps = size_steps(out.scale[:, None], into.scale)
+        unknown = np.isnan(steps)
+        steps[unknown] = 0.0
+        turn = turn_rad(out.toward[:, None], into.toward)
+        share = np.where(steps < TWO_STEPS, costs.one_step, costs.two_steps)
+        share[steps < SAME_SIZE_STEPS] = 1.0
+        share[unknown] = 0.0
+        lack = np.maximum(1 - turn / LEAST_TURN_RAD, 0)
+        parts["thirty_degrees"] = micro(costs.thirty_degrees * lack * share)
+        alike = ~unknown & (steps < SAME_SIZE_STEPS) & same_lens
+        parts["same_picture"] = micro(
+            costs.same_picture * (alike & (turn < LEAST_TURN_RAD))
+        )
+        beyond = np.maximum(steps - MOST_SIZE_STEPS, 0)
+        parts["size_jump"] = micro(costs.size_jump * beyond)
+    elif are_reverses(one, two):
+        lower = out.height_m[:, None] - into.height_m
+        steeper = out.elevation_rad[:, None] - into.elevation_rad
+        level = np.abs(lower) <= SAME_HEIGHT_M
+        level |= np.abs(steeper) <= SAME_ELEVATION_RAD
+        parts["matched_reverse"] = -micro(costs.matched_reverse * (same_lens & level))
+    return parts

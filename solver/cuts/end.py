@@ -1,0 +1,256 @@
+"""One end of an operated shot, as continuity judges it.
+
+Metres, radians and seconds, Y up; bearings as in `cut_action`. Screen places are in
+half frames, u positive to the right and v up. Without the shake.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from math import atan2, cos, hypot, isfinite, radians, sin
+from operator import itemgetter
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from ..action.at_cut import Acted, CutAction, Point, bearing_rad, cut_action, side_angle
+from ..arrays import FloatArray
+from ..optics.camera import Gate
+from ..optics.lens import Lens
+from ..shot import Shot
+from ..take import Take
+
+NEAR_AXIS_RAD = radians(10)  # nearer the line than this, the side means little
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CutEnd(Acted):
+    """The action at one frame, and where the camera saw it from.
+
+    Attributes:
+        lens: place of the lens [m].
+        u, v: of the aim point of the primary; None while it is hidden or behind.
+        across_m_s: its speed to the right of the frame.
+        size: of the named span, a share of the frame height; None like u.
+        focal_mm: of the lens; tan_u, tan_v its half-frame tangents.
+    """
+
+    lens: Point
+    u: float | None
+    v: float | None
+    across_m_s: float
+    size: float | None
+    focal_mm: float
+    tan_u: float
+    tan_v: float
+
+    @property
+    def bearing_rad(self) -> float:
+        """Bearing of the camera from the subject."""
+        return bearing_rad(self.lens[0] - self.eyes[0], self.lens[2] - self.eyes[2])
+
+    @property
+    def elevation_rad(self) -> float:
+        """Angle of the lens over the eye line, positive above."""
+        x, y, z = (c - e for c, e in zip(self.lens, self.eyes, strict=True))
+        return atan2(y, hypot(x, z))
+
+    @property
+    def height_m(self) -> float:
+        """Height of the lens over the ground that the subject stands on."""
+        return self.lens[1] - self.place[1]
+
+    @property
+    def off_line_rad(self) -> float | None:
+        """Bearing of the camera off the line of action, positive on its left."""
+        if self.line_rad is None:
+            return None
+        return side_angle(self.bearing_rad, self.line_rad)
+
+    @property
+    def side(self) -> int:
+        """Side of the line of action: 1 left, -1 right, 0 where there is no line."""
+        off = self.off_line_rad
+        return 0 if off is None else 1 if sin(off) >= 0 else -1
+
+    @property
+    def near_axis(self) -> bool:
+        """Whether the camera looks along the line, less than 10 degrees off it."""
+        off = self.off_line_rad
+        return off is not None and abs(sin(off)) < sin(NEAR_AXIS_RAD)
+
+    @property
+    def scale(self) -> float | None:
+        """Frame heights that the whole stature would take, to compare sizes by."""
+        return None if self.size is None else self.size / self.share
+
+    def plain(self) -> dict[str, Any]:
+        """Return the end as values that JSON carries without loss."""
+        return {name: getattr(self, name) for name in _FIELDS}
+
+    @classmethod
+    def from_plain(cls, values: Mapping[str, Any]) -> "CutEnd":
+        """Return the end that `plain` gave, through JSON or not."""
+        known = {name: values[name] for name in _FIELDS}
+        for name in ("place", "eyes", "velocity", "lens"):
+            known[name] = tuple(known[name])
+        known["others"] = tuple(tuple(other) for other in known["others"])
+        return cls(**known)
+
+
+_FIELDS = tuple(field.name for field in fields(CutEnd))
+
+
+class EndView(NamedTuple):
+    """Of an end, what a choice asks of the camera; see `CutEnd`.
+
+    The action is the same in all setups of a shot, and a choice reads tens of
+    thousands of them.
+    """
+
+    lens: Point
+    u: float | None
+    v: float | None
+    size: float | None
+    focal_mm: float
+
+    @classmethod
+    def from_plain(cls, values: Mapping[str, Any]) -> "EndView":
+        """Return the view of the end that `CutEnd.plain` gave."""
+        return cls(*_VIEWED(values))
+
+
+_VIEWED = itemgetter(*EndView._fields)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ShotEnds:
+    """How an operated shot begins and ends, and how it let other subjects go.
+
+    `left` has, for each subject that was primary before the last, its last sight.
+    """
+
+    first: CutEnd
+    last: CutEnd
+    left: tuple[CutEnd, ...] = ()
+
+    def plain(self) -> dict[str, Any]:
+        """Return the ends as values that JSON carries without loss."""
+        return {
+            "first": self.first.plain(),
+            "last": self.last.plain(),
+            "left": [end.plain() for end in self.left],
+        }
+
+    @classmethod
+    def from_plain(cls, values: Mapping[str, Any]) -> "ShotEnds":
+        """Return the ends that `plain` gave."""
+        return cls(
+            first=CutEnd.from_plain(values["first"]),
+            last=CutEnd.from_plain(values["last"]),
+            left=tuple(CutEnd.from_plain(end) for end in values["left"]),
+        )
+
+
+def cut_ends(take: Take, action: CutAction | None = None) -> tuple[CutEnd, CutEnd]:
+    """Return the first and the last frame of a take's cut, as continuity sees them.
+
+    Args:
+        take: operated.
+        action: of its shot, where it is known already.
+    """
+    ends = shot_ends(take, action)
+    return ends.first, ends.last
+
+
+def shot_ends(take: Take, action: CutAction | None = None) -> ShotEnds:
+    """Return the ends of a take's cut, with the last sight of subjects it left.
+
+    Args:
+        take: operated.
+        action: of its shot, where it is known already.
+    """
+    shot = take.shot
+    known = cut_action(shot) if action is None else action
+
+    def end(acted: Acted) -> CutEnd:
+        frames = acted.frame - shot.first + shot.handles[0]
+        k = frames * shot.samples_per_frame
+        camera = (*take.base[k].tolist(), float(take.pan[k, 0]))
+        screen = (float(take.u[k]), float(take.v[k]), float(take.size[k]))
+        return _end(acted, shot.gate, shot.lens, camera, screen)
+
+    return ShotEnds(
+        first=end(known.first),
+        last=end(known.last),
+        left=tuple(end(acted) for acted in known.left),
+    )
+
+
+def trial_ends(
+    shot: Shot, lens: Lens, action: CutAction, cams: FloatArray, screen: FloatArray
+) -> ShotEnds:
+    """Return the ends of a shot from the frames of its cut.
+
+    Args:
+        shot: however it is set up.
+        lens: that it is seen through.
+        action: of the shot.
+        cams: lens place x, y, z and pan a frame, (n_frames, 4 or more) [m, rad].
+        screen: u, v and size of the primary a frame, (n_frames, 3), NaN while hidden.
+    """
+
+    def end(acted: Acted) -> CutEnd:
+        k = acted.frame - shot.first
+        x, y, z, pan = cams[k, :4].tolist()
+        u, v, size = screen[k].tolist()
+        return _end(acted, shot.gate, lens, (x, y, z, pan), (u, v, size))
+
+    return ShotEnds(
+        first=end(action.first),
+        last=end(action.last),
+        left=tuple(end(acted) for acted in action.left),
+    )
+
+
+def _end(
+    acted: Acted,
+    gate: Gate,
+    lens: Lens,
+    camera: tuple[float, float, float, float],
+    screen: tuple[float, float, float],
+) -> CutEnd:
+    x, y, z, pan = camera
+    u, v, size = screen
+    seen = isfinite(u) and isfinite(v)
+    tan_u, tan_v = gate.half_tangents(lens.focal_mm)
+    velocity = acted.velocity
+    return CutEnd(
+        frame=acted.frame,
+        time_s=acted.time_s,
+        subject=acted.subject,
+        place=acted.place,
+        eyes=acted.eyes,
+        velocity=velocity,
+        line=acted.line,
+        line_of=acted.line_of,
+        line_rad=acted.line_rad,
+        span=acted.span,
+        share=acted.share,
+        stature_m=acted.stature_m,
+        others=acted.others,
+        lens=(x, y, z),
+        u=u if seen else None,
+        v=v if seen else None,
+        across_m_s=velocity[0] * cos(pan) - velocity[2] * sin(pan),
+        size=size if seen and isfinite(size) else None,
+        focal_mm=lens.focal_mm,
+        tan_u=tan_u,
+        tan_v=tan_v,
+    )
+
+
+def direction_of(end: CutEnd) -> FloatArray:
+    """Return the unit vector from the subject's eyes to the lens, (3,)."""
+    away = np.array(end.lens) - np.array(end.eyes)
+    unit: FloatArray = away / max(float(np.linalg.norm(away)), 1e-9)
+    return unit

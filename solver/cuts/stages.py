@@ -1,0 +1,157 @@
+"""The shots of one scene as stages of the choice across cuts.
+
+A stage asks of earlier ones on which side of its line of action they stood, and which
+setup a letter has; it shows the same to later ones.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from ..arrays import IntArray
+from .cost import CutCosts, EndTable, end_table, micro
+from .end import CutEnd
+from .open_shot import OpenShot, State, keeping_gains
+from .rules import turned
+
+MOST_REMEMBERED = 4
+
+
+class Ask(NamedTuple):
+    """A thing that a later shot asks of earlier ones: a line, or a letter's setup."""
+
+    kind: str
+    name: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Stage:
+    """One shot of a scene, an array a quantity over its states.
+
+    `asks` and `shows` map what the shot needs to know, and what it settles, to a
+    number a state; `costs` gives what each remembered value costs by the value asked.
+    """
+
+    unary: IntArray
+    gains: IntArray
+    focal_mm: list[float]
+    order: list[int]
+    first: EndTable
+    last: EndTable
+    asks: dict[Ask, IntArray]
+    shows: dict[Ask, IntArray]
+    sights: dict[Ask, CutEnd]
+    adjacent: bool
+    in_row: bool
+    elapsed: bool
+
+
+def stage_of(
+    shots: Sequence[OpenShot],
+    places: Sequence[int],
+    k: int,
+    letters: Mapping[str, str],
+    costs: CutCosts,
+    margin: float | None,
+) -> Stage:
+    """Return the stage of one shot of a scene.
+
+    Args:
+        shots: the whole sequence.
+        places: of the scene's shots in it.
+        k: which of those.
+        letters: of shots that share a setup, by name.
+        costs: of cuts.
+        margin: in place of the shot's own.
+    """
+    shot = shots[places[k]]
+    states = shot.states
+    use = dict(costs.lens_use)
+
+    def lens_points(state: State) -> float:
+        return use.get(state.first.focal_mm, costs.other_lenses)
+
+    asks, shows, sights = {}, {}, {}
+    ends = shot.ends
+    first = end_table(ends.first, [state.first for state in states])
+    last = end_table(ends.last, [state.last for state in states])
+    asks[Ask("line", ends.first.line_of)] = first.side
+    for j, end in enumerate(ends.left):
+        ask = Ask("line", end.line_of)
+        shows[ask] = end_table(end, [state.left[j] for state in states]).side
+        sights[ask] = end
+    ask = Ask("line", ends.last.line_of)
+    shows[ask], sights[ask] = last.side, ends.last
+    letter = letters.get(shot.name)
+    if letter is not None:
+        names = [
+            state.setup
+            for place in places
+            if letters.get(shots[place].name) == letter
+            for state in shots[place].states
+        ]
+        number = {name: n for n, name in enumerate(dict.fromkeys(names))}
+        ask = Ask("letter", letter)
+        asks[ask] = shows[ask] = np.array([number[state.setup] for state in states])
+    in_row = k > 0 and places[k] == places[k - 1] + 1 and not shot.gap
+    return Stage(
+        unary=micro(np.array([state.score + lens_points(state) for state in states])),
+        gains=keeping_gains(shot, margin),
+        focal_mm=[state.first.focal_mm for state in states],
+        order=[state.order for state in states],
+        first=first,
+        last=last,
+        asks=asks,
+        shows=shows,
+        sights=sights,
+        adjacent=in_row and not shot.elapsed,
+        in_row=in_row,
+        elapsed=shot.elapsed,
+    )
+
+
+def needed_after(stages: Sequence[Stage]) -> list[tuple[Ask, ...]]:
+    """Return for each shot what later shots ask of it and those before it.
+
+    Of lines no more than `MOST_REMEMBERED` that the shot itself does not show, those
+    seen last.
+    """
+    later: list[set[Ask]] = [set() for _ in stages]
+    wanted: set[Ask] = set()
+    for k in range(len(stages) - 1, -1, -1):
+        later[k] = set(wanted)
+        wanted = (wanted - set(stages[k].shows)) | set(stages[k].asks)
+        if stages[k].elapsed:
+            wanted = {ask for ask in wanted if ask.kind == "letter"}
+    seen: dict[Ask, None] = {}
+    needed = []
+    for stage, wanted_later in zip(stages, later, strict=True):
+        if stage.elapsed:
+            seen = {ask: None for ask in seen if ask.kind == "letter"}
+        carried = [
+            ask for ask in seen if ask in wanted_later and ask not in stage.shows
+        ]
+        lines = [ask for ask in carried if ask.kind == "line"][-MOST_REMEMBERED:]
+        lettered = [ask for ask in carried if ask.kind == "letter"]
+        needed.append((*lettered, *lines))
+        seen = dict.fromkeys((*lettered, *lines))
+        for ask in stage.shows:
+            seen.pop(ask, None)
+            seen[ask] = None
+    return needed
+
+
+def line_turns(stages: Sequence[Stage]) -> list[bool]:
+    """Return for each shot whether its line turned round since it was last seen."""
+    sights: dict[Ask, CutEnd] = {}
+    turns = []
+    for stage in stages:
+        if stage.elapsed:
+            sights.clear()
+        ask = next(ask for ask in stage.asks if ask.kind == "line")
+        earlier = sights.get(ask)
+        turns.append(earlier is not None and turned(earlier, stage.first.any_end))
+        sights |= stage.sights
+    return turns

@@ -1,0 +1,1 @@
+"""What a picture shows, sample by sample and over a take."""

@@ -1,0 +1,1 @@
+"""Laying a rig: fits through given places, and the convex programme."""

@@ -1,0 +1,1 @@
+"""Film back, gate, projection and lens."""

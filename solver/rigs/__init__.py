@@ -1,0 +1,1 @@
+"""Rigs: what the camera stands or rolls on."""

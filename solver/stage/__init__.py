@@ -1,0 +1,1 @@
+"""The stage: where a rig may stand, and what it must keep clear of."""

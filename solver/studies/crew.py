@@ -1,0 +1,373 @@
+"""The forward model of a studied take: a crew on the take's own subject and rig.
+
+A trial is a crew member's numbers and where on screen (or beside the subject) the
+member holds. The member works through the subject, and what comes out is compared with
+the take. A decision too early or too late spoils a trial for a while and then heals,
+so trials are compared by the mean of log(sigma^2 + miss^2): one that is exact half of
+the time beats one that is mediocre all the time, which is what leads to the truth.
+"""
+
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from typing import NamedTuple
+
+import numpy as np
+
+from ..arrays import ZERO, FloatArray
+from ..crew.decide import Seen
+from ..crew.head_target import Sight
+from ..crew.member import PRESETS, Member
+from ..crew.observe import Observed, believe, preroll_frames
+from ..crew.operator import DollyPlans, HeadTask, run_operator
+from ..crew.perform import Plans, asked_of, dolly_plans, head_logs, manner_of
+from ..crew.plan import evaluate_log, straight_on
+from ..optics.lens import Lens
+from ..rigs.rig import Rig
+from ..shot import Framing, Shot, Subject
+from .camera import CameraMove, noise_of
+from .path import run_out
+from .shake import level_of
+
+# Finer than this two curves agree: half frames, and metres of dolly.
+SIGMA = 0.004
+SIGMA_M = 0.003
+SCATTER = 0.03  # of that mean over the samples of a take
+WINDOW_S = 1.0  # misses are kept by windows of this length
+
+
+class Knob(NamedTuple):
+    """One number of a trial: bounds, and a first step, of its logarithm if `ratio`."""
+
+    name: str
+    low: float
+    high: float
+    step: float
+    ratio: bool
+
+
+MEMBER_KNOBS = (
+    Knob("reaction_s", 0.0, 0.8, 0.04, False),
+    Knob("tolerance", 0.008, 0.6, 0.15, True),
+    Knob("rest_s", 0.05, 1.0, 0.15, True),
+    Knob("bandwidth_rad_s", 3.0, 30.0, 0.12, True),
+    Knob("stiffness_rad_s", 1.5, 16.0, 0.10, True),
+)
+LIMIT_KNOBS = (
+    Knob("max_speed", 1e-3, 1e3, 0.1, True),
+    Knob("max_accel", 1e-3, 1e3, 0.1, True),
+    Knob("max_jerk", 1e-3, 1e4, 0.1, True),
+)
+HEAD_KNOBS = (
+    Knob("lead_room", 0.0, 0.8, 0.04, False),
+    Knob("u", -1.5, 1.5, 0.02, False),
+    Knob("v", -1.5, 1.5, 0.02, False),
+)
+DOLLY_KNOBS = (
+    Knob("beside", -50.0, 50.0, 0.1, False),
+    Knob("before_m", 0.01, 10.0, 0.3, False),
+    Knob("after_m", 0.01, 10.0, 0.3, False),
+)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Trial:
+    """A trial's numbers and how it did.
+
+    Attributes:
+        preset: whose other numbers were used.
+        values: of the knobs, (k,).
+        loss: mean over windows; windows: loss by window, (m,).
+    """
+
+    preset: str
+    values: FloatArray
+    loss: float
+    windows: FloatArray
+
+
+@dataclass(kw_only=True)
+class Bench:
+    """What trials of one channel have in common; made by `head_bench`, `dolly_bench`.
+
+    Attributes:
+        shot: the take as a shot, its rig as far as it was used.
+        ticks: when the crew decides, (n_ticks,) [s].
+        times_s, wanted: the take, (n,) [s] and (channels, n) [rad or m].
+        scale: of a miss, (channels,): half angles of view, or 1 m.
+        sigma: below which two curves agree, in that scale, (channels, 1).
+        knobs: the numbers of a trial.
+        dolly: what the operator knows of the dolly; None on a grip's bench.
+        along: the rail's direction, (3,), zero on an operator's bench.
+        enough: loss at which the search stops.
+        n_trials: run so far.
+        seen: beliefs, kept for trials that share them.
+    """
+
+    shot: Shot
+    ticks: FloatArray
+    times_s: FloatArray
+    wanted: FloatArray
+    scale: FloatArray
+    sigma: FloatArray
+    knobs: tuple[Knob, ...]
+    dolly: Plans | None
+    along: FloatArray
+    enough: float
+    n_trials: int = 0
+    seen: dict[tuple[float, ...], Seen] = field(default_factory=dict)
+
+    @property
+    def base(self) -> dict[str, Member]:
+        """The presets' members of this channel."""
+        return {
+            name: crew.operator if self.dolly is not None else crew.grip
+            for name, crew in PRESETS.items()
+        }
+
+    def member(self, preset: str, values: FloatArray) -> Member:
+        """Return the member that a trial's numbers describe."""
+        own = {
+            knob.name: float(value)
+            for knob, value in zip(self.knobs, values, strict=True)
+            if knob.name in Member.__dataclass_fields__
+        }
+        return replace(self.base[preset], **own)
+
+    def _believed(self, member: Member) -> Seen:
+        key = (member.reaction_s, member.bandwidth_rad_s, member.fade_s, member.gait)
+        if key not in self.seen:
+            if len(self.seen) > 400:
+                self.seen.clear()
+            self.seen[key] = believe(member, self.shot.subjects, self.ticks)
+        return self.seen[key]
+
+    def curves(self, preset: str, values: FloatArray) -> FloatArray:
+        """Return what a trial does at the take's samples: (2, n) [rad] or (1, n) [m].
+
+        A trial for which there is no plan gives NaN.
+        """
+        self.n_trials += 1
+        member = self.member(preset, values)
+        seen = self._believed(member)
+        if self.dolly is None:
+            plans = self._dolly(member, seen, values)
+            rail: FloatArray = plans.at(self.times_s)[:, 0] - values[-2]
+            return rail[None]
+        lead, u, v = (float(value) for value in values[-3:])
+        return self._head(member, seen, lead, u, v)
+
+    def plans(self, trial: "Trial") -> tuple[Rig, Plans]:
+        """Return the rig of a trial and the dolly's plans, for the operator to know."""
+        member = self.member(trial.preset, trial.values)
+        plans = self._dolly(member, self._believed(member), trial.values)
+        return self._rig(trial.values), plans
+
+    def _rig(self, values: FloatArray) -> Rig:
+        return run_out(self.shot.rig, float(values[-2]), float(values[-1]))
+
+    def _dolly(self, member: Member, seen: Seen, values: FloatArray) -> Plans:
+        x, y, z = (float(c) for c in self.along * values[-3])
+        shot = replace(
+            self.shot,
+            crew=replace(self.shot.crew, grip=member),
+            rig=self._rig(values),
+            side_offset=(x, y, z),
+        )
+        return dolly_plans(shot, Observed(grip=seen, operator=seen))
+
+    def _head(
+        self, member: Member, seen: Seen, lead: float, u: float, v: float
+    ) -> FloatArray:
+        assert self.dolly is not None
+        planner = member.planner()
+        ticks, one = self.ticks, self.shot.framings[0]
+        cue = np.array([[-np.inf, one.aim, u, v, lead, 0.0, one.distance_m, 0.0]])
+        rows = min(len(ticks), int(2 * np.ptp(ticks) / max(member.rest_s, 1e-3)) + 4)
+        logs = head_logs(len(ticks), rows + 4)
+        task = HeadTask(
+            rig=self.shot.rig.shape,
+            own=planner,
+            whip=planner,
+            asked=asked_of(self.shot)._replace(cues=cue),
+            manner=manner_of(member),
+            sight=Sight(self.shot.roll_rad, *self.shot.tangents),
+        )
+        known = DollyPlans(self.dolly.log, len(self.dolly.log))
+        unfaced = seen._replace(
+            facing=np.full((len(seen.place), len(self.ticks)), np.nan)
+        )
+        pans, tilts, _ = run_operator(task, known, unfaced, ZERO, logs)
+        out = np.empty((2, len(self.times_s), 3))
+        for c, count in ((0, pans), (1, tilts)):
+            evaluate_log(logs.plans[c], count, self.times_s, out[c])
+        return out[:, :, 0]
+
+    def misses(self, preset: str, values: FloatArray) -> FloatArray:
+        """Return a trial's misses in units of the frame (or metres), (channels, n)."""
+        off = self.curves(preset, values) - self.wanted
+        if self.dolly is not None:
+            # Whole turns are no miss, and a take says nothing of them.
+            off[0] -= 2 * np.pi * np.round(np.median(off[0]) / (2 * np.pi))
+        scaled: FloatArray = off / self.scale[:, None]
+        return scaled
+
+    def run(self, preset: str, values: FloatArray) -> Trial:
+        """Return a trial with its losses."""
+        off = self.misses(preset, values)
+        each = np.log(self.sigma**2 + off**2).mean(axis=0)
+        step = self.times_s[1] - self.times_s[0]
+        size = max(1, round(WINDOW_S / step))
+        whole = len(each) // size * size
+        parts = each[:whole].reshape(-1, size).mean(axis=1)
+        windows = parts if whole else each[:1]
+        return Trial(
+            preset=preset,
+            values=np.array(values),
+            loss=float(each.mean()),
+            windows=windows,
+        )
+
+
+def _shot(
+    camera: CameraMove,
+    subject: Subject,
+    rig: Rig,
+    framing: Framing,
+    rate: Fraction,
+) -> Shot:
+    first = round(float(camera.times_s[0]) * float(rate))
+    last = round(float(camera.times_s[-1]) * float(rate))
+    return Shot(
+        name="studied",
+        rate=rate,
+        first=first,
+        last=last,
+        gate=camera.gate,
+        lens=Lens(camera.focal),
+        roll_rad=float(np.median(camera.roll)),
+        rig=rig,
+        crew=PRESETS["brisk"],
+        subjects=(subject,),
+        framings=(framing,),
+    )
+
+
+def _ticks(shot: Shot) -> FloatArray:
+    before = preroll_frames(shot)
+    return shot.times_of(np.arange(shot.first - before, shot.last + 2, dtype=float))
+
+
+def _enough(sigma: FloatArray, noise: FloatArray) -> float:
+    """Return the loss of a trial that leaves noise alone: no better one is sought.
+
+    The mean of log(sigma^2 + e^2) over normal e, by Gauss-Hermite quadrature.
+    """
+    at, weights = np.polynomial.hermite_e.hermegauss(32)
+    left = np.log(sigma[:, None] ** 2 + (noise[:, None] * at) ** 2)
+    return float((left @ weights).mean() / weights.sum()) + SCATTER
+
+
+def fast_of(camera: CameraMove) -> FloatArray:
+    """Return what no explanation explains, noise and shake, (2,) [half frames]."""
+    level = level_of(camera)
+    percent = level.percent if level.present else 0.0
+    shake = percent / 100 * 2 * camera.tangents[0] / camera.half
+    out: FloatArray = np.hypot(camera.angle_noise, shake)
+    return out
+
+
+def recorded_dolly(times_s: FloatArray, rail: FloatArray) -> Plans:
+    """Return a dolly's own path as plans: at each sample it runs straight on.
+
+    Args:
+        times_s: (n,) [s]; rail: (n,) [m].
+        rail: see times_s.
+    """
+    log = straight_on(times_s, rail, np.gradient(rail, times_s))
+    planner = PRESETS["brisk"].grip.planner()
+    return Plans(log=log, planner=planner, refused=0, whips=np.zeros(0, dtype=np.bool_))
+
+
+def head_bench(
+    camera: CameraMove,
+    subject: Subject,
+    *,
+    rig: Rig,
+    dolly: Plans,
+    framing: Framing,
+    rate: Fraction,
+    most_s: float,
+    fast: FloatArray,
+) -> Bench:
+    """Return the bench on which operators are tried.
+
+    Args:
+        camera: the take.
+        subject: what it is thought to follow.
+        rig: where the lens was; its rail is `dolly`'s.
+        dolly: where on the rail it was, and was going.
+        framing: gives the body point; lead room, u and v are the trials'.
+        rate: ticks of the crew, frames a second.
+        most_s: only the beginning of a longer take is compared [s].
+        fast: what no trial explains, (2,) [half frames]; see `fast_of`.
+    """
+    shot = _shot(camera, subject, rig, framing, rate)
+    n = min(len(camera.times_s), round(most_s * camera.rate_hz))
+    ticks = _ticks(shot)
+    sigma = np.maximum(SIGMA, fast)
+    return Bench(
+        shot=shot,
+        ticks=ticks[ticks <= camera.times_s[n - 1] + 2 * float(1 / rate)],
+        times_s=camera.times_s[:n],
+        wanted=camera.angles[:, :n],
+        scale=camera.half,
+        sigma=sigma[:, None],
+        knobs=(*MEMBER_KNOBS, *HEAD_KNOBS),
+        dolly=dolly,
+        along=np.zeros(3),
+        enough=_enough(sigma, fast),
+    )
+
+
+def dolly_bench(
+    camera: CameraMove,
+    subject: Subject,
+    *,
+    rig: Rig,
+    rail: FloatArray,
+    framing: Framing,
+    rate: Fraction,
+    most_s: float,
+    fast_m: float,
+) -> Bench:
+    """Return the bench on which grips are tried, for a dolly that holds abreast.
+
+    Args:
+        camera: the take.
+        subject: what it is thought to follow.
+        rig: the fitted track or arc.
+        rail: place along it, (n,) [m].
+        framing: gives the body point.
+        rate: ticks of the crew, frames a second.
+        most_s: only the beginning of a longer take is compared [s].
+        fast_m: what no trial explains besides noise, shake along the rail [m].
+    """
+    shot = _shot(camera, subject, rig, framing, rate)
+    n = min(len(camera.times_s), round(most_s * camera.rate_hz))
+    ticks = _ticks(shot)
+    fast = np.array([np.hypot(noise_of(rail), fast_m)])
+    sigma = np.maximum(SIGMA_M, fast)
+    ends = rig.places(np.array([0.0, rig.length_m]))
+    along = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
+    return Bench(
+        shot=shot,
+        ticks=ticks[ticks <= camera.times_s[n - 1] + 2 * float(1 / rate)],
+        times_s=camera.times_s[:n],
+        wanted=rail[None, :n],
+        scale=np.ones(1),
+        sigma=sigma[:, None],
+        knobs=(*MEMBER_KNOBS, *DOLLY_KNOBS),
+        dolly=None,
+        along=along,
+        enough=_enough(sigma, fast),
+    )

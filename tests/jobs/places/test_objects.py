@@ -1,0 +1,313 @@
+"""Objects of a real S3 server: whole or not there, and clear when they cannot be."""
+
+import os
+import re
+import signal
+import threading
+import time
+from collections.abc import Iterator
+from types import FrameType
+from typing import Any
+
+import pytest
+from object_store import CREDENTIALS, ObjectStore
+from pyarrow.fs import FileSystem
+
+from carrellata.jobs.places import object_lock, objects
+from carrellata.jobs.places.atomic import alone_in, name_whole, whole_file, write_whole
+from carrellata.jobs.places.object_errors import StoreError, store_error
+from carrellata.jobs.places.objects import ObjectPath
+from carrellata.jobs.places.place import place_of, read_all, start_of
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module", name="server")
+def _server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ObjectStore]:
+    made = ObjectStore(tmp_path_factory.mktemp("s3") / "log")
+    yield made
+    made.stop()
+
+
+@pytest.fixture(name="store")
+def _store(
+    server: ObjectStore, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[ObjectStore]:
+    for name, value in CREDENTIALS.items():
+        monkeypatch.setenv(name, value)
+    yield server
+    server.allow()
+
+
+@pytest.fixture(name="place")
+def _place(store: ObjectStore, request: pytest.FixtureRequest) -> ObjectPath:
+    """Give a prefix of the test's own, by the way that can break."""
+    return store.place(request.node.name.replace("[", "-").strip("]"), by_way=True)
+
+
+def lying(store: ObjectStore, place: ObjectPath) -> dict[str, bytes]:
+    return store.objects(place.key.partition("/")[2])
+
+
+def test_what_is_put_is_read_listed_copied_and_removed(
+    store: ObjectStore, place: ObjectPath
+) -> None:
+    write_whole(place / "a" / "x.bin", b"one")
+    write_whole(place / "a" / "x.bin", b"two!")
+    name_whole(place / "b" / "y.bin", place / "a" / "x.bin")
+    with whole_file(place / "z.html") as file:
+        file.write(b"<p>")
+        file.write(b"hi")
+    expected = {"a/x.bin": b"two!", "b/y.bin": b"two!", "z.html": b"<p>hi"}
+    assert lying(store, place) == expected
+    assert {one.name for one in place.iterdir()} == {"a", "b", "z.html"}
+    assert ((place / "a").is_dir(), (place / "a").is_file()) == (True, False)
+    assert (place / "z.html").is_file()
+    assert start_of(place / "z.html", 2) == (b"<p", 5)
+    assert start_of(place / "none", 2) is None
+    assert read_all([place / "none", place / "a" / "x.bin"]) == [None, b"two!"]
+    (place / "z.html").unlink()
+    (place / "z.html").unlink(missing_ok=True)
+    with pytest.raises(FileNotFoundError):
+        (place / "z.html").unlink()
+    with pytest.raises(FileNotFoundError):
+        name_whole(place / "c", place / "none")
+    assert set(lying(store, place)) == {"a/x.bin", "b/y.bin"}
+    place.remove_below()
+    assert lying(store, place) == {}
+
+
+@pytest.mark.parametrize("down", [True, False])
+@pytest.mark.parametrize(
+    ("size", "cut"),
+    [(300_000, 50), (300_000, 100_000), (12 << 20, 50), (12 << 20, 7 << 20)],
+)
+def test_put_that_is_cut_off_leaves_what_was_there(
+    store: ObjectStore,
+    place: ObjectPath,
+    monkeypatch: pytest.MonkeyPatch,
+    size: int,
+    cut: int,
+    down: bool,
+) -> None:
+    (place / "x").put(b"before")
+    monkeypatch.setattr(objects, "PATIENCE_S", 0.0)
+    store.way.cut_after(cut, down=down)
+    with pytest.raises(StoreError) as caught:
+        (place / "x").put(os.urandom(size))
+    if down:
+        store.way.up()
+    assert caught.value.transient
+    assert caught.value.filename == f"{place.uri}/x"
+    time.sleep(0.3)  # what was on its way has come
+    assert lying(store, place)["x"] == b"before"
+
+
+def test_large_object_leaves_nothing_but_itself(
+    store: ObjectStore, place: ObjectPath
+) -> None:
+    data = os.urandom(12 << 20)
+    (place / "x").put(data)
+    assert lying(store, place) == {"x": data}
+
+
+def test_what_takes_several_requests_has_another_name_until_it_is_whole(
+    store: ObjectStore, place: ObjectPath, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keys: list[str] = []
+    kept = objects._put
+
+    def put(system: Any, key: str, data: bytes, metadata: Any) -> None:
+        keys.append(key.removeprefix(f"{place.key}/"))
+        kept(system, key, data, metadata)
+
+    monkeypatch.setattr(objects, "_put", put)
+    (place / "small").put(bytes(objects._ONE_REQUEST - 1))
+    (place / "large").put(bytes(objects._ONE_REQUEST))
+    assert keys[0] == "small"
+    assert re.fullmatch(r"\.large\.[0-9a-f]{12}\.part", keys[1])
+    assert {k: len(v) for k, v in lying(store, place).items()} == {
+        "small": objects._ONE_REQUEST - 1,
+        "large": objects._ONE_REQUEST,
+    }
+
+
+def test_interrupt_halfway_through_a_put_leaves_all_of_it(
+    store: ObjectStore, place: ObjectPath, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupt(number: int, frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    def put(system: Any, key: str, data: bytes, metadata: object) -> None:
+        stream = system.open_output_stream(key)
+        stream.write(data[: len(data) // 2])
+        os.kill(os.getpid(), signal.SIGALRM)
+        time.sleep(0.1)
+        stream.write(data[len(data) // 2 :])
+        stream.close()
+
+    monkeypatch.setattr(objects, "_put", put)
+    before = signal.signal(signal.SIGALRM, interrupt)
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            (place / "x").put(b"z" * 200_000)
+    finally:
+        signal.signal(signal.SIGALRM, before)
+    end = time.monotonic() + 10  # an interrupt in the thread's start is not held up
+    while not lying(store, place) and time.monotonic() < end:
+        time.sleep(0.05)
+    assert lying(store, place) == {"x": b"z" * 200_000}
+
+
+@pytest.mark.parametrize("how", ["down", "stall"])
+def test_store_that_comes_back_in_time_is_waited_for(
+    store: ObjectStore, place: ObjectPath, how: str
+) -> None:
+    (place / "x").put(b"one")
+    getattr(store.way, how)()
+    back = {"down": store.way.up, "stall": store.way.heal}[how]
+    threading.Timer(1.5, back).start()
+    start = time.monotonic()
+    (place / "x").put(b"two")
+    assert 1.0 < time.monotonic() - start < 15.0
+    assert (place / "x").read_bytes() == b"two"
+
+
+def test_store_that_stays_silent_is_given_up(
+    store: ObjectStore, place: ObjectPath, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(objects, "PATIENCE_S", 0.5)
+    store.way.down()
+    try:
+        for ask in (place.is_dir, place.read_bytes, place.unlink, place.need_bucket):
+            start = time.monotonic()
+            with pytest.raises(StoreError, match="does not answer") as caught:
+                ask()
+            assert caught.value.transient
+            assert time.monotonic() - start < 5.0
+    finally:
+        store.way.up()
+
+
+def test_missing_bucket_and_denied_access_are_told_apart(
+    store: ObjectStore, place: ObjectPath
+) -> None:
+    other = place_of(f"s3://nobody/x?{store.options()}", "test")
+    assert isinstance(other, ObjectPath)
+    for ask in (lambda: (other / "a").put(b"1"), other.need_bucket):
+        with pytest.raises(StoreError, match="there is no such bucket") as caught:
+            ask()
+        assert not caught.value.transient
+    place.need_bucket()
+    (place / "a").put(b"1")
+    store.deny()
+    place.need_bucket()  # who may not see the bucket may still write
+    for ask in (lambda: (place / "a").put(b"2"), (place / "a").read_bytes):
+        with pytest.raises(StoreError, match="access is denied") as caught:
+            ask()
+        assert not caught.value.transient
+    store.allow()
+    assert (place / "a").read_bytes() == b"1"
+
+
+@pytest.mark.parametrize(
+    ("text", "says", "transient"),
+    [
+        ("AWS Error SLOW_DOWN during PutObject", "asks to be spared", True),
+        ("AWS Error UNKNOWN (HTTP status 503)", "asks to be spared", True),
+        ("AWS Error UNKNOWN (HTTP status 403)", "access is denied", False),
+        ("AWS Error INTERNAL_FAILURE during GetObject", "asks to be spared", True),
+        ("google::cloud::Status(UNAVAILABLE: x)", "does not answer", True),
+        ("google::cloud::Status(PERMISSION_DENIED: x)", "access is denied", False),
+        ("AWS Error INVALID_REQUEST: key abc", "refused it: invalid request", False),
+        ("hunter2", "refused it: OSError", False),
+    ],
+)
+def test_answers_of_stores_are_told_in_our_words(
+    text: str, says: str, transient: bool
+) -> None:
+    error = store_error(OSError(f"{text} secret hunter2"), "s3://b/x")
+    assert isinstance(error, StoreError)
+    assert says in str(error)
+    assert error.transient is transient
+    assert "hunter2" not in str(error)
+
+
+def test_one_at_a_time_reads_changes_and_writes(
+    store: ObjectStore, place: ObjectPath
+) -> None:
+    (place / "n").put(b"0")
+
+    def count() -> None:
+        for _ in range(3):
+            with alone_in(place):
+                n = int((place / "n").read_bytes())
+                time.sleep(0.01)
+                (place / "n").put(str(n + 1).encode())
+
+    threads = [threading.Thread(target=count) for _ in range(5)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert lying(store, place) == {"n": b"15"}
+
+
+def test_whoever_stands_at_the_door_and_then_has_a_lower_turn_goes_first(
+    store: ObjectStore, place: ObjectPath
+) -> None:
+    room = store.place(place.key.partition("/")[2]) / ".lock"
+    door, turn = room / "other.door", room / f"{0:012d}.other.turn"
+    door.put(b"")
+    entered = threading.Event()
+
+    def enter() -> None:
+        with alone_in(place):
+            entered.set()
+
+    thread = threading.Thread(target=enter)
+    thread.start()
+    assert not entered.wait(0.7)
+    turn.put(b"")
+    door.unlink()
+    assert not entered.wait(0.7)
+    turn.unlink()
+    thread.join(20)
+    assert entered.is_set()
+
+
+def test_turns_of_the_dead_are_cleared_away_after_a_lease(
+    store: ObjectStore, place: ObjectPath, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(object_lock, "LEASE_S", 3.0)
+    monkeypatch.setattr(object_lock, "_RENEW_S", 0.7)
+    (place / ".lock" / "dead.door").put(b"")
+    (place / ".lock" / f"{1:012d}.dead.turn").put(b"")
+    start = time.monotonic()
+    with alone_in(place):
+        assert 1.0 < time.monotonic() - start < 20.0
+    assert lying(store, place) == {}
+
+
+def test_lock_is_given_back_where_waiting_for_it_is_interrupted(
+    store: ObjectStore, place: ObjectPath, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupt(_: float) -> None:
+        raise KeyboardInterrupt
+
+    with alone_in(place):
+        monkeypatch.setattr(object_lock.time, "sleep", interrupt)
+        with pytest.raises(KeyboardInterrupt), alone_in(place):
+            pass
+        assert len(lying(store, place)) == 1
+    assert lying(store, place) == {}
+
+
+def test_objects_have_their_kind_so_that_browsers_show_pages(
+    store: ObjectStore, place: ObjectPath
+) -> None:
+    (place / "index.html").put(b"<p>")
+    system, _ = FileSystem.from_uri(str(place))
+    with system.open_input_stream(f"{place.key}/index.html") as stream:
+        told = dict(stream.metadata())
+    assert told["Content-Type"] == b"text/html; charset=utf-8"

@@ -1,0 +1,81 @@
+"""What the solver is given of a shot: units, axes, names and faults of the data."""
+
+from math import radians
+from pathlib import Path
+
+import numpy as np
+import pytest
+from job_files import write_job
+from job_tables import a_job
+from sound_job import GOOD, good_shot, walk, write_table
+
+from carrellata.jobs.errors import ShotDataError
+from carrellata.jobs.job.load import load_job
+from carrellata.jobs.run.shots import Prepared, prepare, seed_of
+from carrellata.solver.crew.member import PRESETS
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    write_table(tmp_path / GOOD, walk())
+    return tmp_path
+
+
+def prepared(folder: Path, **fields: object) -> Prepared:
+    path = write_job(folder, a_job(good_shot() | fields))
+    job = load_job(path)
+    return prepare(job, job.shots[0], path.parent)
+
+
+def test_limits_of_the_head_are_given_in_degrees(folder: Path) -> None:
+    crew = {"preset": "sharp", "operator": {"max_speed": 80, "tolerance": 0.07}}
+    operator = prepared(folder, crew=crew).shot.crew.operator
+    assert operator.max_speed == pytest.approx(radians(80))
+    assert operator.tolerance == 0.07
+    assert operator.max_accel == PRESETS["sharp"].operator.max_accel
+
+
+def test_a_stop_wider_than_a_plain_kit_knows_is_kept(folder: Path) -> None:
+    job = a_job(good_shot())
+    job["camera"]["stop"] = 1.2
+    path = write_job(folder, job)
+    loaded = load_job(path)
+    assert prepare(loaded, loaded.shots[0], path.parent).shot.stop == 1.2
+
+
+def test_a_cue_changes_size_from_its_frame_on(folder: Path) -> None:
+    shot = prepared(folder).shot
+    cue = {"frame": shot.first + 5, "size": "close"}
+    after = prepared(folder, cues=[cue]).shot
+    assert len(after.framings) == 2
+    assert after.framings[0] == shot.framings[0]
+    late = after.framings[1]
+    assert late.start_s == pytest.approx(float((shot.first + 5) / shot.rate))
+    assert late.distance_m < after.framings[0].distance_m
+    assert late.aim == pytest.approx(1.0)
+
+
+def test_shots_of_one_seed_shake_in_their_own_ways(folder: Path) -> None:
+    path = write_job(folder, a_job(good_shot()))
+    job = load_job(path)
+    assert seed_of(job, "010") != seed_of(job, "020")
+    assert seed_of(job, "010") == seed_of(load_job(path), "010")
+
+
+def test_a_named_level_of_shake_needs_a_rate_that_carries_it(folder: Path) -> None:
+    job = a_job(good_shot() | {"shake": "rough"})
+    job["rate"] = "12"
+    path = write_job(folder, job)
+    loaded = load_job(path)
+    with pytest.raises(ShotDataError) as caught:
+        prepare(loaded, loaded.shots[0], path.parent)
+    assert "shots[0].shake: rough reaches 8 Hz and needs at least 17.8" in str(
+        caught.value
+    )
+
+
+def test_arrays_reach_the_solver_finite_and_read_only(folder: Path) -> None:
+    subject = prepared(folder).shot.subjects[0]
+    assert np.isfinite(subject.floor).all()
+    assert np.ptp(subject.floor, axis=0).max() > 0.1
+    assert not subject.floor.flags.writeable

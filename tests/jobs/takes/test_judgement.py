@@ -1,0 +1,56 @@
+"""Judgements on disk: read as they were written, or not at all."""
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from carrellata.jobs.takes.judgement import Candidate, Judgement, read_judgement
+
+NUMBERS = (0.1, -0.0, 1e-5, 1e22, 5e-324, 1 / 3, np.nextafter(1.0, 2.0), 2**53 - 1.0)
+
+
+def a_judgement() -> Judgement:
+    candidates = tuple(
+        Candidate(
+            setup={"rig": {"kind": "sticks", "at": [number, 2.0, -3.0]}, "lens_mm": 50},
+            score=number,
+            parts={"drift": number, "a name\u2026": 0.0},
+            numbers={"hidden": 1 - number},
+            ends={"first": {"u": None, "subject": "b"}, "last": {}, "left": []},
+        )
+        for number in NUMBERS
+    )
+    return Judgement(shot="010", key="k", candidates=candidates, kept=1, n_tried=9)
+
+
+def test_a_judgement_is_read_as_it_was_written(tmp_path: Path) -> None:
+    place = tmp_path / "010.json"
+    judgement = a_judgement()
+    judgement.write(place)
+    found = read_judgement(place)
+    assert found == judgement
+    scores = [str(float(each.score)) for each in found.candidates]
+    assert scores == [str(float(number)) for number in NUMBERS]
+    plain = {"schema": "carrellata.candidates/1", **asdict(judgement)}
+    plain["candidates"] = list(plain["candidates"])
+    assert json.loads(place.read_bytes()) == plain
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5, 0.999])
+def test_a_judgement_that_is_cut_short_is_none(tmp_path: Path, share: float) -> None:
+    place = tmp_path / "010.json"
+    a_judgement().write(place)
+    data = place.read_bytes()
+    place.write_bytes(data[: int(share * len(data))])
+    assert read_judgement(place) is None
+
+
+@pytest.mark.parametrize("text", ["[]", "null", "{}", '{"schema":"other"}', "\x00"])
+def test_what_is_no_judgement_is_none(tmp_path: Path, text: str) -> None:
+    place = tmp_path / "010.json"
+    assert read_judgement(place) is None
+    place.write_text(text)
+    assert read_judgement(place) is None

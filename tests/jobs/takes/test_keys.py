@@ -1,0 +1,113 @@
+"""What changes the name of a result, and what must not."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from walks import save_walk, walk, walking_job, walking_shot
+
+from carrellata.jobs.job.parse import parse_job
+from carrellata.jobs.run.shots import prepare
+from carrellata.jobs.takes.keys import Keys, keys_of, sources_of_takes
+
+Bend = Callable[[dict[str, Any]], None]
+
+
+def keys(job: dict[str, Any]) -> Keys:
+    """Return the keys of a job's first shot."""
+    parsed = parse_job(job)
+    prepared = prepare(parsed, parsed.shots[0], Path())
+    return keys_of(parsed, prepared.spec, prepared.inputs)
+
+
+def first(job: dict[str, Any]) -> dict[str, Any]:
+    shot: dict[str, Any] = job["shots"][0]
+    return shot
+
+
+@pytest.mark.parametrize(
+    "bend",
+    [
+        lambda job: first(job).update(purpose="she runs"),
+        lambda job: first(job).update(scene="hall"),
+        lambda job: first(job).update(cut="elapsed"),
+        lambda job: first(job).update(setup="A"),
+        lambda job: job.update(timecode="01:00:00:00"),
+        lambda job: job["shots"].pop(1),
+        lambda job: job["shots"].insert(1, walking_shot("015", lens_mm=50)),
+        lambda job: job["shots"][1].update(lens_mm=18),
+        lambda job: job["camera"].update(lens_kit_mm=[12, 18, 25, 35, 50]),
+        lambda job: first(job).update(framing={"size": "full", "headroom": 0.08}),
+    ],
+)
+def test_neighbours_and_words_do_not_change_a_key(bend: Bend) -> None:
+    job = walking_job()
+    before = keys(job)
+    bend(job)
+    assert keys(job) == before
+
+
+@pytest.mark.parametrize(
+    "bend",
+    [
+        lambda job: job.update(sequence="chase2"),
+        lambda job: job.update(rate="24"),
+        lambda job: job.update(seed=8),
+        lambda job: job["world"].update(metres_per_unit=0.011),
+        lambda job: job["camera"].update(stop=4.0),
+        lambda job: job["camera"].update(coc_mm=0.02),
+        lambda job: job["camera"].update(aspect=1.85),
+        lambda job: job["crew"].update(preset="sharp"),
+        lambda job: job["crew"].update(operator={"reaction_s": 0.18}),
+        lambda job: first(job).update(name="011"),
+        lambda job: first(job).update(frames=[1001, 1023]),
+        lambda job: first(job).update(handles=3),
+        lambda job: first(job).update(lens_mm=35),
+        lambda job: first(job).update(height=151.0),
+        lambda job: first(job).update(shake="rough"),
+        lambda job: first(job).update(roll_deg=1),
+        lambda job: first(job).update(samples_per_frame=2),
+        lambda job: first(job).update(framing={"size": "knee"}),
+        lambda job: first(job)["rig"].update(hold="size"),
+        lambda job: first(job)["rig"].update(to=[501, 0, 150]),
+        lambda job: first(job)["subjects"][0].update(height_m=1.71),
+        lambda job: first(job)["subjects"][0].update(samples=walk(speed=5.001)),
+        lambda job: first(job).update(cues=[{"frame": 1010, "size": "knee"}]),
+    ],
+)
+def test_whatever_moves_the_camera_changes_both_keys(bend: Bend) -> None:
+    job = walking_job()
+    before = keys(job)
+    bend(job)
+    after = keys(job)
+    assert after.judge != before.judge
+    assert after.take != before.take
+
+
+def test_moved_file_keeps_the_key_and_changed_bytes_do_not(tmp_path: Path) -> None:
+    def key_with(file: str) -> str:
+        subject = {"name": "runner", "file": file, "at": "floor", "height_m": 1.7}
+        job = parse_job(walking_job(walking_shot("010", subjects=[subject])))
+        prepared = prepare(job, job.shots[0], tmp_path)
+        return keys_of(job, prepared.spec, prepared.inputs).judge
+
+    save_walk(tmp_path / "a.parquet")
+    save_walk(tmp_path / "deep/b.parquet")
+    save_walk(tmp_path / "c.parquet", speed=5.01)
+    assert key_with("a.parquet") == key_with("deep/b.parquet")
+    assert key_with("a.parquet") != key_with("c.parquet")
+
+
+def test_keys_are_sha256_and_differ_from_each_other() -> None:
+    found = keys(walking_job())
+    assert len(found.judge) == len(found.take) == 64
+    assert int(found.judge, 16) != int(found.take, 16)
+
+
+def test_programs_that_make_takes_are_part_of_the_key() -> None:
+    root = Path(__file__).resolve().parents[3]
+    names = {path.relative_to(root).as_posix() for path in sources_of_takes()}
+    assert {"solver/take.py", "solver/crew/plan.py", "jobs/run/shots.py"} <= names
+    assert "jobs/subjects/read.py" in names
+    assert "jobs/commands/solve.py" not in names

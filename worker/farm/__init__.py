@@ -1,0 +1,1 @@
+"""The farm: a job worked on by many machines over one queue."""

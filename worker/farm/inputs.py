@@ -1,0 +1,120 @@
+"""Subjects' files of a job: below the roots, and as they were when submitted."""
+
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePath
+from typing import Any
+
+from ...jobs.errors import Fault
+from ...jobs.job.spec import JobFile
+from ...jobs.subjects import SubjectError, SubjectReference, SubjectTrack, read_subject
+from .places import PlaceError, place_below
+
+_SCENE_SUFFIXES = (".usd", ".usda", ".usdc", ".usdz")
+_CHUNK = 1 << 20
+
+
+def submission_faults(
+    job: JobFile, shots: Sequence[int], folder: Path, roots: Sequence[Path]
+) -> Iterator[Fault]:
+    """Yield what keeps the farm from reading a job's subjects.
+
+    A file that is missing is no fault here: its shot fails and the others are solved.
+    """
+    for k in shots:
+        for n, subject in enumerate(job.shots[k].subjects):
+            path = f"shots[{k}].subjects[{n}].file"
+            if subject.file is None:
+                continue
+            if PurePath(subject.file).suffix.lower() in _SCENE_SUFFIXES:
+                message = (
+                    f"OpenUSD is not opened on the farm, got '{subject.file}'; bake "
+                    "the subject to a table with frame, x, y, z (.parquet) first"
+                )
+                yield Fault(path=path, message=message)
+                continue
+            fault = place_fault(subject.file, folder, roots)
+            if fault is not None:
+                yield Fault(path=path, message=fault)
+
+
+def place_fault(file: str, folder: Path, roots: Sequence[Path]) -> str | None:
+    """Return why the farm may not read a file; None if it may."""
+    try:
+        place_below(roots, folder / file)
+    except PlaceError as error:
+        return f"'{file}' {error.fault.message}"
+    return None
+
+
+def digests_of(job: JobFile, shots: Sequence[int], folder: Path) -> dict[str, str]:
+    """Return the SHA-256 of each subject's file, by its name in the job.
+
+    A file that cannot be read has an empty one.
+    """
+    names = {
+        subject.file: folder / subject.file
+        for k in shots
+        for subject in job.shots[k].subjects
+        if subject.file is not None
+    }
+    return {name: _digest(path) for name, path in sorted(names.items())}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FarmReader:
+    """Reads subjects as the farm may: below its roots, unchanged.
+
+    Attributes:
+        roots: folders below which files are read.
+        inputs: digests by name in the job; a file without one may be anything.
+    """
+
+    roots: tuple[Path, ...]
+    inputs: Mapping[str, str]
+
+    def __call__(
+        self, reference: SubjectReference, *, folder: Path, path: str, **asked: Any
+    ) -> SubjectTrack:
+        """Read a subject.
+
+        Raises:
+            SubjectError: it cannot be used, lies elsewhere, or has changed.
+        """
+        if reference.file is None:
+            return read_subject(reference, folder=folder, path=path, **asked)
+        field = f"{path}.file"
+        fault = place_fault(reference.file, folder, self.roots)
+        if fault is not None:
+            raise SubjectError((Fault(path=field, message=fault),))
+        expected = self.inputs.get(reference.file)
+        try:
+            track = read_subject(reference, folder=folder, path=path, **asked)
+        except SubjectError:
+            if expected in (None, _digest(folder / reference.file)):
+                raise
+            raise SubjectError((_changed(field, reference.file),)) from None
+        # Of the very bytes that were read.
+        if expected not in (None, track.digest):
+            raise SubjectError((_changed(field, reference.file),))
+        return track
+
+
+def _changed(field: str, file: str) -> Fault:
+    message = (
+        f"input_changed: '{file}' is not what it was at submission; submit again, or "
+        "with --follow"
+    )
+    return Fault(path=field, message=message)
+
+
+def _digest(path: Path) -> str:
+    digest = hashlib.sha256()
+    try:
+        with path.open("rb") as file:
+            while chunk := file.read(_CHUNK):
+                digest.update(chunk)
+    except OSError:
+        return ""
+    return digest.hexdigest()

@@ -1,0 +1,42 @@
+"""Writes the pages of a sequence's review in several processes.
+
+    python -m carrellata.worker.farm.review_pages FOLDER
+
+The children of a worker may have none of their own, so a join with many pages starts
+this beside itself.
+"""
+
+import subprocess
+import sys
+
+from ...jobs.places.place import Place, place_of
+from ...jobs.review.write import write_review, write_with
+
+_MANY = 200  # pages; fewer are written before another program has started
+
+
+def write_pages(folder: Place, n_shots: int) -> None:
+    """Write the pages of a sequence that are not as they would be.
+
+    Args:
+        folder: where the sequence lies.
+        n_shots: how many pages there may be to write.
+
+    Raises:
+        InputError: the sequence's rows cannot be read.
+        OSError: a file could not be written.
+    """
+    if n_shots >= _MANY:
+        words = [
+            sys.executable,
+            "-m",
+            "carrellata.worker.farm.review_pages",
+            str(folder),
+        ]
+        subprocess.run(words, stdin=subprocess.DEVNULL, check=False)
+    # What the other has written is left as it is; what it has not is written here.
+    write_review(folder)
+
+
+if __name__ == "__main__":
+    write_review(place_of(sys.argv[1], "FOLDER"), write=write_with(None))

@@ -1,0 +1,242 @@
+"""A batch in files: what was submitted, and what came of each shot. This is the truth.
+
+    SPOOL/<batch>/batch.json              what was submitted
+    SPOOL/<batch>/<phase>/<shot>.json     what a phase made of a shot, by its place
+    SPOOL/<batch>/<phase>/<shot>.begun    a take of it was not there before this batch
+    SPOOL/<batch>/<phase>.json            what a phase's join gives to the next phase
+    SPOOL/<batch>/<phase>.stamp           another each time that it is given
+    SPOOL/<batch>/closed.json             how it ended; missing while it is open
+
+SPOOL is a folder, or a prefix of an object store. Redis counts and queues; all of it
+can be made again from here.
+"""
+
+import json
+import re
+import secrets
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from ...jobs.errors import InputError
+from ...jobs.job.locations import shown
+from ...jobs.job.spec import JobFile
+from ...jobs.places.atomic import write_whole
+from ...jobs.places.place import Place, modified_s, read_all, remove_folder
+
+_NAME = re.compile(r"[a-z0-9]{16}")
+
+Outcome = dict[str, Any]
+"""What a phase made of a shot: its `status` here, and the phase's own `row`."""
+
+
+class RecordError(InputError):
+    """A batch has no record, or one that cannot be read."""
+
+    def __init__(self, batch: str, message: str) -> None:
+        """Keep the name of the batch and what is wrong with it."""
+        super().__init__(f"batch {batch}", message)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Record:
+    """What was submitted.
+
+    Attributes:
+        batch: its name.
+        digest: of everything that the result depends on.
+        folder: where the job file lies; subjects are found from there.
+        out: folder or address in which the sequence gets its own.
+        shots: places in the job of the shots to solve, rising.
+        inputs: SHA-256 of each subject's file, by its name in the job; empty where
+            the batch follows changes.
+        job: the resolved job.
+        submitted_s: time of submission, Unix.
+        project: whose it is; empty for the command line's.
+    """
+
+    batch: str
+    digest: str
+    folder: str
+    out: str
+    shots: tuple[int, ...]
+    inputs: dict[str, str] = field(default_factory=dict)
+    job: JobFile
+    submitted_s: float
+    project: str = ""
+
+
+_RECORD = TypeAdapter(Record)
+
+
+def new_name() -> str:
+    """Return a name for a batch that nobody can guess."""
+    return secrets.token_hex(8)
+
+
+def is_name(text: str) -> bool:
+    """Tell whether a text can be the name of a batch."""
+    return _NAME.fullmatch(text) is not None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Spool:
+    """Where all batches lie."""
+
+    folder: Place
+
+    def write(self, record: Record) -> None:
+        """Keep what was submitted.
+
+        Raises:
+            OSError: it could not be written.
+        """
+        plain = {**asdict(record), "job": dump_job(record.job)}
+        text = json.dumps(plain, separators=(",", ":"), allow_nan=False)
+        write_whole(self._batch(record.batch) / "batch.json", text.encode())
+
+    def read(self, batch: str) -> Record:
+        """Return what was submitted.
+
+        Raises:
+            RecordError: there is no such batch, or its record is damaged.
+        """
+        if not is_name(batch):
+            raise RecordError(shown(batch), "is no name of a batch")
+        try:
+            data = (self._batch(batch) / "batch.json").read_bytes()
+            return _RECORD.validate_json(data)
+        except FileNotFoundError as error:
+            raise RecordError(batch, "is not known") from error
+        except (OSError, ValidationError) as error:
+            message = "has a record that cannot be read"
+            raise RecordError(batch, message) from error
+
+    def batches(self) -> Iterator[str]:
+        """Yield the names of all batches that there are."""
+        if self.folder.is_dir():
+            for path in sorted(self.folder.iterdir(), key=str):
+                if is_name(path.name) and (path / "batch.json").is_file():
+                    yield path.name
+
+    def age_s(self, batch: str, now_s: float) -> float:
+        """Return for how long nothing was written of a batch's start or end."""
+        paths = [self._batch(batch) / name for name in ("batch.json", "closed.json")]
+        return now_s - max(modified_s(path) or 0.0 for path in paths)
+
+    def set_outcome(self, batch: str, phase: str, shot: int, outcome: Outcome) -> None:
+        """Keep what a phase made of a shot.
+
+        It is there whole or not at all, and not flushed to the disk: one that a loss
+        of power takes is made again from the take.
+
+        Raises:
+            OSError: it could not be written.
+        """
+        data = json.dumps(outcome, separators=(",", ":"), allow_nan=False).encode()
+        write_whole(self._shot(batch, phase, shot), data, flush=False)
+
+    def outcome(self, batch: str, phase: str, shot: int) -> Outcome | None:
+        """Return what a phase made of a shot; None where nothing readable is there."""
+        return self.outcomes(batch, phase, [shot])[shot]
+
+    def outcomes(
+        self, batch: str, phase: str, shots: Sequence[int]
+    ) -> dict[int, Outcome | None]:
+        """Return what a phase made of shots, as `outcome` does, by place."""
+        texts = read_all([self._shot(batch, phase, shot) for shot in shots])
+        plain = zip(shots, map(_plain, texts), strict=True)
+        return {
+            shot: one if one is not None and "row" in one else None
+            for shot, one in plain
+        }
+
+    def drop_outcomes(self, batch: str, phase: str, shots: Sequence[int]) -> None:
+        """Forget what a phase made of shots."""
+        for shot in shots:
+            self._shot(batch, phase, shot).unlink(missing_ok=True)
+            self._begun(batch, phase, shot).unlink(missing_ok=True)
+
+    def mark_begun(self, batch: str, phase: str, shot: int) -> None:
+        """Note that a shot was still to be solved when this batch came to it."""
+        write_whole(self._begun(batch, phase, shot), b"", flush=False)
+
+    def has_begun(self, batch: str, phase: str, shot: int) -> bool:
+        """Tell whether a shot was still to be solved when this batch came to it."""
+        return self._begun(batch, phase, shot).is_file()
+
+    def set_given(self, batch: str, phase: str, given: dict[str, Any]) -> None:
+        """Keep what the join of a phase gives for shots of the next one.
+
+        Raises:
+            OSError: it could not be written.
+        """
+        text = json.dumps(given, separators=(",", ":"), allow_nan=False)
+        write_whole(self._batch(batch) / f"{phase}.json", text.encode())
+        stamp = secrets.token_hex(8)
+        write_whole(self._batch(batch) / f"{phase}.stamp", stamp.encode())
+
+    def given(self, batch: str, phase: str) -> dict[str, Any] | None:
+        """Return what the join of a phase gave; None where it has not been."""
+        return _get(self._batch(batch) / f"{phase}.json")
+
+    def given_stamp(self, batch: str, phase: str) -> str:
+        """Return what is another each time that a join gives; "" where none has."""
+        try:
+            return (self._batch(batch) / f"{phase}.stamp").read_bytes().hex()
+        except FileNotFoundError:
+            return ""
+
+    def drop_given(self, batch: str, phase: str) -> None:
+        """Forget what the join of a phase gave."""
+        (self._batch(batch) / f"{phase}.stamp").unlink(missing_ok=True)
+        (self._batch(batch) / f"{phase}.json").unlink(missing_ok=True)
+
+    def close(self, batch: str, end: dict[str, Any]) -> None:
+        """Keep how a batch ended.
+
+        Raises:
+            OSError: it could not be written.
+        """
+        write_whole(self._batch(batch) / "closed.json", json.dumps(end).encode())
+
+    def reopen(self, batch: str) -> None:
+        """Forget that a batch ended."""
+        (self._batch(batch) / "closed.json").unlink(missing_ok=True)
+
+    def closed(self, batch: str) -> dict[str, Any] | None:
+        """Return how a batch ended; None while it is open."""
+        return _get(self._batch(batch) / "closed.json")
+
+    def remove(self, batch: str) -> None:
+        """Remove all records of a batch; takes are elsewhere and stay."""
+        remove_folder(self._batch(batch))
+
+    def _batch(self, batch: str) -> Place:
+        return self.folder / batch
+
+    def _shot(self, batch: str, phase: str, shot: int) -> Place:
+        return self._batch(batch) / phase / f"{shot}.json"
+
+    def _begun(self, batch: str, phase: str, shot: int) -> Place:
+        return self._batch(batch) / phase / f"{shot}.begun"
+
+
+def dump_job(job: JobFile) -> dict[str, Any]:
+    """Return a resolved job as plain values; `JobFile` reads them back the same."""
+    return job.model_dump(mode="json", by_alias=True)
+
+
+def _get(place: Place) -> dict[str, Any] | None:
+    return _plain(read_all([place])[0])
+
+
+def _plain(data: bytes | None) -> dict[str, Any] | None:
+    """Return the table that a file holds; None where there is none that is whole."""
+    try:
+        found = None if data is None else json.loads(data)
+    except ValueError:
+        return None
+    return found if isinstance(found, dict) else None
