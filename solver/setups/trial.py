@@ -12,6 +12,7 @@ import numpy as np
 
 from ..action.rehearsed import Action, sized_anew
 from ..arrays import FloatArray
+from ..crew.grip import Hold
 from ..crew.planner import planner_of
 from ..optics.lens import Lens
 from ..shot import HOLDS
@@ -107,7 +108,7 @@ class Rehearsal:
         screen = np.empty((action.n_frames, 3))
         done = work(
             rig.shape,
-            (
+            Hold(
                 HOLDS.index(setup.hold),
                 setup.view_rad,
                 setup.offset,
