@@ -1,6 +1,7 @@
 """What holds for the tree as a whole: names, sizes, directions of import."""
 
 import ast
+import functools
 import re
 import subprocess
 import sys
@@ -73,6 +74,7 @@ def sources(*folders: str) -> list[Path]:
     return sorted(path.relative_to(ROOT) for path in found)
 
 
+@functools.cache
 def parse(path: Path) -> ast.Module:
     return ast.parse((ROOT / path).read_text(encoding="utf-8"), filename=str(path))
 
