@@ -245,6 +245,7 @@ KNOWN_IN_CIRCLES = {
     "solver/take.py",
 }
 KNOWN_TWICE_DEFINED = {
+    "Samples",
     "Acted",
     "Ask",
     "Batch",
