@@ -245,7 +245,6 @@ KNOWN_IN_CIRCLES = {
     "solver/take.py",
 }
 KNOWN_TWICE_DEFINED = {
-    "Samples",
     "Acted",
     "Ask",
     "Batch",
@@ -259,6 +258,7 @@ KNOWN_TWICE_DEFINED = {
     "Motion",
     "Pool",
     "Record",
+    "Samples",
     "ServiceError",
     "Settings",
     "Size",
@@ -273,16 +273,7 @@ KNOWN_TWICE_DEFINED = {
 }
 KNOWN_WIDE_FUNCTIONS = {
     "jobs/run/local.py:solve_job",
-    "solver/crew/belief.py:perceive",
-    "solver/crew/belief.py:perceive_columns",
-    "solver/crew/grip.py:run_grip",
-    "solver/crew/head_target.py:frame_target",
-    "solver/crew/head_target.py:screen_side",
-    "solver/crew/operator.py:run_operator",
     "solver/crew/pose.py:base_poses",
-    "solver/crew/puller.py:focus_target",
-    "solver/crew/puller.py:run_puller",
-    "solver/crew/rehearse.py:rehearsed_focus",
     "solver/frame/look.py:look",
     "solver/frame/tally.py:tally",
     "solver/frame/tally.py:tally_moves",
