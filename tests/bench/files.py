@@ -2,14 +2,16 @@
 
 import shutil
 import tempfile
+from dataclasses import asdict
 from pathlib import Path
 
 import pyarrow.parquet as pq
 
 from carrellata.jobs.job.load import load_job
 from carrellata.jobs.run.solve_shot import Work, solve_shot
+from carrellata.jobs.takes.metadata import take_metadata
+from carrellata.jobs.takes.parquet_form import take_bytes
 from carrellata.jobs.takes.store import Store
-from carrellata.jobs.takes.table import take_bytes, take_metadata
 
 from .clock import medians, paired, ratio
 from .figures import Figure, Sizes
@@ -40,7 +42,9 @@ def run(sizes: Sizes) -> list[Figure]:
         takes = {
             spec.name: pq.read_table(work.store.take(spec.name)) for spec in job.shots
         }
-        keys = {shot: take_metadata(table)["keys"] for shot, table in takes.items()}
+        keys = {
+            shot: asdict(take_metadata(table).keys) for shot, table in takes.items()
+        }
         sources = [folder / spec.subjects[0].file for spec in job.shots]
 
         def stored() -> None:

@@ -14,7 +14,8 @@ from carrellata.jobs.review.plan_view import GAUGE_M
 from carrellata.jobs.review.shown import Shown, marked_rows, rail_points, shown_of
 from carrellata.jobs.review.svg import Scale, element, number, text
 from carrellata.jobs.run.local import solve_job
-from carrellata.jobs.takes.table import read_take, take_metadata
+from carrellata.jobs.takes.metadata import take_metadata
+from carrellata.jobs.takes.take_file import read_take
 from carrellata.solver.arrays import FloatArray
 from carrellata.solver.rigs.rig import arc
 
@@ -113,7 +114,7 @@ def test_rails_lie_half_a_gauge_beside_the_track_of_the_job(
     drawing: ElementTree.Element, take_path: Path
 ) -> None:
     plan = part(drawing, "plan")
-    rig = take_metadata(read_take(take_path))["setup"]["rig"]
+    rig = take_metadata(read_take(take_path)).setup["rig"]
     start, end = np.array(rig["from"][:2]) / 100, np.array(rig["to"][:2]) / 100
     along = (end - start) / np.hypot(*(end - start))
     left = GAUGE_M / 2 * np.array([-along[1], along[0]])

@@ -14,8 +14,8 @@ from walks import files_below, save_job, walking_job, walking_shot
 from carrellata.jobs.export import frames as pictures
 from carrellata.jobs.export.scene_view import figures_of, scene_view
 from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.takes.metadata import take_metadata
 from carrellata.jobs.takes.sequence_table import CutClock, ShotRow
-from carrellata.jobs.takes.table import take_metadata
 from carrellata.worker.cli import main
 
 
@@ -43,7 +43,7 @@ def test_a_figure_stands_where_the_take_has_its_subject(world, rig) -> None:
     aim_u, aim_v, size = (
         take.table[n].to_numpy() for n in ("subject_u", "subject_v", "subject_size")
     )
-    assert take_metadata(take.table)["asked"]["framing"]["size"] == "full"
+    assert take_metadata(take.table).asked.framing["size"] == "full"
     for k in range(0, len(take.table), 5):
         (shape,) = scene_view(take.curves, figures, k).shapes
         points = np.vstack(shape.rings)
