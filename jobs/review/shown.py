@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ...solver.arrays import BoolArray, FloatArray, IntArray
 from ..job.spec import WorldSpec
 from ..takes.bodies import Body, read_bodies
-from ..takes.metadata import TakeMetadata, take_metadata
+from ..takes.metadata import Rail, TakeMetadata, take_metadata
 
 N_MARKS = 4
 READ = (
@@ -32,6 +32,7 @@ READ = (
 NAMES = ("shot", "subject")
 """Columns of names that are read, too."""
 
+_RAIL_POINTS = 49  # along a rail that is not straight
 _SIZE_STEP = 0.15  # of the logarithm within a frame; only a cue changes it so
 
 
@@ -143,7 +144,7 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
         columns={name: values[cut] for name, values in columns.items()},
         frames=columns["frame"].astype(np.int64)[cut],
         times_s=times_s[cut] - times_s[cut][0],
-        rail=rail_points(metadata.setup["rig"], world),
+        rail=rail_points(metadata.rail),
         camera=camera[cut],
         pan_rad=np.radians(columns["pan_deg"][cut]),
         tilt_rad=np.radians(columns["tilt_deg"][cut]),
@@ -176,20 +177,11 @@ def _metres(points: FloatArray, world: WorldSpec) -> FloatArray:
     return points
 
 
-def rail_points(rig: dict[str, Any], world: WorldSpec) -> FloatArray:
-    """Return points along a rig from above, (m, 2) [m] in the axes of a plan."""
-    if rig["kind"] == "sticks":
-        ends = [rig["at"]]
-    elif rig["kind"] == "track":
-        ends = [rig["from"], rig["to"]]
-    else:
-        angles = rig["start_deg"] + rig["sweep_deg"] * np.linspace(0.0, 1.0, 49)
-        angles = np.radians(angles)
-        outward = np.column_stack([-np.sin(angles), np.cos(angles)])
-        centre = _metres(np.array([rig["centre"]]), world)[:, :2]
-        arc: FloatArray = centre + rig["radius"] * world.metres_per_unit * outward
-        return arc
-    return _metres(np.array(ends), world)[:, :2]
+def rail_points(rail: Rail) -> FloatArray:
+    """Return points along a rail from above, (m, 2) [m] in the axes of a plan."""
+    count = {"sticks": 1, "track": 2}.get(rail.kind, _RAIL_POINTS)
+    places = rail.places_m(np.linspace(0.0, rail.length_m, count))
+    return places[:, [0, 2]] * [1.0, -1.0]
 
 
 def marked_rows(

@@ -28,8 +28,8 @@ from ..job.shot import ShotSpec
 from ..job.spec import WorldSpec
 from ..takes.judgement import Candidate, Judgement
 from ..takes.keys import digest, judge_key, setup_of
+from ..takes.why_no_take import no_setup_words
 from .asks import ask_of, setup_values
-from .no_setup_words import no_setup_words
 from .shots import VIEWS_DEG, Prepared, rig_fields
 
 if TYPE_CHECKING:

@@ -70,10 +70,13 @@ class Rail:
     start_deg: float
     turn: float
 
-    @property
-    def places_m(self) -> FloatArray:
-        """Lens places along the rail, (k, 3) [m]."""
-        s = np.linspace(0.0, self.length_m, 64)[:, None]
+    def places_m(self, rail_m: FloatArray) -> FloatArray:
+        """Return lens places, (k, 3) [m].
+
+        Args:
+            rail_m: where on the rail, (k,) [m].
+        """
+        s = rail_m[:, None]
         if self.kind != "arc":
             return self.origin_m + s * self.direction
         angle = np.radians(self.start_deg) + self.turn * s / self.radius_m

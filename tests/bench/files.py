@@ -2,7 +2,6 @@
 
 import shutil
 import tempfile
-from dataclasses import asdict
 from pathlib import Path
 
 import pyarrow.parquet as pq
@@ -42,16 +41,14 @@ def run(sizes: Sizes) -> list[Figure]:
         takes = {
             spec.name: pq.read_table(work.store.take(spec.name)) for spec in job.shots
         }
-        keys = {
-            shot: asdict(take_metadata(table).keys) for shot, table in takes.items()
-        }
+        keys = {shot: take_metadata(table).keys for shot, table in takes.items()}
         sources = [folder / spec.subjects[0].file for spec in job.shots]
 
         def stored() -> None:
             shutil.rmtree(out, ignore_errors=True)
             for source, (shot, table) in zip(sources, takes.items(), strict=True):
                 pq.read_table(source)
-                work.store.put(shot, keys[shot]["take"], table.to_reader())
+                work.store.put(shot, keys[shot].take, table.to_reader())
 
         def plain() -> None:
             shutil.rmtree(out, ignore_errors=True)

@@ -55,7 +55,7 @@ def test_a_figure_stands_where_the_take_has_its_subject(world, rig) -> None:
         assert 0 < share < 1
         assert feet[0] + share * across == pytest.approx(aim_u[k], abs=0.02)
         # Feet to crown, in frame heights; the tilt of the figure does not matter.
-        ratio = take.curves.gate["tan_u"] / take.curves.gate["tan_v"]
+        ratio = take.curves.gate.tan_u / take.curves.gate.tan_v
         height = np.hypot(across * ratio, along) / 2
         assert height == pytest.approx(size[k], rel=0.02)
 
@@ -78,7 +78,7 @@ def test_the_horizon_is_at_the_height_of_the_lens() -> None:
     tilt = np.radians(curves.tilt_deg[4])
     assert left == pytest.approx(right)
     # A level direction stands at minus the tilt over the axis.
-    assert left == pytest.approx(np.tan(-tilt) / curves.gate["tan_v"])
+    assert left == pytest.approx(np.tan(-tilt) / curves.gate.tan_v)
 
 
 def test_lines_that_reach_behind_the_lens_are_cut_off() -> None:

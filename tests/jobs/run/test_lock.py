@@ -123,7 +123,7 @@ def test_measures_against_new_action_are_the_projection_of_it(first) -> None:
     ahead = -np.sin(pan) * x + np.cos(pan) * y
     depth = np.cos(tilt) * ahead + np.sin(tilt) * z
     up = np.cos(tilt) * z - np.sin(tilt) * ahead
-    u, v = right / depth / gate["tan_u"], up / depth / gate["tan_v"]
+    u, v = right / depth / gate.tan_u, up / depth / gate.tan_v
     cut = ~take["handle"].to_numpy()
     miss_u = (u - take["aim_u"].to_numpy())[cut]
     miss_v = (v - take["aim_v"].to_numpy())[cut]
