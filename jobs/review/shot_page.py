@@ -8,7 +8,7 @@ import numpy as np
 from markupsafe import Markup
 
 from ..job.rate import rate_text
-from ..takes.metadata import Asked
+from ..takes.metadata import ShotBrief
 from .curves import curves
 from .frame_view import thumbnail
 from .grip_sheet import sheet_words
@@ -145,7 +145,7 @@ def _setup(shown: Shown) -> list[tuple[str, str]]:
             f"{lens_words(setup)}, f/{shown.columns['stop'][0]:g}, circle of "
             f"confusion {metadata.asked.coc_mm:g} mm",
         ),
-        ("Asked", _framing(metadata.asked)),
+        ("ShotBrief", _framing(metadata.asked)),
         (
             "Operator",
             f"{crew.preset}, {reaction}, at most {operator['max_speed']:g} deg/s "
@@ -163,7 +163,7 @@ def _setup(shown: Shown) -> list[tuple[str, str]]:
     ]
 
 
-def _framing(asked: Asked) -> str:
+def _framing(asked: ShotBrief) -> str:
     framing = asked.framing
     parts = [size_words(asked), f"angle {framing['angle']}"]
     if framing["place"] is not None:

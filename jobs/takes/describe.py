@@ -17,7 +17,7 @@ from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from .grip_metadata import sheet_metadata
 from .keys import Keys, setup_of
-from .metadata import Asked, CrewNumbers, Rail, TakeGate, TakeMetadata
+from .metadata import CrewNumbers, Rail, ShotBrief, TakeGate, TakeMetadata
 
 
 def described(
@@ -103,9 +103,9 @@ def _knots(take: Take) -> dict[str, FloatArray]:
     }
 
 
-def _asked(spec: ShotSpec) -> Asked:
+def _asked(spec: ShotSpec) -> ShotBrief:
     lens = spec.camera.lens(spec.fixed_lens_mm)
-    return Asked(
+    return ShotBrief(
         frames=spec.frames,
         handles=spec.handles,
         samples_per_frame=spec.samples_per_frame,

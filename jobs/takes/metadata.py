@@ -128,7 +128,7 @@ class CrewNumbers:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Asked:
+class ShotBrief:
     """What the job asked of the picture, of the lens and of the film.
 
     Attributes:
@@ -189,7 +189,7 @@ class TakeMetadata:
     rail: Rail
     knots: Mapping[str, FloatArray]
     crew: CrewNumbers
-    asked: Asked
+    asked: ShotBrief
     grip_sheet: Plain
     ends: ShotEnds
     measures: Measures
@@ -259,7 +259,7 @@ def _of_json(written: bytes) -> TakeMetadata:
         rail=Rail.of_plain(values["rail"], world),
         knots={name: np.array(rows) for name, rows in values["knots"].items()},
         crew=CrewNumbers(**values["crew"]),
-        asked=Asked(**asked),
+        asked=ShotBrief(**asked),
         grip_sheet=values["grip_sheet"],
         ends=ShotEnds.from_plain(values["ends"]),
         measures=values["measures"],
@@ -279,6 +279,6 @@ def _axes(world: WorldSpec) -> Plain:
     }
 
 
-def _fields(values: CrewNumbers | Asked) -> Plain:
+def _fields(values: CrewNumbers | ShotBrief) -> Plain:
     """Return fields by name, not copied, as they are written at once."""
     return {each.name: getattr(values, each.name) for each in fields(values)}
