@@ -5,6 +5,7 @@ scene's up axis to Y up, degrees to radians, names to numbers.
 """
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import radians, sqrt
 from pathlib import Path
@@ -30,6 +31,7 @@ from ..job.crew import ChannelSpec, CrewSpec
 from ..job.framing import FramingSpec
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile, WorldSpec
+from ..job.subject import SubjectSpec
 from ..subjects import SubjectReader, read_subject
 from ..subjects.axes import inside_from_scene
 from ..subjects.faults import SubjectError
@@ -41,16 +43,22 @@ _AT_ONCE = 1024  # samples that are held against a rail, so that memory stays sm
 SIZE_RANGE = 2.5  # a rig that never comes within this factor of the size can't give it
 
 
+Spans = tuple[tuple[int, int], ...]
+"""First and last frame of stretches, inclusive."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Prepared:
     """A shot read, checked and ready: the solver's shot, its spec, its inputs.
 
-    `inputs` maps subject names to the SHA-256 of the bytes read for them.
+    `inputs` maps subject names to the SHA-256 of the bytes read for them, `uncovered`
+    to the frames that their tables do not reach: first and last, inclusive.
     """
 
     shot: Shot
     spec: ShotSpec
     inputs: dict[str, str]
+    uncovered: dict[str, Spans]
 
 
 def prepare(
@@ -101,7 +109,8 @@ def build_shot(
         ShotDataError: a subject can't be read; every fault is named.
     """
     path = f"shots[{job.place_of(spec.name)}]"
-    tracks = _read_tracks(job, spec, folder, path, read)
+    entries = _seen(spec, _read_tracks(job, spec, folder, path, read), path)
+    tracks = [one for one, _ in entries]
     subjects = tuple(
         Subject(
             name=one.name,
@@ -115,7 +124,7 @@ def build_shot(
             share=ask.share,
             must_hold=ask.must_hold,
         )
-        for one, ask in zip(tracks, spec.subjects, strict=True)
+        for one, ask in entries
     )
     lens = spec.camera.lens(spec.fixed_lens_mm)
     rigged = rig_fields(spec, job.world)
@@ -140,7 +149,8 @@ def build_shot(
         **rigged,
     )
     inputs = {one.name: one.digest for one in tracks}
-    return Prepared(shot=shot, spec=spec, inputs=inputs)
+    uncovered = {one.name: one.uncovered for one in tracks if one.uncovered}
+    return Prepared(shot=shot, spec=spec, inputs=inputs, uncovered=uncovered)
 
 
 def _read_tracks(
@@ -167,6 +177,33 @@ def _read_tracks(
     if faults:
         raise ShotDataError(spec.name, tuple(faults))
     return tracks
+
+
+def _seen(
+    spec: ShotSpec, tracks: Sequence[SubjectTrack], path: str
+) -> list[tuple[SubjectTrack, SubjectSpec]]:
+    """Return the tracks that are seen in some frame, each with its entry in the job.
+
+    Who is never seen and never framed is left out of the shot.
+
+    Raises:
+        ShotDataError: who is framed is never seen.
+    """
+    framed = {cue.subject for cue in spec.cues}
+    entries, faults = [], []
+    for k, (one, asked) in enumerate(zip(tracks, spec.subjects, strict=True)):
+        if one.new.any():
+            entries.append((one, asked))
+        elif asked.share > 0 or asked.name in framed:
+            first, last = spec.read_from, spec.solved_frames[1]
+            message = (
+                f"{one.name} is seen in no frame of {first}-{last}: give the subject "
+                "share 0, or correct its column 'visible'"
+            )
+            faults.append(Fault(path=f"{path}.subjects[{k}]", message=message))
+    if faults:
+        raise ShotDataError(spec.name, tuple(faults))
+    return entries
 
 
 def _inside(world: WorldSpec, point: tuple[float, float, float]) -> FloatArray:

@@ -14,7 +14,7 @@ from ..errors import ShotDataError
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..subjects import SubjectReader, read_subject
-from ..takes.continuity import plain_finding
+from ..takes.continuity import plain_finding, unseen_finding
 from ..takes.judgement import Judgement
 from ..takes.keys import Keys, canonical, judge_key, setup_of, take_key
 from ..takes.sequence_table import ShotRow
@@ -66,6 +66,11 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: "Chosen | None" = None) -> Sh
         return failed_row(work, spec, "\n".join(map(str, error.faults)))
     judge = judge_key(work.job, spec, prepared.inputs)
     keys = Keys(judge=judge, take=take_key(judge, setup_of(closed)))
+    unseen = [
+        plain_finding(unseen_finding(name, first, last), spec)
+        for name, spans in prepared.uncovered.items()
+        for first, last in spans
+    ]
     kept = work.store.find(spec.name, keys)
     if kept is not None:
         metadata = take_metadata(kept)
@@ -87,6 +92,7 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: "Chosen | None" = None) -> Sh
         work,
         closed,
         status=status,
+        findings=canonical(unseen),
         take_key=keys.take,
         judge_key=keys.judge,
         measures=measures,

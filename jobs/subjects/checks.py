@@ -56,17 +56,6 @@ def check_cover(samples: Samples, wanted: Wanted, source: Source) -> Iterator[Fa
         )
 
 
-def check_seen(new: BoolArray, wanted: Wanted, source: Source) -> Iterator[Fault]:
-    """Yield a fault if the subject is seen in no frame of the shot."""
-    if not new.any():
-        span = f"{wanted.first_frame}-{wanted.last_frame}"
-        yield _fault(
-            source,
-            f"is seen in no frame of {span}: leave the subject out of this shot, or "
-            "correct its column 'visible'",
-        )
-
-
 def check_values(samples: Samples, source: Source) -> Iterator[Fault]:
     """Yield a fault for each kind of value that is no number or far out of range."""
     groups = [("x, y, z", samples.points)]

@@ -14,7 +14,6 @@ from .checks import (
     Wanted,
     check_cover,
     check_order,
-    check_seen,
     check_speed,
     check_values,
 )
@@ -194,7 +193,6 @@ def _track(
     rate = wanted.rate
     times_s = full.frames * rate.denominator / rate.numerator
     new = _new(reference, full, times_s)
-    refuse_any(check_seen(new, wanted, source))
     refuse_any(
         check_speed(
             full.frames,

@@ -46,14 +46,6 @@ def test_frames_of_another_shot_are_named(tmp_path, span):
     assert line.startswith(asks)
 
 
-def test_a_subject_that_nobody_sees_is_named_with_the_remedy(tmp_path):
-    columns = walk() | {"visible": np.zeros(110, dtype=bool)}
-    assert faults_of(tmp_path, columns) == [
-        f"{X} is seen in no frame of 1001-1110: leave the subject out of this shot, "
-        "or correct its column 'visible'"
-    ]
-
-
 def test_only_the_frames_asked_for_are_kept_and_judged(tmp_path):
     columns = walk(900, 1200)
     columns["x"][:50] = np.nan
