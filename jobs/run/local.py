@@ -192,7 +192,7 @@ def solve_task(work: Work, task: Task) -> ShotRow:
 def judge_task(work: Work, spec: ShotSpec) -> Judgement:
     """Judge the setups of one shot; it has failed where that cannot be written."""
     # Imported here: who solves given setups loads nothing that chooses.
-    from .judge_shot import judge_shot
+    from .judge_once import judge_shot
 
     try:
         return judge_shot(work, spec)

@@ -23,8 +23,9 @@ from service_process import Service, running, walk_job
 from carrellata.jobs.job.load import tables_of_json
 from carrellata.jobs.job.parse import parse_job
 from carrellata.jobs.run.judge_shot import judge_alone
+from carrellata.jobs.run.make_take import solve_prepared
 from carrellata.jobs.run.shots import prepare
-from carrellata.jobs.run.solve_shot import Work, solve_prepared
+from carrellata.jobs.run.solve_shot import Work
 from carrellata.jobs.takes.keys import Keys, judge_key, setup_of, take_key
 from carrellata.jobs.takes.store import Store
 from carrellata.worker.client import ARROW, JSON, PARQUET, Client

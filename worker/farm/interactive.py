@@ -25,7 +25,7 @@ from ...jobs.job.spec import JobFile
 from ...jobs.places.object_errors import StoreError
 from ...jobs.places.place import Place, failure_words
 from ...jobs.run.choose import choose_setups
-from ...jobs.run.judge_shot import judge_shot
+from ...jobs.run.judge_once import judge_shot
 from ...jobs.run.solve_shot import Work, failed_row, solve_shot, unchosen_row
 from ...jobs.takes.sequence_table import ShotRow
 from ...jobs.takes.store import Store

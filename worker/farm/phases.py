@@ -15,7 +15,7 @@ from ...jobs.job.shot import ShotSpec
 from ...jobs.job.spec import JobFile
 from ...jobs.places.place import Place
 from ...jobs.run.choose import Chosen, choose_setups
-from ...jobs.run.judge_shot import judge_shot
+from ...jobs.run.judge_once import judge_shot
 from ...jobs.run.local import shots_to_judge
 from ...jobs.run.solve_shot import Work, failed_row, solve_shot, unchosen_row
 from ...jobs.takes.judgement import Candidate, Judgement

@@ -9,7 +9,7 @@ from starlette.concurrency import run_in_threadpool
 
 from ...jobs.errors import InputError
 from ...jobs.takes.store import Store
-from ...jobs.takes.table import read_take
+from ...jobs.takes.take_file import read_take
 from .auth import Caller
 from .batch_runner import Batches, KeyUsedError, events
 from .batch_store import Batch

@@ -22,16 +22,17 @@ from ...jobs.job.shot import ShotSpec
 from ...jobs.job.spec import JobFile
 from ...jobs.run.choose import choose_setups
 from ...jobs.run.judge_shot import judge_alone
+from ...jobs.run.make_take import solve_prepared
 from ...jobs.run.shots import prepare
-from ...jobs.run.solve_shot import Work, solve_prepared
+from ...jobs.run.solve_shot import Work
 from ...jobs.subjects import SubjectReader
 from ...jobs.subjects.confined import ConfinedReader, faults_of_name
 from ...jobs.subjects.read import track_of_source
 from ...jobs.subjects.reference import SubjectReference, Up
 from ...jobs.subjects.track import SubjectTrack
 from ...jobs.takes.keys import Keys, judge_key, setup_of, take_key
+from ...jobs.takes.metadata import take_metadata
 from ...jobs.takes.store import Store
-from ...jobs.takes.table import take_metadata
 from ...solver.errors import SolverError
 from .limits import Limits, batch_faults, take_faults
 from .problems import Refusal, refusal_of
@@ -223,7 +224,7 @@ def solve_take(body: bytes, rules: Rules, form: str) -> SolvedTake | Refusal:
             refusal_of(error) if isinstance(error, ShotDataError) else _unsolved(error)
         )
     return SolvedTake(
-        take_key=take_metadata(table)["keys"]["take"],
+        take_key=take_metadata(table).keys.take,
         stream=stream_bytes(table),
         form=form,
         body=rendered(table, form),
