@@ -5,7 +5,6 @@ scene's up axis to Y up, degrees to radians, names to numbers.
 """
 
 import hashlib
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import radians, sqrt
 from pathlib import Path
@@ -31,11 +30,9 @@ from ..job.crew import ChannelSpec, CrewSpec
 from ..job.framing import FramingSpec
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile, WorldSpec
-from ..job.subject import SubjectSpec
 from ..subjects import SubjectReader, read_subject
 from ..subjects.axes import inside_from_scene
-from ..subjects.faults import SubjectError
-from ..subjects.track import SubjectTrack
+from .tracks import seen_tracks
 
 VIEWS_DEG = {"front": 0.0, "three_quarter": 45.0, "profile": 90.0, "rear": 180.0}
 THROUGH_CAMERA_M = 0.3
@@ -109,7 +106,7 @@ def build_shot(
         ShotDataError: a subject can't be read; every fault is named.
     """
     path = f"shots[{job.place_of(spec.name)}]"
-    entries = _seen(spec, _read_tracks(job, spec, folder, path, read), path)
+    entries = seen_tracks(job, spec, folder, path, read)
     tracks = [one for one, _ in entries]
     subjects = tuple(
         Subject(
@@ -151,59 +148,6 @@ def build_shot(
     inputs = {one.name: one.digest for one in tracks}
     uncovered = {one.name: one.uncovered for one in tracks if one.uncovered}
     return Prepared(shot=shot, spec=spec, inputs=inputs, uncovered=uncovered)
-
-
-def _read_tracks(
-    job: JobFile, spec: ShotSpec, folder: Path, path: str, read: SubjectReader
-) -> list[SubjectTrack]:
-    tracks: list[SubjectTrack] = []
-    faults: list[Fault] = []
-    for k, reference in enumerate(spec.subjects):
-        try:
-            one = read(
-                reference,
-                folder=folder,
-                rate=job.rate,
-                first_frame=spec.read_from,
-                last_frame=spec.solved_frames[1],
-                up=job.world.up,
-                metres_per_unit=job.world.metres_per_unit,
-                path=f"{path}.subjects[{k}]",
-            )
-        except SubjectError as error:
-            faults.extend(error.faults)
-        else:
-            tracks.append(one)
-    if faults:
-        raise ShotDataError(spec.name, tuple(faults))
-    return tracks
-
-
-def _seen(
-    spec: ShotSpec, tracks: Sequence[SubjectTrack], path: str
-) -> list[tuple[SubjectTrack, SubjectSpec]]:
-    """Return the tracks that are seen in some frame, each with its entry in the job.
-
-    Who is never seen and never framed is left out of the shot.
-
-    Raises:
-        ShotDataError: who is framed is never seen.
-    """
-    framed = {cue.subject for cue in spec.cues}
-    entries, faults = [], []
-    for k, (one, asked) in enumerate(zip(tracks, spec.subjects, strict=True)):
-        if one.new.any():
-            entries.append((one, asked))
-        elif asked.share > 0 or asked.name in framed:
-            first, last = spec.read_from, spec.solved_frames[1]
-            message = (
-                f"{one.name} is seen in no frame of {first}-{last}: give the subject "
-                "share 0, or correct its column 'visible'"
-            )
-            faults.append(Fault(path=f"{path}.subjects[{k}]", message=message))
-    if faults:
-        raise ShotDataError(spec.name, tuple(faults))
-    return entries
 
 
 def _inside(world: WorldSpec, point: tuple[float, float, float]) -> FloatArray:
