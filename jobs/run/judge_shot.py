@@ -24,12 +24,11 @@ from ...solver.setups.score import Judged, judged
 from ...solver.setups.search import candidates
 from ...solver.setups.setup import SIDES, Ask, Setup, View
 from ...solver.setups.trial import Rehearsal, Trial
-from ..errors import InputError, ShotDataError
 from ..job.shot import ShotSpec
 from ..job.spec import WorldSpec
-from ..takes.judgement import Candidate, Judgement, read_judgement
+from ..takes.judgement import Candidate, Judgement
 from ..takes.keys import digest, judge_key, setup_of
-from ..takes.table import read_take, take_metadata
+from ..takes.table import take_metadata
 from ..takes.why_no_take import no_setup_words
 from .asks import ask_of, setup_values
 from .shots import VIEWS_DEG, Prepared, rig_fields
@@ -55,42 +54,21 @@ def judge_shot(work: Work, spec: ShotSpec) -> Judgement:
     that shares its setup by letter, the setups of all shots of the letter are judged.
 
     Raises:
+        ShotDataError: the data of a subject cannot be used.
         OSError: the judgement could not be written.
     """
-    try:
-        group = _group(work, spec)
-    except ShotDataError as error:
-        return Judgement(
-            shot=spec.name,
-            key="",
-            status="failed",
-            error="\n".join(map(str, error.faults)),
-        )
+    group = _group(work, spec)
     own, _, prepared = group[0]
     judge = judge_key(work.job, own, prepared.inputs)
     last = _last_night(work, spec)
     members = sorted(judge_key(work.job, one, read.inputs) for one, _, read in group)
     key = digest({"own": judge, "group": members, "last": last})
-    path = work.store.candidates(spec.name)
-    known = read_judgement(path)
+    known = work.store.judgement(spec.name)
     if known is not None and known.key == key:
         return known
     found = _judged(work, spec, group, judge, key, last)
-    found.write(path)
+    work.store.keep_judgement(found)
     return found
-
-
-def judge_alone(work: Work, spec: ShotSpec) -> Judgement:
-    """Return the setups that a shot can have by itself; nothing is read or written.
-
-    For a job of one shot: there is no last night, and nobody shares its setup.
-
-    Raises:
-        ShotDataError: its data cannot be used.
-    """
-    member = (spec, *ask_of(work.job, spec, work.folder, read=work.read))
-    judge = judge_key(work.job, spec, member[2].inputs)
-    return _judged(work, spec, [member], judge, judge, None)
 
 
 Member = tuple[ShotSpec, Ask, Prepared]
@@ -245,10 +223,10 @@ def _last_night(work: Work, spec: ShotSpec) -> dict[str, Any] | None:
     """Return setup and judge key of the current take, where it counts."""
     if spec.keep_setup.from_ == "none" or not spec.is_open:
         return None
-    try:
-        metadata = take_metadata(read_take(work.store.take(spec.name)))
-    except InputError:
+    table = work.store.current(spec.name)
+    if table is None:
         return None
+    metadata = take_metadata(table)
     return {"setup": metadata["setup"], "judge_key": metadata["keys"]["judge"]}
 
 

@@ -20,6 +20,7 @@ from ..errors import InputError
 from ..places.atomic import name_whole, remove_leftovers
 from ..places.objects import ObjectPath
 from ..places.place import Place, remove_folder
+from .judgement import Judgement, read_judgement
 from .keys import Keys
 from .table import read_take, take_metadata, write_take
 
@@ -83,13 +84,33 @@ class Store:
         if current is None or _keys(current).take != take_key:
             name_whole(self.take(shot), self.kept(shot, take_key))
 
-    def put(self, shot: str, take_key: str, take: pa.RecordBatchReader) -> None:
-        """Make a take, whose key is this, the current one of its shot; it is read.
+    def current(self, shot: str) -> pa.Table | None:
+        """Return the current take of a shot, whole, or None."""
+        return _whole_take(self.take(shot))
+
+    def judgement(self, shot: str) -> Judgement | None:
+        """Return what came of judging a shot last, or None.
+
+        Raises:
+            StoreError: an object store does not answer, so that nobody knows.
+        """
+        return read_judgement(self.candidates(shot))
+
+    def keep_judgement(self, judgement: Judgement) -> None:
+        """Keep what came of judging a shot.
+
+        Raises:
+            OSError: it could not be written; the one before is as it was.
+        """
+        judgement.write(self.candidates(judgement.shot))
+
+    def put(self, shot: str, keys: Keys, take: pa.RecordBatchReader) -> None:
+        """Make a take, whose keys are these, the current one of its shot; it is read.
 
         Raises:
             OSError: it could not be written; the current take is as it was.
         """
-        path = self.kept(shot, take_key)
+        path = self.kept(shot, keys.take)
         write_take(take, path)
         name_whole(self.take(shot), path)
 
