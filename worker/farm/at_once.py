@@ -8,7 +8,7 @@ from ...jobs.job.spec import JobFile
 from ...jobs.places.place import Place
 from ...jobs.run.asked import choose_shots
 from ...jobs.run.lock import with_locked_setups
-from ...jobs.run.spool import dump_job
+from ...jobs.run.record import dump_job
 from ...jobs.takes.keys import digest, solver_version
 from ...jobs.takes.sequence_table import ShotRow
 from ...jobs.takes.store import Store

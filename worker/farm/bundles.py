@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator, Sequence
 from celery import Celery
 
 from ...jobs.run.phases import Phase
-from ...jobs.run.spool import Record
+from ...jobs.run.record import Record
 from .app import send_units
 from .settings import Settings
 

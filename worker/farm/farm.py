@@ -10,7 +10,8 @@ from celery import Celery
 
 from ...jobs.places.place import Place, place_of
 from ...jobs.run.phases import PHASES
-from ...jobs.run.spool import Outcome, Record, Spool
+from ...jobs.run.record import Record
+from ...jobs.run.spool import Outcome, Spool
 from .app import make_app, send_join
 from .broker import answering, quick_client
 from .settings import Settings

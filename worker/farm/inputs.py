@@ -8,7 +8,7 @@ from typing import Any
 
 from ...jobs.errors import Fault
 from ...jobs.job.spec import JobFile
-from ...jobs.run.spool import Record
+from ...jobs.run.record import Record
 from ...jobs.subjects import SubjectError, SubjectReference, SubjectTrack, read_subject
 from ...jobs.subjects.confined import ConfinedReader
 from .places import PlaceError, place_below

@@ -26,9 +26,9 @@ from ...jobs.places.object_errors import StoreError
 from ...jobs.places.place import Place, place_of
 from ...jobs.run.attempt import attempt
 from ...jobs.run.phases import TAKE
+from ...jobs.run.record import dump_job
 from ...jobs.run.run import take_alone
 from ...jobs.run.solve_shot import Work, failed_row
-from ...jobs.run.spool import dump_job
 from ...jobs.takes.sequence_table import ShotRow
 from ...jobs.takes.store import Store
 from .app import SOFT, send_take

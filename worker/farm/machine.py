@@ -16,8 +16,9 @@ from ...jobs.errors import InputError
 from ...jobs.job.shot import ShotSpec
 from ...jobs.places.place import place_of
 from ...jobs.run.phases import Given, Phase, phases_of, read_given
+from ...jobs.run.record import Record
 from ...jobs.run.solve_shot import Work
-from ...jobs.run.spool import BatchRecords, Record, RecordError, Spool
+from ...jobs.run.spool import BatchRecords, RecordError, Spool
 from ...jobs.takes.store import Store
 from .app import send_join, send_units
 from .broker import patient_client

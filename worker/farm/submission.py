@@ -15,7 +15,8 @@ from ...jobs.places.place import Place
 from ...jobs.run.asked import choose_shots
 from ...jobs.run.lock import with_locked_setups
 from ...jobs.run.phases import Phase, phases_of
-from ...jobs.run.spool import Record, dump_job, new_name
+from ...jobs.run.record import Record, dump_job
+from ...jobs.run.spool import new_name
 from ...jobs.takes.keys import canonical, solver_version
 from ...jobs.takes.store import Store
 from .app import BATCH

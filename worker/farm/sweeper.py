@@ -14,7 +14,8 @@ from kombu.exceptions import OperationalError
 from redis.exceptions import RedisError
 
 from ...jobs.run.phases import Phase, phase_named, phases_of
-from ...jobs.run.spool import Record, RecordError
+from ...jobs.run.record import Record
+from ...jobs.run.spool import RecordError
 from . import figures
 from .app import BATCH, QUEUES, send_canary, send_join
 from .bundles import send_shots

@@ -23,9 +23,10 @@ from ...jobs.run.executor import Recorded
 from ...jobs.run.local import processes, workers_for
 from ...jobs.run.lock import with_locked_setups
 from ...jobs.run.phases import Result, merge
+from ...jobs.run.record import Record
 from ...jobs.run.run import names_of, report, run_phases
 from ...jobs.run.solve_shot import Work
-from ...jobs.run.spool import BatchRecords, Record, Spool
+from ...jobs.run.spool import BatchRecords, Spool
 from ...jobs.subjects import read_subject
 from ...jobs.takes.sequence_table import ShotRow
 from ...jobs.takes.store import Store

@@ -14,18 +14,17 @@ import contextlib
 import hashlib
 import json
 import logging
-import os
-import signal
-import sys
 import time
 from collections import OrderedDict
-from collections.abc import AsyncIterator, Coroutine
+from collections.abc import Coroutine
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ...jobs.errors import CarrellataError, InputError, ServiceError
 from ...jobs.places.atomic import write_whole
-from ...jobs.run.spool import About, Spool
+from ...jobs.run.record import About
+from ...jobs.run.spool import Spool
+from .batch_process import End, RunProcess
 from .batch_view import Batch
 from .recording import Desk
 from .settings import Settings
@@ -35,20 +34,12 @@ if TYPE_CHECKING:
 
 _log = logging.getLogger(__name__)
 
-_RUN = f"{__package__}.batch_run"
-_LONGEST_LINE = 64 * 2**20
-_GRACE_S = 2.0  # for a run to end in order; then it is killed
 _MOST_RUNS = 3  # of a batch whose process dies
 _BEAT_S = 10.0
 _LOOK_S = 0.25  # between looks at a batch on a farm
 _AWAY_S = 1.0  # between tries while the farm is not reachable
 _PRUNE_S = 6 * 3600.0
 _HELD = 8  # ended batches that are kept read
-
-
-def hold_signals() -> None:
-    """Keep back what would end a process before it can say how it ended."""
-    signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGTERM))
 
 
 class KeyUsedError(CarrellataError):
@@ -75,7 +66,7 @@ class Batches:
         self._queue: asyncio.Queue[Batch] = asyncio.Queue()
         self._changed = asyncio.Condition()
         self._runners: set[asyncio.Task[None]] = set()
-        self._processes: dict[str, asyncio.subprocess.Process] = {}
+        self._processes: dict[str, RunProcess] = {}
         self._running: set[str] = set()
 
     def start(self) -> None:
@@ -174,9 +165,9 @@ class Batches:
         if self._farm is not None:
             pass  # whoever looks at it passes it on
         elif batch.about.batch in self._running:
-            self._signal(batch, signal.SIGINT)
-            loop = asyncio.get_running_loop()
-            loop.call_later(_GRACE_S, self._signal, batch, signal.SIGKILL)
+            process = self._processes.get(batch.about.batch)
+            if process is not None:
+                process.stop()
         else:
             self._end(batch, "cancelled")
         await self._tell()
@@ -263,7 +254,7 @@ class Batches:
         finally:
             self._running.discard(batch.about.batch)
 
-    async def _run_once(self, batch: Batch) -> tuple[str, str | None] | None:
+    async def _run_once(self, batch: Batch) -> End | None:
         """Return how a run ended, or None where its process died."""
         name = batch.about.batch
         request = {
@@ -271,36 +262,16 @@ class Batches:
             "batch": name,
             "workers": self._settings.batch_workers,
         }
-        process = await asyncio.create_subprocess_exec(
-            sys.executable,
-            "-m",
-            _RUN,
-            stdin=asyncio.subprocess.PIPE,
-            stdout=asyncio.subprocess.PIPE,
-            limit=_LONGEST_LINE,
-            start_new_session=True,
-            preexec_fn=hold_signals,
-        )
+        process = await RunProcess.start(request)
         self._processes[name] = process
-        assert process.stdin is not None
-        assert process.stdout is not None
         try:
-            process.stdin.write(json.dumps(request).encode() + b"\n")
-            return await self._listen(batch, process.stdout)
+            async for place in process.done():
+                if batch.add(self.spool, [place]):
+                    await self._tell()
         finally:
-            await _finish(process)
+            await process.finish()
             del self._processes[name]
-
-    async def _listen(
-        self, batch: Batch, lines: asyncio.StreamReader
-    ) -> tuple[str, str | None] | None:
-        async for line in lines:
-            message: dict[str, Any] = json.loads(line)
-            if "end" in message:
-                return message["end"]["state"], message["end"]["detail"]
-            if batch.add(self.spool, [message["shot"]]):
-                await self._tell()
-        return None
+        return process.end
 
     async def _follow(self, batch: Batch, farm: "FarmRuns") -> None:
         """Look at a batch on the farm until it has ended, and tell of its shots."""
@@ -352,22 +323,6 @@ class Batches:
         async with self._changed:
             self._changed.notify_all()
 
-    def _signal(self, batch: Batch, number: signal.Signals) -> None:
-        process = self._processes.get(batch.about.batch)
-        if process is not None:
-            _signal_process(process, number)
-
-
-def _signal_process(
-    process: asyncio.subprocess.Process, number: signal.Signals
-) -> None:
-    """Signal the process of a run; a kill takes its own processes with it."""
-    with contextlib.suppress(ProcessLookupError):
-        if number == signal.SIGKILL:
-            os.killpg(process.pid, number)
-        else:
-            process.send_signal(number)
-
 
 def _remove_older(state: Path, before_s: float) -> None:
     """Forget keys that were used before a time [Unix s]."""
@@ -376,44 +331,3 @@ def _remove_older(state: Path, before_s: float) -> None:
         with contextlib.suppress(FileNotFoundError):
             if path.stat().st_mtime < before_s:
                 path.unlink()
-
-
-async def _finish(process: asyncio.subprocess.Process) -> None:
-    """See a process out: in order if it ends by itself, by a kill if not."""
-    assert process.stdin is not None
-    process.stdin.close()
-    try:
-        async with asyncio.timeout(_GRACE_S):
-            await process.wait()
-    except TimeoutError:
-        _signal_process(process, signal.SIGKILL)
-        await process.wait()
-
-
-async def events(batches: Batches, batch: Batch, after: int) -> AsyncIterator[bytes]:
-    """Yield a batch's progress as server-sent events.
-
-    Args:
-        batches: that run it.
-        batch: the batch.
-        after: number of the last event that the client has; rows count from 1.
-    """
-    seen = max(0, min(after, len(batch.rows)))
-    state = ""
-    while True:
-        for row in batch.rows[seen:]:
-            seen += 1
-            yield _event("shot", row, number=seen)
-        if batch.state != state:
-            state = batch.state
-            yield _event("end" if batch.has_ended else "state", batch.plain())
-        if batch.has_ended and seen == len(batch.rows):
-            return
-        await batches.wait_change(batch, (seen, state))
-        if (len(batch.rows), batch.state) == (seen, state):
-            yield b": still here\n\n"
-
-
-def _event(name: str, value: dict[str, Any], number: int | None = None) -> bytes:
-    line = "" if number is None else f"id: {number}\n"
-    return f"{line}event: {name}\ndata: {json.dumps(value)}\n\n".encode()

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from ...jobs.run.phases import TAKE
-from ...jobs.run.spool import About, Outcome, Spool
+from ...jobs.run.record import About
+from ...jobs.run.spool import Outcome, Spool
 from ...jobs.takes.sequence_table import ShotRow
 
 LISTED = 200  # failed shots that a status lists

@@ -12,7 +12,8 @@ from ...jobs.run.spool import new_name
 from ...jobs.takes.store import Store
 from ...jobs.takes.table import read_take
 from .auth import Caller
-from .batch_runner import Batches, KeyUsedError, events
+from .batch_events import events
+from .batch_runner import Batches, KeyUsedError
 from .batch_view import Batch
 from .body import read_body
 from .callers import CallerOfRequest

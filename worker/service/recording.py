@@ -14,7 +14,8 @@ from ...jobs.errors import Fault, InputError
 from ...jobs.job.spec import JobFile
 from ...jobs.places.place import place_of
 from ...jobs.run.lock import with_locked_setups
-from ...jobs.run.spool import About, Confines, Record, Spool
+from ...jobs.run.record import About, Confines, Record
+from ...jobs.run.spool import Spool
 from ...jobs.subjects import SubjectError
 from ...jobs.subjects.confined import ConfinedReader, faults_of_name
 from ...jobs.takes.store import Store

@@ -8,14 +8,8 @@ from walks import many_shots, walking_job, walking_shot
 from carrellata.jobs.job.load import load_job
 from carrellata.jobs.job.parse import parse_job
 from carrellata.jobs.job.spec import JobFile
-from carrellata.jobs.run.spool import (
-    Record,
-    RecordError,
-    Spool,
-    dump_job,
-    is_name,
-    new_name,
-)
+from carrellata.jobs.run.record import Record, dump_job
+from carrellata.jobs.run.spool import RecordError, Spool, is_name, new_name
 
 EXAMPLES = Path(__file__).resolve().parents[3] / "jobs/examples"
 
