@@ -9,7 +9,7 @@ from ..places.atomic import write_whole
 from ..places.place import Place, size_of
 from ..processes.pool import n_processors, runner
 from ..takes.previous import previous_path
-from ..takes.table import read_take
+from ..takes.take_file import read_take
 from .index_page import index_page
 from .record import kept_of, page_key, recorded
 from .rows import SequenceRow, read_rows
@@ -184,7 +184,7 @@ def _take(folder: Place, row: SequenceRow) -> Shown | None:
     except InputError:
         return None
     shown = shown_of(table)
-    key = shown.metadata["keys"]["take"]
+    key = shown.metadata.keys.take
     return shown if row.failed or key == row.plain["take_key"] else None
 
 

@@ -71,7 +71,7 @@ def _shots_to_judge(job: JobFile, asked: Sequence[int]) -> tuple[int, ...]:
 
 def _judge(work: Work, spec: ShotSpec, given: Given | None) -> Judgement:
     # Imported here: who solves given setups loads nothing that chooses.
-    from .judge_shot import judge_shot
+    from .judge_once import judge_shot
 
     return judge_shot(work, spec)
 

@@ -2,25 +2,21 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
-import pyarrow as pa
-
-from ...solver.cuts.end import ShotEnds, shot_ends
-from ...solver.frame.measure import Measures, measure
-from ...solver.take import operate
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..subjects import SubjectReader, read_subject
 from ..takes.continuity import plain_finding
 from ..takes.judgement import Judgement
 from ..takes.keys import Keys, canonical, judge_key, setup_of, take_key
+from ..takes.metadata import take_metadata
 from ..takes.sequence_table import ShotRow
 from ..takes.store import Store
-from ..takes.table import take_metadata, take_rows
 from .chosen import Chosen
 from .lock import keep_locked
-from .shots import Prepared, prepare
+from .make_take import solve_whole
+from .shots import prepare
 from .spool import BatchRecords
 
 
@@ -67,12 +63,12 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
     kept = work.store.find(spec.name, keys)
     if kept is not None:
         metadata = take_metadata(kept)
-        status, measures, ends = "kept", metadata["measures"], metadata["ends"]
+        status, measures, ends = "kept", metadata.measures, metadata.ends
     else:
         solved = solve_whole(work.job, prepared, keys)
         del prepared  # the arrays of a long shot, beside which its take is written
         work.store.put(spec.name, keys, solved.rows)
-        status, measures, ends = "solved", solved.measures, solved.ends.plain()
+        status, measures, ends = "solved", solved.measures, solved.ends
     reasons: dict[str, Any] = {}
     if chosen is not None:
         other = chosen.runner_up
@@ -85,7 +81,7 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
         take_key=keys.take,
         judge_key=keys.judge,
         measures=measures,
-        ends=canonical(ends),
+        ends=canonical(ends.plain()),
         **reasons,
     )
 
@@ -97,48 +93,15 @@ def _keep_locked(work: Work, spec: ShotSpec) -> ShotRow:
     metadata = take_metadata(kept.table)
     return _row(
         work,
-        spec.with_setup(metadata["setup"]),
+        spec.with_setup(metadata.setup),
         status="locked",
-        take_key=metadata["keys"]["take"],
+        take_key=metadata.keys.take,
         judge_key=kept.judge_key,
         error="\n".join(kept.words) or None,
         measures=kept.measures,
-        ends=canonical(metadata["ends"]) if "ends" in metadata else None,
+        ends=canonical(metadata.ends.plain()),
         findings=canonical([plain_finding(one, spec) for one in kept.findings]),
     )
-
-
-class Solved(NamedTuple):
-    """A take as it is written, to be read once, and what stands in its row too."""
-
-    rows: pa.RecordBatchReader
-    measures: Measures
-    ends: ShotEnds
-
-
-def solve_whole(job: JobFile, prepared: Prepared, keys: Keys) -> Solved:
-    """Return a shot's take; nothing is read or written.
-
-    Raises:
-        SolverError: the solver cannot work with the shot's data.
-    """
-    take = operate(prepared.shot)
-    measures, ends = measure(take), shot_ends(take)
-    rows = take_rows(
-        take,
-        job=job,
-        spec=prepared.spec,
-        keys=keys,
-        measures=measures,
-        ends=ends,
-        status="solved",
-    )
-    return Solved(rows, measures, ends)
-
-
-def solve_prepared(job: JobFile, prepared: Prepared, keys: Keys) -> pa.Table:
-    """Return the table of a shot's take; see `solve_whole`."""
-    return solve_whole(job, prepared, keys).rows.read_all()
 
 
 def failed_row(work: Work, spec: ShotSpec, error: str) -> ShotRow:

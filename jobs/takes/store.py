@@ -17,12 +17,14 @@ from dataclasses import dataclass
 import pyarrow as pa
 
 from ..errors import InputError
-from ..places.atomic import name_whole, remove_leftovers
+from ..places.atomic import name_whole, remove_leftovers, write_whole
+from ..places.object_errors import StoreError
 from ..places.objects import ObjectPath
 from ..places.place import Place, remove_folder
-from .judgement import Judgement, read_judgement
+from .judgement import Judgement, judgement_of
 from .keys import Keys
-from .table import read_take, take_metadata, write_take
+from .metadata import take_metadata
+from .take_file import read_take, write_take
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -43,6 +45,29 @@ class Store:
     def candidates(self, shot: str) -> Place:
         """Return where the judged setups of a shot lie."""
         return self.folder / "candidates" / f"{shot}.json"
+
+    def judgement(self, shot: str) -> Judgement | None:
+        """Return the judgement of a shot that lies here, None unless it is whole.
+
+        Raises:
+            StoreError: an object store does not answer, so that nobody knows.
+        """
+        try:
+            return judgement_of(self.candidates(shot).read_bytes())
+        except StoreError:
+            raise
+        except OSError:
+            return None
+
+    def put_judgement(self, judgement: Judgement) -> None:
+        """Write the judgement of a shot whole.
+
+        Raises:
+            OSError: it could not be written; what was there still is.
+        """
+        # Where a loss of power spoils it, the shot is judged again.
+        place = self.candidates(judgement.shot)
+        write_whole(place, judgement.json(), flush=False)
 
     def kept(self, shot: str, take_key: str) -> Place:
         """Return where a take lies in the history."""
@@ -87,22 +112,6 @@ class Store:
     def current(self, shot: str) -> pa.Table | None:
         """Return the current take of a shot, whole, or None."""
         return _whole_take(self.take(shot))
-
-    def judgement(self, shot: str) -> Judgement | None:
-        """Return what came of judging a shot last, or None.
-
-        Raises:
-            StoreError: an object store does not answer, so that nobody knows.
-        """
-        return read_judgement(self.candidates(shot))
-
-    def keep_judgement(self, judgement: Judgement) -> None:
-        """Keep what came of judging a shot.
-
-        Raises:
-            OSError: it could not be written; the one before is as it was.
-        """
-        judgement.write(self.candidates(judgement.shot))
 
     def put(self, shot: str, keys: Keys, take: pa.RecordBatchReader) -> None:
         """Make a take, whose keys are these, the current one of its shot; it is read.
@@ -183,4 +192,4 @@ def _whole_take(path: Place) -> pa.Table | None:
 
 
 def _keys(table: pa.Table) -> Keys:
-    return Keys(**take_metadata(table)["keys"])
+    return take_metadata(table).keys

@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from ...jobs.errors import InputError
 from ...jobs.run.spool import new_name
 from ...jobs.takes.store import Store
-from ...jobs.takes.table import read_take
+from ...jobs.takes.take_file import read_take
 from .auth import Caller
 from .batch_events import events
 from .batch_runner import Batches, KeyUsedError

@@ -26,8 +26,8 @@ from ...jobs.subjects.reference import SubjectReference, Up
 from ...jobs.subjects.track import SubjectTrack
 from ...jobs.takes.judgement import Judgement
 from ...jobs.takes.keys import Keys
+from ...jobs.takes.metadata import take_metadata
 from ...jobs.takes.store import Store
-from ...jobs.takes.table import take_metadata
 from ...solver.errors import SolverError
 from .limits import take_faults
 from .problems import Refusal, refusal_of
@@ -169,7 +169,7 @@ class TakesInMemory(Store):
         """Return None: what came of judging a shot is not kept."""
         return None
 
-    def keep_judgement(self, judgement: Judgement) -> None:
+    def put_judgement(self, judgement: Judgement) -> None:
         """Let it go."""
 
 
@@ -208,7 +208,7 @@ def solve_take(body: bytes, rules: Rules, form: str) -> SolvedTake | Refusal:
             refusal_of(error) if isinstance(error, ShotDataError) else _unsolved(error)
         )
     return SolvedTake(
-        take_key=take_metadata(table)["keys"]["take"],
+        take_key=take_metadata(table).keys.take,
         stream=stream_bytes(table),
         form=form,
         body=rendered(table, form),
