@@ -249,7 +249,6 @@ KNOWN_TWICE_DEFINED = {
     "Layer",
     "Motion",
     "Pool",
-    "Record",
     "Samples",
     "ServiceError",
     "Settings",

@@ -16,12 +16,9 @@ from walks import (
 from carrellata.jobs.errors import CancelledError, JobError
 from carrellata.jobs.job.load import load_job
 from carrellata.jobs.processes.pool import n_processors
+from carrellata.jobs.run.asked import choose_shots
 from carrellata.jobs.run.check import check_job
-from carrellata.jobs.run.local import (
-    choose_shots,
-    solve_job,
-    workers_for,
-)
+from carrellata.jobs.run.local import solve_job, workers_for
 from carrellata.jobs.takes.metadata import take_metadata
 from carrellata.jobs.takes.sequence_table import (
     MEASURES,
@@ -281,7 +278,7 @@ def test_pool_is_only_started_for_work_that_is_worth_it(tmp_path: Path) -> None:
 
 def test_check_names_the_faults_of_every_shot(tmp_path: Path) -> None:
     tables = walking_job(faulty_shot("010"), walking_shot("020"), faulty_shot("030"))
-    job, faults = check_job(save_job(tmp_path, tables))
+    job, faults, _ = check_job(save_job(tmp_path, tables))
     assert job.sequence == "chase"
     assert [fault.path[:8] for fault in faults] == ["shots[0]", "shots[2]"]
     assert set(files_below(tmp_path)) == {"job.json"}
