@@ -13,13 +13,10 @@ import numpy as np
 from ...solver.arrays import FloatArray
 from ...solver.optics.lens import Lens
 from ...solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, Setup, View
-from ...solver.stage.clearance import DEFAULT_HEIGHT_M
-from ...solver.stage.stage import Stage
 from ..job.rig import ChooseRig
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile, WorldSpec
 from ..subjects import read_subject
-from ..subjects.axes import inside_from_scene
 from ..subjects.read import SubjectReader
 from ..takes.axes import scene_from_inside
 from .shots import VIEWS_DEG, Prepared, build_shot
@@ -76,7 +73,7 @@ def ask_of(
         height_open="height" in spec.open_fields,
         hold=spec.rig.hold if isinstance(spec.rig, ChooseRig) else None,
         rig_price=spec.rig.price if isinstance(spec.rig, ChooseRig) else 1.0,
-        stage=stage_of(spec, world),
+        stage=shot.stage,
     )
     return ask, prepared
 
@@ -101,39 +98,6 @@ def _views(spec: ShotSpec) -> tuple[View, ...]:
         for side in sides[:1] if on_line else sides:
             found.append(View(name=str(name), angle_rad=radians(angle), side=str(side)))
     return tuple(found)
-
-
-def stage_of(spec: ShotSpec, world: WorldSpec) -> Stage:
-    """Return a shot's stage as the solver sees it."""
-    asked, unit = spec.stage, world.metres_per_unit
-    ground = asked.ground * unit
-    low, high = asked.height_m or DEFAULT_HEIGHT_M
-    floor = None
-    if asked.floor is not None:
-        corners = [
-            (*point, 0.0) if world.up == "z" else (point[0], 0.0, point[1])
-            for point in asked.floor
-        ]
-        floor = _inside(world, corners)[:, [0, 2]]
-    boxes = [_inside(world, [box.from_, box.to]) for box in asked.keep_outs]
-    return Stage(
-        floor=floor,
-        keep_outs=np.array(boxes).reshape(-1, 2, 3),
-        names=tuple(box.name for box in asked.keep_outs),
-        sight_forbidden=np.array(
-            [box.sight == "forbid" for box in asked.keep_outs], dtype=np.bool_
-        ),
-        heights=(ground + low, ground + high),
-        straight_m=asked.straight_m,
-        curve_radii_m=asked.curve_radius_m,
-        min_distance_m=asked.min_distance_m,
-    )
-
-
-def _inside(world: WorldSpec, points: Any) -> FloatArray:
-    metres = np.array(points, dtype=np.float64) * world.metres_per_unit
-    inside: FloatArray = inside_from_scene(metres, world.up)
-    return inside
 
 
 def setup_values(setup: Setup, world: WorldSpec) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """What a studied camera is faulted for: what gives it away, and what no rig can do."""
 
 from ..cuts.findings import OF_SHOT, THIS_TOOL, Finding, shot_findings
-from ..measures.measure import Measures
+from ..measures.on_stage import Measures
 from .limits import Peaks
 from .study import NOT_FOLLOWING, RIGID, SMOOTHED, Study
 

@@ -7,7 +7,7 @@ from carrellata.solver.action.acted import hidden_at
 from carrellata.solver.action.body import EYES
 from carrellata.solver.action.framing import framing_at, primary_points
 from carrellata.solver.crew.operator import SAFE
-from carrellata.solver.optics.camera import project
+from carrellata.solver.frame.projection import project
 from carrellata.solver.optics.lens import depth_of_field_m
 from carrellata.solver.take import operate
 
