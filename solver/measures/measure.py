@@ -64,8 +64,9 @@ def measure(take: Take) -> Measures:
     """Return a take's measures, flat, units in the names.
 
     Shares are of the cut's samples at which the primary subject is to be seen, hidden
-    neither by its data nor by a keep-out or a person; `seen` is that share of the cut, `hidden` what
-    stands before it takes. `head_in_frame` is of the final, shaken picture: crown, chin
+    neither by its data nor by a keep-out or a person; `seen` is that share of the cut,
+    `hidden` the share in which something stands before it. `head_in_frame` is of the
+    final, shaken picture: crown, chin
     and both sides (eyes and sides where the size cuts the crown). None
     stands where a number would mean nothing (no such sample, or too little motion).
     """
