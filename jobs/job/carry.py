@@ -1,4 +1,4 @@
-"""What a shot carries over from earlier nights: setup, locked take, pardons."""
+"""What a shot keeps from earlier solves: setup, locked take, accepted findings."""
 
 import difflib
 from typing import Annotated, Any, Literal
@@ -75,7 +75,7 @@ class KeepSetupSpec(Spec):
 
 
 class AcceptSpec(Spec):
-    """A finding that somebody has looked at and lets stand."""
+    """A finding that somebody has accepted, and why."""
 
     finding: FindingName
     """Of the shot, or of the cut into it."""

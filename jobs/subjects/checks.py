@@ -57,7 +57,7 @@ def check_cover(samples: Samples, wanted: Wanted, source: Source) -> Iterator[Fa
 
 
 def check_values(samples: Samples, source: Source) -> Iterator[Fault]:
-    """Yield a fault for each kind of value that is no number or far out of range."""
+    """Yield a fault for each kind of value that is not finite or far out of range."""
     groups = [("x, y, z", samples.points)]
     if samples.head is not None:
         groups.append(("head_x, head_y, head_z", samples.head))

@@ -1,4 +1,4 @@
-"""One way in: from an entry of a job file to the track of a subject."""
+"""Reads a subject: from its entry in a job file to its track."""
 
 from dataclasses import replace
 from fractions import Fraction

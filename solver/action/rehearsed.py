@@ -166,9 +166,9 @@ def sized_anew(
 
     Args:
         action: as it was.
-        subjects: see `action_of`; likewise ty.
+        subjects: who moves.
         framings: the same but for their distances.
-        ty: see subjects.
+        ty: tangent of half the vertical angle of view.
     """
     given = subjects, framings, ty, action.framing, action.primary
     return action._replace(asked_log2=_asked_log2(*given), crown_v=_crown_v(*given))

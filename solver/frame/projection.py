@@ -124,9 +124,9 @@ def flattened(
     """Return u and v, counted from the lens axis, of points in the camera's axes.
 
     Args:
-        x: to the right, (n,) [m]; likewise y up and z back.
-        y: see x.
-        z: see x.
+        x: to the right, (n,) [m].
+        y: up, (n,) [m].
+        z: back, (n,) [m].
         tx: tangent of half the horizontal angle of view.
         ty: tangent of half the vertical angle of view.
     """
@@ -151,9 +151,9 @@ def project(
     Args:
         points: (n, 3) [m].
         position: of the camera, (n, 3) or (3,) [m].
-        pan: (n,) or scalar [rad]; likewise tilt and roll.
-        tilt: see pan.
-        roll: see pan.
+        pan: (n,) or scalar [rad].
+        tilt: (n,) or scalar [rad].
+        roll: (n,) or scalar [rad].
         tx: tangent of half the horizontal angle of view.
         ty: tangent of half the vertical angle of view.
 
