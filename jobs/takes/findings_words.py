@@ -293,11 +293,6 @@ _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
         "In {shot} the subject is in frame for {share} of the time it can be seen; "
         "give a wider size, a longer distance or a quicker crew.",
     ),
-    "out_of_safe": _share(
-        "in_safe",
-        "In {shot} the subject is in the action-safe area for {share} of the time; "
-        "give it more room where it moves fast.",
-    ),
     "head_cut": _share(
         "head_in_frame",
         "In {shot} the whole head is in the picture for {share} of the time it can be "
@@ -314,6 +309,11 @@ _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
     "rig_in_keep_out": _rig_in_keep_out,
     "sight_forbidden": _sight_forbidden,
     "hidden_behind": _hidden_behind,
+    "out_of_safe": _share(
+        "in_safe",
+        "In {shot} the subject is in the action-safe area for {share} of the time; "
+        "give it more room where it moves fast.",
+    ),
     "size_not_kept": _share(
         "size_kept",
         "{shot} keeps the asked size within 25 % for {share} of the time; use a "

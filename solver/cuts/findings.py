@@ -13,6 +13,7 @@ OF_SHOT, OF_CUT = "shot", "cut"
 
 COMMON = "common practice, no source"
 THIS_TOOL = "this tool's own limit"
+SAFE_AREA = "action-safe area, SMPTE ST 2046-1"
 OF_STAGE = "the stage of the job"
 SEVEN_SECONDS = "seven-second panning rule, common practice, no source"
 
@@ -109,6 +110,9 @@ def shot_findings(
     hidden, hider = value("hidden", 0.0), words("hidden_by")
     if hidden > 0.0 and hider is not None:
         add("hidden_behind", "warning", COMMON, hidden=hidden, hidden_by=hider)
+    safe = value("in_safe", 1.0)
+    if safe < 1.0:
+        add("out_of_safe", "note", SAFE_AREA, in_safe=safe)
     sized = value("size_kept", 1.0)
     if sized < LEAST_SIZED[0]:
         severity = "warning" if sized < LEAST_SIZED[1] else "note"

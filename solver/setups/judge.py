@@ -35,7 +35,7 @@ SIZE_KEPT_LOG2 = float(np.log2(1 + SIZE_KEPT))
     IN,
     SAFE_IN,
     HEAD_HELD,
-    ALL_HELD,
+    OTHERS_HELD,
     SIZED,
     VIEWED,
     ANGLED,
@@ -227,10 +227,11 @@ def judge(rig, plans, action, view, lensed, verdict):
             asked_crown = action.crown_v[f] + screen.axis_v
             headroom_off += min(abs(crown_v - asked_crown), 9.0) / 2
             roomy += 1
+        kept = True
         for k in range(action.held_by.shape[0]):
             if kept and not np.isnan(action.held[k, f, 0]):
                 _, kept = head_at(action, action.held_by[k], f, cam, turn, lensed)
-        good[ALL_HELD] += kept
+        good[OTHERS_HELD] += kept
         for k in range(bodies.shape[0]):
             if k != action.primary[f] and stands_between(bodies, k, f, cam, action.aim):
                 good[BLOCKED] += 1

@@ -1,8 +1,8 @@
 """Lower bounds on what a setup breaks, computed before the crew is simulated.
 
 The bounds are on the safe side. They know where the lens is, or only that it is
-somewhere on the rail, and that the eyes are in frame, wherever in the frame; the stage
-is left out. On the image plane an angle takes least room about the optical axis,
+somewhere on the rail, and that the aim point is in frame, wherever in the frame; the
+stage is left out. On the image plane an angle takes least room about the optical axis,
 and most outward from the corner of the frame.
 """
 
@@ -80,7 +80,7 @@ def frames_may_hold(places, action, half, ty, at_most):
 def most_lost(at_most, seen):
     """Return how many frames may be without all who must be held, or the size.
 
-    Where the eyes are out of frame, nothing is known of the others nor of the
+    Where the aim point is out of frame, nothing is known of the others nor of the
     size; but that breaks a must of its own.
     """
     shown = 0
@@ -111,7 +111,7 @@ def pair_fits(cam, action, frame, narrow):
     for k in range(action.held.shape[0]):
         if np.isnan(action.held[k, frame, 0]):
             continue
-        dot, _, one, two = seen_from(cam, action.eyes[frame], action.held[k, frame])
+        dot, _, one, two = seen_from(cam, action.aim[frame], action.held[k, frame])
         if dot < (narrow - 1e-12) * one * two:
             return False
     return True
@@ -121,13 +121,13 @@ def pair_fits(cam, action, frame, narrow):
 def size_fits(cam, action, frame, tangent, ty):
     """Tell whether a size can be kept from a place; `tangent` is of half a diagonal."""
     asked = 2.0 ** action.asked_log2[frame] * 2.0 * ty
-    top, low, eyes = action.top[frame], action.low[frame], action.eyes[frame]
+    top, low, aim = action.top[frame], action.low[frame], action.aim[frame]
     dot, cross, one, two = seen_from(cam, top, low)
     least = 2.0 * cross / max(one * two + dot, 1e-12)
     if least > asked * (1.0 + SIZE_KEPT) * (1.0 + 1e-12):
         return False
-    up, rise, _, _ = seen_from(cam, eyes, top)
-    down, fall, _, _ = seen_from(cam, eyes, low)
+    up, rise, _, _ = seen_from(cam, aim, top)
+    down, fall, _, _ = seen_from(cam, aim, low)
     if up <= tangent * rise or down <= tangent * fall:
         return True  # beyond a right angle from the axis
     outward = (rise + tangent * up) / (up - tangent * rise)
@@ -155,7 +155,7 @@ def pair_fits_near(cam, action, frame, half, near):
     for k in range(action.held.shape[0]):
         if np.isnan(action.held[k, frame, 0]):
             continue
-        angle, off = apart(cam, action.eyes[frame], action.held[k, frame], near)
+        angle, off = apart(cam, action.aim[frame], action.held[k, frame], near)
         if angle - off > 2 * half:
             return False
     return True
@@ -164,15 +164,15 @@ def pair_fits_near(cam, action, frame, half, near):
 @kernel
 def size_fits_near(cam, action, frame, half, ty, near):
     """Tell whether a size may be kept from within `near` [m] of a place."""
-    eyes, top, low = action.eyes[frame], action.top[frame], action.low[frame]
+    aim, top, low = action.aim[frame], action.top[frame], action.low[frame]
     asked_log2 = action.asked_log2[frame]
     span, off = apart(cam, top, low, near)
     least = np.tan(max(span - off, 0.0) / 2) / ty
     if np.log2(max(least, 1e-9)) - asked_log2 > SIZE_KEPT_LOG2:
         return False
-    up, off = apart(cam, eyes, top, near)
+    up, off = apart(cam, aim, top, near)
     up += off
-    down, off = apart(cam, eyes, low, near)
+    down, off = apart(cam, aim, low, near)
     down += off
     if half + max(up, down) >= np.pi / 2:
         return True

@@ -15,7 +15,6 @@ from ..optics.lens import Lens
 from ..rigs.rig import ARC, TRACK, Rig
 from ..stage.clearance import rail_faults
 from .judge import (
-    ALL_HELD,
     ANGLED,
     BLOCKED,
     CLOSEST,
@@ -23,9 +22,11 @@ from .judge import (
     DRIFT,
     HEAD_HELD,
     HEADROOM_OFF,
+    IN,
     MUST_CLEAR_M,
     MUST_IN,
     MUST_SIZE,
+    OTHERS_HELD,
     PAN_RATE,
     PAN_REVERSALS,
     PATH_GAP,
@@ -146,8 +147,8 @@ def _off(ask: Ask, trial: Trial, numbers: Sequence[float]) -> dict[str, float]:
     """Return the musts of a trial, each with how far it is off; above 0 is broken."""
     stage = ask.stage
     off = {
-        "in_frame": (MUST_IN - numbers[HEAD_HELD]) / (1 - MUST_IN),
-        "held_in_frame": (MUST_IN - numbers[ALL_HELD]) / (1 - MUST_IN),
+        "in_frame": (MUST_IN - numbers[IN]) / (1 - MUST_IN),
+        "held_in_frame": (MUST_IN - numbers[OTHERS_HELD]) / (1 - MUST_IN),
         "size": (MUST_SIZE - numbers[SIZED]) / MUST_SIZE,
         "min_distance": stage.min_distance_m - numbers[CLOSEST],
     }
