@@ -58,7 +58,10 @@ def moves_evenly(
     reach = round(EVEN_S * (n - 1) / (times[-1] - times[0]))
     if n > 2 * reach:
         inside = slice(reach, n - reach)
-        change = velocity[2 * reach :] - velocity[: n - 2 * reach]
-        speed = np.hypot(*velocity[inside].T)
-        even[inside] = (speed >= EVEN_M_S) & (np.hypot(*change.T) <= EVEN_SHARE * speed)
+        now = velocity[inside]
+        after = np.hypot(*(velocity[2 * reach :] - now).T)
+        before = np.hypot(*(velocity[: n - 2 * reach] - now).T)
+        speed = np.hypot(*now.T)
+        stays = np.maximum(before, after) <= EVEN_SHARE * speed
+        even[inside] = (speed >= EVEN_M_S) & stays
     return place, velocity, even

@@ -85,8 +85,8 @@ def followed(camera: Camera, floor: FloatArray, first: int, last: int) -> Follow
         tilt_ripple_rad_s=tilt[0],
         pan_ripple=pan[1],
         tilt_ripple=tilt[1],
-        pan_overshoot_rad=_overshoot(away, camera.pan[:, 1], stops),
-        dolly_overshoot_m=_overshoot(camera.rail[:, 0], camera.rail[:, 1], stops)
+        pan_overshoot_rad=_overshoot(times, away, camera.pan[:, 1], stops),
+        dolly_overshoot_m=_overshoot(times, camera.rail[:, 0], camera.rail[:, 1], stops)
         if np.ptp(camera.rail[first:last, 0]) > 0.0
         else None,
         onset_lag_s=_onset_lag(camera, floor, first, last),
@@ -136,12 +136,16 @@ def stops_of(
 
 
 def _overshoot(
-    value: FloatArray, rate: FloatArray, stops: list[tuple[int, int]]
+    times: FloatArray,
+    value: FloatArray,
+    rate: FloatArray,
+    stops: list[tuple[int, int]],
 ) -> float | None:
     """Return how far a value goes past its last one after stops, the way it moved."""
     found = []
     for start, end in stops:
-        way = np.sign(rate[start])
+        from_here = int(np.searchsorted(times, times[start] - STOPS_WITHIN_S))
+        way = np.sign(rate[from_here : start + 1].mean())
         past = way * (value[start:end] - value[end - 1])
         found.append(max(0.0, float(past.max())))
     return max(found) if found else None

@@ -57,7 +57,7 @@ def test_every_array_of_a_take_has_a_row_a_sample(name):
         value = getattr(take, field.name)
         if isinstance(value, np.ndarray):
             assert len(value) == n, field.name
-            unseen = field.name in ("u", "v", "size")
+            unseen = field.name in UNSEEN
             assert np.isfinite(value).all() or unseen or field.name == "far_m"
     assert take.rail.shape == take.pan.shape == take.tilt.shape == (n, 3)
     assert np.allclose(np.linalg.norm(take.turn, axis=1), 1.0, atol=1e-12)
