@@ -10,7 +10,7 @@ from .crew.member import Crew
 from .errors import SolverError
 from .optics.camera import Gate
 from .optics.lens import Lens
-from .rigs.rig import Rig
+from .rigs.shape import Rig
 from .shake import LEVELS, ShakeLevel
 
 HOLDS = ("abreast", "size", "view")

@@ -13,7 +13,7 @@ import numpy as np
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
 from ..shot import Shot, Subject
-from ..stage.clearance import rail_samples
+from ..rigs.clearance import rail_samples
 from .belief import first_step_s, perceive_columns, settle
 from .member import Member
 

@@ -12,12 +12,12 @@ import numpy as np
 
 from ..action.rehearsed import Action, action_of, sized_anew
 from ..arrays import FloatArray
+from ..laying.way import Way
 from ..optics.lens import Lens
 from ..shot import HOLDS
 from ..stage.stage import Stage, sight_hidden
 from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, Acted
 from .setup import Ask, Setup
-from .way import Way
 from .work import Through, hands_of, through_of, watched_of, work
 
 

@@ -14,7 +14,7 @@ from ..crew.member import PRESETS
 from ..cuts.end import ShotEnds, trial_ends
 from ..optics.camera import project
 from ..optics.lens import Lens
-from ..rigs.rig import sticks
+from ..rigs.sticks import sticks
 from ..shot import Framing, Shot, Subject
 from .camera import CameraMove
 from .framing import Framed

@@ -5,7 +5,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from ..rigs.rig import sticks
+from ..rigs.sticks import sticks
 from ..shot import Framing, Subject
 from .camera import CameraMove
 from .crew import (

@@ -6,20 +6,38 @@ distance and a bearing is remembered: most changes of what is asked leave it as 
 """
 
 from functools import cached_property
-from typing import Generic, NamedTuple, TypeVar
+from typing import Generic, NamedTuple, Protocol, TypeVar
 
 import numpy as np
 
-from ..action.rehearsed import Action
 from ..arrays import FloatArray
-from ..laying.fit_arc import ArcFit, arc_through
-from ..laying.fit_line import LineFit, fit_line
-from ..laying.fit_sticks import fit_sticks
+from .fit_arc import ArcFit, arc_through
+from .fit_line import LineFit, fit_line
+from .fit_sticks import fit_sticks
 
 NODES = 48  # ideal places that a curve is fitted through
 FAST_SHARE = 0.95  # quantile of the speed that a follow is laid for
 
 Fit = TypeVar("Fit", LineFit, ArcFit)
+
+
+class Walked(Protocol):
+    """Who moves in a shot, as far as a way needs it; see `Action`."""
+
+    @property
+    def n_frames(self) -> int: ...
+    @property
+    def times_s(self) -> FloatArray: ...
+    @property
+    def ratio(self) -> FloatArray: ...
+    @property
+    def eyes(self) -> FloatArray: ...
+    @property
+    def centre(self) -> FloatArray: ...
+    @property
+    def heading(self) -> FloatArray: ...
+    @property
+    def resizes(self) -> bool: ...
 
 
 class Curve(NamedTuple, Generic[Fit]):
@@ -42,11 +60,11 @@ class Curve(NamedTuple, Generic[Fit]):
 class Way:
     """Where the subjects go, at up to NODES frames evenly spread."""
 
-    def __init__(self, action: Action) -> None:
+    def __init__(self, action: Walked) -> None:
         """Take the action of a shot."""
         n = min(NODES, action.n_frames)
         picks = np.unique(np.linspace(0, action.n_frames - 1, n).round().astype(int))
-        self.action = action
+        self.resizes = action.resizes
         self.times_s: FloatArray = action.times_s[picks]
         self.ratio: FloatArray = action.ratio[picks]
         self.eyes_m = float(action.eyes[:, 1].mean())
@@ -75,14 +93,14 @@ class Way:
 
     def line(self, beside: FloatArray) -> Curve[LineFit]:
         """Return the line through places beside the way, by (2,) [m] at first."""
-        if self.action.resizes:
+        if self.resizes:
             return self._line_through(self.centre + self.ratio[:, None] * beside)
         fit = self._line.fit
         return self._line._replace(fit=fit._replace(origin=fit.origin + beside))
 
     def arc(self, beside: FloatArray) -> Curve[ArcFit] | None:
         """Return the arc through places beside the way, None where it is straight."""
-        if self.action.resizes:
+        if self.resizes:
             return self._arc_through(self.centre + self.ratio[:, None] * beside)
         if self._arc is None:
             return None
