@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..errors import Fault, InputError, JobError
-from ..run.threads import use_one_thread
+from ..processes.threads import use_one_thread
 from . import deliver as cli_export
 from . import look as cli_review
 from . import study as cli_study
@@ -116,8 +116,8 @@ def solve(
 ) -> None:
     """Solve the shots of a job and write their takes."""
     from ..places.place import place_of
-    from ..run.continuity import reached
     from ..run.local import solve_job
+    from ..takes.continuity import reached
     from .report import (
         count_line,
         detail_line,

@@ -24,8 +24,12 @@ from ...solver.rigs.rig import Rig, sticks, track
 from ...solver.shake import LEVELS
 from ...solver.shot import Framing, Shot, Subject
 from ...solver.take import operate, recorded
-from .garbage import collect_seldom
-from .pool import n_processors
+from ..processes.garbage import collect_seldom
+from ..processes.pool import n_processors
+
+WARMED = f"{__package__}.warmed"
+WARMED_TO_CHOOSE = f"{__package__}.warmed_to_choose"
+"""Modules for processes to be forked from: they compile as they are imported."""
 
 _PATIENCE_S = 20.0  # for what the other process compiles; then it is compiled twice
 _BESIDE = f"from {__name__} import work_beside; work_beside({{}})"

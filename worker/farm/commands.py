@@ -156,7 +156,7 @@ def worker(
     ] = None,
 ) -> None:
     """Solve what is on the farm until told to stop; logs are JSON lines."""
-    from ...jobs.run.pool import n_processors
+    from ...jobs.processes.pool import n_processors
     from .pool import run_worker
     from .settings import load_settings
 
