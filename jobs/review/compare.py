@@ -12,6 +12,7 @@ import numpy as np
 
 from ...solver.arrays import FloatArray
 from ..errors import InputError
+from ..job.world import world_of
 from ..places.place import Place
 from ..takes.previous import previous_path
 from ..takes.sequence_table import MEASURES
@@ -206,10 +207,10 @@ def _poses(side: Side, row: SequenceRow) -> FloatArray | None:
         if metadata["keys"]["take"] != key:
             continue
         whole = table["sub"].to_numpy() == 0
-        unit_m = metadata["axes"]["metres_per_unit"]
+        world = world_of(metadata["axes"])
         names = ("frame", "x", "y", "z", "pan_deg", "tilt_deg")
         poses = np.column_stack([table[name].to_numpy()[whole] for name in names])
-        poses[:, 1:4] *= unit_m
+        poses[:, 1:4] *= world.metres(1.0)
         return np.asarray(poses, dtype=np.float64)
     return None
 

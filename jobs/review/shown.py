@@ -14,6 +14,8 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from ...solver.arrays import BoolArray, FloatArray, IntArray
+from ..job.rig_choice import rig_of_setup
+from ..job.world import WorldSpec, scene_from_inside, world_of
 from ..takes.bodies import Body, read_bodies
 from ..takes.table import take_metadata
 
@@ -117,18 +119,22 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
         n_marks: frames to mark, >= 2.
     """
     metadata = take_metadata(table)
-    axes = metadata["axes"]
+    world = world_of(metadata["axes"])
+
+    def metres(points: FloatArray) -> FloatArray:
+        return on_plan(world.inside(points))
+
     every = slice(None, None, metadata["asked"]["samples_per_frame"])
     columns = {name: table[name].to_numpy()[every] for name in READ}
     names = _texts(table["subject"])[every]
     cut = _run(~columns["handle"])
-    camera = _metres(np.array([columns[name] for name in "xyz"]).T, axes)
+    camera = metres(np.array([columns[name] for name in "xyz"]).T)
     times_s = columns["time_s"]
     bodies = [
         replace(
             body,
-            floor=_metres(body.floor[every], axes),
-            eyes=_metres(body.eyes[every], axes),
+            floor=metres(body.floor[every]),
+            eyes=metres(body.eyes[every]),
         )
         for body in read_bodies(table)
     ]
@@ -143,7 +149,7 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
         columns={name: values[cut] for name, values in columns.items()},
         frames=columns["frame"].astype(np.int64)[cut],
         times_s=times_s[cut] - times_s[cut][0],
-        rail=rail_points(metadata["setup"]["rig"], axes),
+        rail=rail_points(metadata["setup"], world),
         camera=camera[cut],
         pan_rad=np.radians(columns["pan_deg"][cut]),
         tilt_rad=np.radians(columns["tilt_deg"][cut]),
@@ -167,29 +173,15 @@ def _run(cut: BoolArray) -> slice:
     return slice(int(rows[0]), int(rows[-1]) + 1)
 
 
-def _metres(points: FloatArray, axes: dict[str, Any]) -> FloatArray:
-    """Return scene points (n, 3) in metres and the axes of a plan."""
-    points = np.asarray(points, dtype=np.float64) * axes["metres_per_unit"]
-    if axes["up"] == "y":
-        x, y, z = points.T
-        points = np.column_stack([x, -z, y])
-    return points
+def rail_points(setup: dict[str, Any], world: WorldSpec) -> FloatArray:
+    """Return points along a setup's rail from above, (m, 2) [m] on a plan."""
+    rig = rig_of_setup(setup, world)
+    return on_plan(rig.places(rig.drawn_s))[:, :2]
 
 
-def rail_points(rig: dict[str, Any], axes: dict[str, Any]) -> FloatArray:
-    """Return points along a rig from above, (m, 2) [m] in the axes of a plan."""
-    if rig["kind"] == "sticks":
-        ends = [rig["at"]]
-    elif rig["kind"] == "track":
-        ends = [rig["from"], rig["to"]]
-    else:
-        angles = rig["start_deg"] + rig["sweep_deg"] * np.linspace(0.0, 1.0, 49)
-        angles = np.radians(angles)
-        outward = np.column_stack([-np.sin(angles), np.cos(angles)])
-        centre = _metres(np.array([rig["centre"]]), axes)[:, :2]
-        arc: FloatArray = centre + rig["radius"] * axes["metres_per_unit"] * outward
-        return arc
-    return _metres(np.array(ends), axes)[:, :2]
+def on_plan(points: FloatArray) -> FloatArray:
+    """Return points (n, 3) [m], Y up, in the axes of a plan."""
+    return scene_from_inside(points, "z")
 
 
 def marked_rows(

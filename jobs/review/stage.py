@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from ...solver.arrays import FloatArray
+from ..job.world import world_of
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -28,10 +29,9 @@ class Stage:
 def stage_of(metadata: dict[str, Any]) -> Stage:
     """Return the stage that a take was made on, from the take's metadata."""
     stage = metadata["asked"].get("stage") or {}
-    axes = metadata["axes"]
-    unit_m = axes["metres_per_unit"]
-    forth = np.array([1.0, 1.0 if axes["up"] == "z" else -1.0]) * unit_m
-    ground = [0, 1] if axes["up"] == "z" else [0, 2]
+    world = world_of(metadata["axes"])
+    forth = np.array([1.0, 1.0 if world.up == "z" else -1.0]) * world.metres(1.0)
+    ground = [0, 1] if world.up == "z" else [0, 2]
     floor = stage.get("floor")
     keep_outs = []
     for each in stage.get("keep_outs") or ():

@@ -11,6 +11,7 @@ import numpy as np
 
 from ...solver.action.body import EYES, LANDMARKS
 from ...solver.arrays import FloatArray
+from ..job.world import world_of
 from .shown import Shown
 
 MOST_PLAYED = 7200
@@ -19,7 +20,8 @@ MOST_PLAYED = 7200
 
 def viewfinder_data(shown: Shown) -> str:
     """Return the data of a take's viewfinder as JSON."""
-    gate, axes = shown.metadata["gate"], shown.metadata["axes"]
+    gate = shown.metadata["gate"]
+    world = world_of(shown.metadata["axes"])
     aimed = _columns(shown, *(f"subject_{name}" for name in "xyz"))
     final = _columns(shown, *(f"cam_{name}" for name in "xyz"))
     turn = _columns(shown, *(f"q{name}" for name in "xyzw"))
@@ -35,11 +37,11 @@ def viewfinder_data(shown: Shown) -> str:
         "tan_v": gate["tan_v"],
         "axis_v": gate["axis_v"],
         "ground": low,
-        "base": _packed(_inside(base, axes["metres_per_unit"], axes["up"])),
+        "base": _packed(world.inside(base)),
         "head": _packed(np.radians(head)),
-        "final": _packed(_inside(final, axes["metres_per_unit"], axes["up"])),
-        "turn": _packed(_turned(turn, axes["up"])),
-        "aimed": _packed(_inside(aimed, axes["metres_per_unit"], axes["up"])),
+        "final": _packed(world.inside(final)),
+        "turn": _packed(world.inside_turns(turn)),
+        "aimed": _packed(world.inside(aimed)),
         "hidden": np.flatnonzero(np.isnan(shown.place[:, 0])).tolist(),
         "followed": [names.index(name) for name in shown.followed],
         "figures": [
@@ -62,23 +64,9 @@ def _columns(shown: Shown, *names: str) -> FloatArray:
     return np.array([shown.columns[name] for name in names], dtype=np.float64).T
 
 
-def _inside(points: FloatArray, metres_per_unit: float, up: str) -> FloatArray:
-    points = points * metres_per_unit
-    return points if up == "y" else points[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
-
-
 def _level(points: FloatArray) -> FloatArray:
     """Return points in the axes of a plan as Y up."""
     return points[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
-
-
-def _turned(turns: FloatArray, up: str) -> FloatArray:
-    """Return scene-from-camera quaternions as inside-from-camera ones, (n, 4)."""
-    if up == "y":
-        return turns
-    x, y, z, w = turns.T
-    turned: FloatArray = np.sqrt(0.5) * np.column_stack([x - w, y + z, z - y, w + x])
-    return turned
 
 
 def _packed(values: FloatArray, form: str = "<f8") -> str:

@@ -26,7 +26,7 @@ from ...solver.setups.setup import SIDES, Ask, Setup, View
 from ...solver.setups.trial import Rehearsal, Trial
 from ..errors import InputError, ShotDataError
 from ..job.shot import ShotSpec
-from ..job.spec import WorldSpec
+from ..job.world import WorldSpec
 from ..takes.judgement import Candidate, Judgement, read_judgement
 from ..takes.keys import digest, judge_key, setup_of
 from ..takes.table import read_take, take_metadata
@@ -225,7 +225,7 @@ class _Plain:
         values = setup_values(setup, self.world)
         if self.only_height:
             height = float(setup.rig.shape.origin[1])
-            values["height"] = height / self.world.metres_per_unit
+            values["height"] = self.world.units(height)
         return values | self.fixed
 
 

@@ -20,7 +20,9 @@ from ...solver.crew.perform import Performance, dolly_plans, focus_plans, head_p
 from ...solver.frame.measure import measure
 from ...solver.optics.camera import Gate
 from ...solver.optics.lens import Lens
-from ...solver.rigs.rig import Rig, sticks, track
+from ...solver.rigs.shape import Rig
+from ...solver.rigs.sticks import sticks
+from ...solver.rigs.track import track
 from ...solver.shake import LEVELS
 from ...solver.shot import Framing, Shot, Subject
 from ...solver.take import operate, recorded

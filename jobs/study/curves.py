@@ -15,10 +15,8 @@ from ...solver.arrays import FloatArray
 from ...solver.optics.camera import Gate
 from ...solver.studies.camera import angles_of
 from ..errors import Fault
-from ..job.spec import WorldSpec
-from ..subjects.axes import inside_from_scene
+from ..job.world import world_of
 from ..subjects.faults import refuse
-from ..takes.axes import turn_inside_from_scene
 from ..takes.metadata import TAKE_SCHEMA
 from ..takes.table import METADATA_KEY, take_metadata
 from .read_camera import ReadCamera, checked
@@ -100,9 +98,7 @@ def _of_take(
     table: pa.Table, about: dict[str, Any], field: str, label: str
 ) -> ReadCamera:
     """Return the final camera of one of our takes, shake included."""
-    world = WorldSpec(
-        up=about["axes"]["up"], metres_per_unit=about["axes"]["metres_per_unit"]
-    )
+    world = world_of(about["axes"])
     rate = Fraction(about["rate"])
     gate = Gate(**{name: about["gate"][name] for name in Gate.__dataclass_fields__})
 
@@ -114,8 +110,8 @@ def _of_take(
     turns = np.column_stack([values(name) for name in _TURN])
     return checked(
         values("frame") + values("sub") / per_frame,
-        inside_from_scene(place * world.metres_per_unit, world.up),
-        angles_of(turn_inside_from_scene(turns, world)),
+        world.inside(place),
+        angles_of(world.inside_turns(turns)),
         values("focal_mm"),
         gate=gate,
         rate=rate,
@@ -151,7 +147,7 @@ def _of_plain(
         if len(off):
             message = f"{label} quaternion in row {off[0] + 1} has length "
             refuse(field, f"{message}{lengths[off[0]]:.4g}, must be 1")
-        angles = angles_of(turn_inside_from_scene(turns / lengths[:, None], world))
+        angles = angles_of(world.inside_turns(turns / lengths[:, None]))
     else:
         roll = values("roll_deg") if has("roll_deg") else np.zeros(len(frames))
         angles = (
@@ -166,7 +162,7 @@ def _of_plain(
     )
     return checked(
         frames,
-        inside_from_scene(place * world.metres_per_unit, world.up),
+        world.inside(place),
         angles,
         focal,
         gate=study.camera.gate,

@@ -6,53 +6,20 @@ what has axes is brought back inside here, once, and each kind turns it into its
 
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
 from ...solver.arrays import FloatArray, IntArray
+from ...solver.rigs.shape import Rig
 from ..errors import InputError
 from ..job.rate import parse_rate
-from ..job.spec import WorldSpec
-from ..subjects.axes import inside_from_scene
-from .axes import turn_inside_from_scene
+from ..job.rig_choice import rig_of_setup
+from ..job.world import WorldSpec, world_of
 from .sequence_table import ShotRow, read_sequence
 from .store import Store
 from .table import read_take, take_metadata
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Rail:
-    """Where the lens can be: at `origin_m`, along `direction`, or round a centre.
-
-    Attributes:
-        kind: of the rig.
-        length_m: of the rail, 0 for sticks.
-        origin_m: lens place at 0, or the centre of an arc at lens height, (3,) [m].
-        direction: of a track, unit vector, (3,).
-        radius_m: of an arc [m].
-        start_deg: angle of an arc's 0, counter-clockwise from -Z seen from above.
-        turn: 1 where an arc runs counter-clockwise seen from above, -1 otherwise.
-    """
-
-    kind: Literal["sticks", "track", "arc"]
-    length_m: float
-    origin_m: FloatArray
-    direction: FloatArray
-    radius_m: float
-    start_deg: float
-    turn: float
-
-    @property
-    def places_m(self) -> FloatArray:
-        """Lens places along the rail, (k, 3) [m]."""
-        s = np.linspace(0.0, self.length_m, 64)[:, None]
-        if self.kind != "arc":
-            return self.origin_m + s * self.direction
-        angle = np.radians(self.start_deg) + self.turn * s / self.radius_m
-        way = np.column_stack([-np.sin(angle), np.zeros_like(angle), -np.cos(angle)])
-        return self.origin_m + self.radius_m * way
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -99,7 +66,7 @@ class Curves:
     time_s: FloatArray
     cut: tuple[int, int]
     rail_m: FloatArray
-    rail: Rail
+    rail: Rig
     base_m: FloatArray
     pan_deg: FloatArray
     tilt_deg: FloatArray
@@ -167,7 +134,7 @@ def curves_of(table: pa.Table) -> Curves:
     """Return a take's table as curves in metres and degrees, Y up."""
     metadata = take_metadata(table)
     axes, gate = metadata["axes"], metadata["gate"]
-    world = WorldSpec(up=axes["up"], metres_per_unit=axes["metres_per_unit"])
+    world = world_of(axes)
     frame, sub = _column(table, "frame"), _column(table, "sub")
     inside = frame[~_column(table, "handle")]
     samples_per_frame = int(sub.max()) + 1
@@ -183,15 +150,15 @@ def curves_of(table: pa.Table) -> Curves:
         time_s=_column(table, "time_s"),
         cut=(int(inside[0]), int(inside[-1])),
         rail_m=_column(table, "rail_m"),
-        rail=_rail(metadata["rail"], world),
-        base_m=_inside(_columns(table, "x", "y", "z"), world),
+        rail=rig_of_setup(metadata["setup"], world),
+        base_m=world.inside(_columns(table, "x", "y", "z")),
         pan_deg=_column(table, "pan_deg"),
         tilt_deg=_column(table, "tilt_deg"),
         roll_deg=_column(table, "roll_deg"),
         shake_m=_columns(table, "shake_x_m", "shake_y_m", "shake_z_m"),
         shake_deg=_columns(table, "shake_pan_deg", "shake_tilt_deg", "shake_roll_deg"),
-        place_m=_inside(_columns(table, "cam_x", "cam_y", "cam_z"), world),
-        turn=turn_inside_from_scene(_columns(table, "qx", "qy", "qz", "qw"), world),
+        place_m=world.inside(_columns(table, "cam_x", "cam_y", "cam_z")),
+        turn=world.inside_turns(_columns(table, "qx", "qy", "qz", "qw")),
         focal_mm=float(table["focal_mm"][0].as_py()),
         focus_m=_column(table, "focus_m"),
         stop=float(table["stop"][0].as_py()),
@@ -199,24 +166,6 @@ def curves_of(table: pa.Table) -> Curves:
         shutter_deg=float(metadata["asked"]["shutter_deg"]),
         knots={name: np.array(rows) for name, rows in metadata["knots"].items()},
     )
-
-
-def _rail(rail: dict[str, Any], world: WorldSpec) -> Rail:
-    direction = np.array([rail["direction"]])
-    return Rail(
-        kind=rail["kind"],
-        length_m=rail["length_m"],
-        origin_m=_inside(np.array([rail["origin"]]), world)[0],
-        direction=inside_from_scene(direction, world.up)[0],
-        radius_m=rail["radius_m"],
-        start_deg=rail["start_deg"],
-        turn=rail["turn"],
-    )
-
-
-def _inside(points: FloatArray, world: WorldSpec) -> FloatArray:
-    """Return scene points in metres, Y up, (n, 3)."""
-    return inside_from_scene(points * world.metres_per_unit, world.up)
 
 
 def _column(table: pa.Table, name: str) -> Any:

@@ -29,8 +29,9 @@ _NOT_IN_KEY = {
 }
 _MAKES_TAKES = ("solver/**/*.py", "jobs/subjects/*.py")
 _MAKES_TAKES_TOO = (
+    "job/rig.py",
+    "job/world.py",
     "run/shots.py",
-    "takes/axes.py",
     "takes/bodies.py",
     "takes/grip_metadata.py",
     "takes/keys.py",

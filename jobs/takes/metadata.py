@@ -14,8 +14,8 @@ from ...solver.frame.measure import Measures
 from ...solver.take import Take
 from ..job.rate import rate_text
 from ..job.shot import ShotSpec
-from ..job.spec import JobFile, WorldSpec
-from .axes import scene_from_inside
+from ..job.spec import JobFile
+from ..job.world import WorldSpec
 from .grip_metadata import sheet_metadata
 from .keys import Keys, canonical, setup_of
 
@@ -94,12 +94,11 @@ def _rail(take: Take, world: WorldSpec) -> dict[str, Any]:
     for an arc that runs counter-clockwise seen from above, and -1 for the other.
     """
     shape = take.shot.rig.shape
-    ahead = scene_from_inside(shape.direction[None], world) * world.metres_per_unit
     return {
         "kind": take.shot.rig.kind,
         "length_m": shape.length,
-        "origin": scene_from_inside(shape.origin[None], world)[0].tolist(),
-        "direction": ahead[0].tolist(),
+        "origin": world.scene(shape.origin[None])[0].tolist(),
+        "direction": world.ahead(shape.direction[None])[0].tolist(),
         "radius_m": shape.radius,
         "start_deg": degrees(shape.start),
         "turn": shape.turn,

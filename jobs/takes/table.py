@@ -24,11 +24,11 @@ from ...solver.frame.measure import Measures
 from ...solver.take import Take
 from ..errors import InputError
 from ..job.shot import ShotSpec
-from ..job.spec import JobFile, WorldSpec
+from ..job.spec import JobFile
+from ..job.world import WorldSpec
 from ..places.atomic import whole_file
 from ..places.parquet import read_checked
 from ..places.place import Place
-from .axes import scene_from_inside, turn_scene_from_inside
 from .bodies import BODIES_KEY, bodies_json
 from .keys import Keys
 from .metadata import TAKE_SCHEMA, metadata_json
@@ -244,7 +244,7 @@ def _clock(take: Take) -> Mapping[str, Any]:
 
 
 def _pose(take: Take, world: WorldSpec) -> Iterator[Mapping[str, Any]]:
-    base = scene_from_inside(take.base, world)
+    base = world.scene(take.base)
     yield {name: base[:, c] for c, name in enumerate("xyz")}
     shake = take.shake
     yield {
@@ -258,9 +258,9 @@ def _pose(take: Take, world: WorldSpec) -> Iterator[Mapping[str, Any]]:
         "shake_tilt_deg": np.degrees(shake.tilt),
         "shake_roll_deg": np.degrees(shake.roll),
     }
-    final = scene_from_inside(take.place, world)
+    final = world.scene(take.place)
     yield {f"cam_{name}": final[:, c] for c, name in enumerate("xyz")}
-    turn = turn_scene_from_inside(take.turn, world)
+    turn = world.scene_turns(take.turn)
     yield {f"q{name}": turn[:, c] for c, name in enumerate("xyzw")}
 
 
@@ -307,5 +307,5 @@ def _picture(take: Take) -> Mapping[str, Any]:
 def _aimed_at(take: Take, world: WorldSpec) -> Mapping[str, Any]:
     fractions = np.array([framing.aim for framing in take.shot.framings])
     points = primary_points(take.shot, take.times_s, fractions)
-    points = scene_from_inside(points, world)
+    points = world.scene(points)
     return {f"subject_{name}": points[:, c] for c, name in enumerate("xyz")}

@@ -12,8 +12,8 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
-from ..shot import Shot, Subject
 from ..rigs.clearance import rail_samples
+from ..shot import Shot, Subject
 from .belief import first_step_s, perceive_columns, settle
 from .member import Member
 

@@ -6,7 +6,7 @@ distance and a bearing is remembered: most changes of what is asked leave it as 
 """
 
 from functools import cached_property
-from typing import Generic, NamedTuple, Protocol, TypeVar
+from typing import Generic, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -15,29 +15,9 @@ from .fit_arc import ArcFit, arc_through
 from .fit_line import LineFit, fit_line
 from .fit_sticks import fit_sticks
 
-NODES = 48  # ideal places that a curve is fitted through
 FAST_SHARE = 0.95  # quantile of the speed that a follow is laid for
 
 Fit = TypeVar("Fit", LineFit, ArcFit)
-
-
-class Walked(Protocol):
-    """Who moves in a shot, as far as a way needs it; see `Action`."""
-
-    @property
-    def n_frames(self) -> int: ...
-    @property
-    def times_s(self) -> FloatArray: ...
-    @property
-    def ratio(self) -> FloatArray: ...
-    @property
-    def eyes(self) -> FloatArray: ...
-    @property
-    def centre(self) -> FloatArray: ...
-    @property
-    def heading(self) -> FloatArray: ...
-    @property
-    def resizes(self) -> bool: ...
 
 
 class Curve(NamedTuple, Generic[Fit]):
@@ -58,18 +38,30 @@ class Curve(NamedTuple, Generic[Fit]):
 
 
 class Way:
-    """Where the subjects go, at up to NODES frames evenly spread."""
+    """Where the subjects go."""
 
-    def __init__(self, action: Walked) -> None:
-        """Take the action of a shot."""
-        n = min(NODES, action.n_frames)
-        picks = np.unique(np.linspace(0, action.n_frames - 1, n).round().astype(int))
-        self.resizes = action.resizes
-        self.times_s: FloatArray = action.times_s[picks]
-        self.ratio: FloatArray = action.ratio[picks]
-        self.eyes_m = float(action.eyes[:, 1].mean())
-        self.centre: FloatArray = np.ascontiguousarray(action.centre[picks][:, [0, 2]])
-        self._headings = np.unwrap(action.heading[picks])
+    def __init__(
+        self,
+        *,
+        times_s: FloatArray,
+        centre: FloatArray,
+        headings: FloatArray,
+        ratio: FloatArray,
+        eyes_m: float,
+    ) -> None:
+        """Take a way.
+
+        Args:
+            times_s: of its n nodes, (n,).
+            centre: of the subjects on the ground, (n, 2) [m].
+            headings: of the primary, (n,) [rad].
+            ratio: of the asked distance to the first, (n,).
+            eyes_m: height of the primary's eyes.
+        """
+        self.times_s, self.centre, self.ratio = times_s, centre, ratio
+        self.eyes_m = eyes_m
+        self.resizes = bool(np.ptp(ratio) > 0)
+        self._headings = np.unwrap(headings)
         self._stands: dict[tuple[float, float, float], tuple[float, float]] = {}
         self._swung: dict[tuple[float, float], Curve[ArcFit] | None] = {}
 

@@ -155,7 +155,9 @@ def follows(wanted: Wanted, fast_m_s: float) -> list[float]:
         fast_m_s: speed that is exceeded in a twentieth of the way.
     """
     top = wanted.dolly_speed
-    shares = [min(1.0, pace * top / fast_m_s) if fast_m_s > 0 else 1.0 for pace in PACES]
+    shares = [
+        min(1.0, pace * top / fast_m_s) if fast_m_s > 0 else 1.0 for pace in PACES
+    ]
     return shares[:1] if shares[0] == shares[1] else shares
 
 

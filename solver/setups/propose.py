@@ -8,10 +8,12 @@ what a grip would lay. How, each kind of rig says in its own file.
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from itertools import product
+from typing import NamedTuple
 
 import numpy as np
 
 from ..action.rehearsed import Action
+from ..laying.way import Way
 from ..optics.camera import Gate
 from ..optics.lens import Lens
 from ..rigs.kind import RigKind
@@ -20,42 +22,63 @@ from ..rigs.layout import Wanted
 from ..stage.stage import room_m
 from .proposal import Proposal, lens_height
 from .setup import Ask, View
-from .trial import Rehearsal
 
 NATURAL_TX = 0.31  # half-frame tangent of a lens that draws attention to nothing
+NODES = 48  # ideal places that a curve is fitted through
 LEAST_NODES = 3  # of a way that a rail is laid along
 
 
-def propose_standing(stage: Rehearsal) -> list[Proposal]:
+def way_of(action: Action) -> Way:
+    """Return the way of an action's subjects, at up to NODES frames evenly spread."""
+    n = min(NODES, action.n_frames)
+    picks = np.unique(np.linspace(0, action.n_frames - 1, n).round().astype(int))
+    return Way(
+        times_s=action.times_s[picks],
+        centre=np.ascontiguousarray(action.centre[picks][:, [0, 2]]),
+        headings=action.heading[picks],
+        ratio=action.ratio[picks],
+        eyes_m=float(action.eyes[:, 1].mean()),
+    )
+
+
+class Known(NamedTuple):
+    """What is known of a shot before anything is worked."""
+
+    ask: Ask
+    action: Action
+    way: Way
+
+
+def propose_standing(known: Known) -> list[Proposal]:
     """Return rigs without a rail worth trying, for every suitable lens and view."""
-    ask = stage.ask
+    ask = known.ask
     return [
         each
         for kind in _asked(ask, on_rail=False)
-        for lens, view in product(suitable(ask, stage.action), ask.views)
-        for each in _proposed(stage, kind, lens, view)
+        for lens, view in product(suitable(ask, known.action), ask.views)
+        for each in _proposed(known, kind, lens, view)
     ]
 
 
 def propose_rails(
-    stage: Rehearsal,
+    known: Known,
     lenses: Sequence[Lens],
     may_pay: Callable[[str, Lens, View], bool] = lambda kind, lens, view: True,
 ) -> list[Proposal]:
     """Return rails worth trying: the first kind for all lenses, others for the first.
 
     Args:
-        stage: the rehearsal of the shot.
+        known: what is known of the shot before anything is worked.
         lenses: for which rails are laid, the first one first.
         may_pay: whether a kind of rig may be worth its price with a lens on a view.
     """
-    if len(stage.way.times_s) < LEAST_NODES:
+    if len(known.way.times_s) < LEAST_NODES:
         return []
     found: list[Proposal] = []
-    for k, kind in enumerate(_asked(stage.ask, on_rail=True)):
-        for lens, view in product(lenses[:1] if k else lenses, stage.ask.views):
+    for k, kind in enumerate(_asked(known.ask, on_rail=True)):
+        for lens, view in product(lenses[:1] if k else lenses, known.ask.views):
             if may_pay(kind.name, lens, view):
-                found.extend(_proposed(stage, kind, lens, view))
+                found.extend(_proposed(known, kind, lens, view))
     return found
 
 
@@ -68,14 +91,12 @@ def _asked(ask: Ask, *, on_rail: bool) -> list[RigKind]:
     ]
 
 
-def _proposed(
-    stage: Rehearsal, kind: RigKind, lens: Lens, view: View
-) -> list[Proposal]:
-    ask, action = stage.ask, stage.action
+def _proposed(known: Known, kind: RigKind, lens: Lens, view: View) -> list[Proposal]:
+    ask, action = known.ask, known.action
     distance = distance_of(ask, lens)
     wanted = Wanted(
         distance_m=distance,
-        height_m=lens_height(ask, distance, stage.way.eyes_m),
+        height_m=lens_height(ask, distance, known.way.eyes_m),
         bearing_rad=action.main + view.bearing_rad,
         view_rad=view.bearing_rad,
         view_open=len(ask.views) > 2,
@@ -83,7 +104,7 @@ def _proposed(
         dolly_speed=ask.shot.crew.grip.max_speed,
         stage=ask.stage,
     )
-    laid = kind.propose(wanted, stage.way)
+    laid = kind.propose(wanted, known.way)
     return [Proposal(lens=lens, view=view, layout=layout) for layout in laid]
 
 

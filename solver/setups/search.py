@@ -47,11 +47,11 @@ def candidates(
         found = [judged(ask, stage.tried(setup)) for setup in _fixed_rig(ask, action)]
         return sorted(found, key=_order)
     search = _Search(stage)
-    search.work(propose_standing(stage))
+    search.work(propose_standing(stage.known))
     lenses = _rail_lenses(ask, action, search.tried)
-    search.work(propose_rails(stage, lenses[:RAIL_LENSES], search.may_pay))
+    search.work(propose_rails(stage.known, lenses[:RAIL_LENSES], search.may_pay))
     if not search.holds:
-        search.work(propose_rails(stage, lenses[RAIL_LENSES:]))
+        search.work(propose_rails(stage.known, lenses[RAIL_LENSES:]))
     found = [verdict for _, verdict in search.tried]
     if refine:
         found += search.refined()
@@ -165,8 +165,8 @@ def _proposed(stage: Rehearsal) -> Iterator[Setup]:
         return
     lenses = sorted(suitable(ask, action), key=lambda lens: unnatural(ask, lens))
     for some in (
-        propose_standing(stage),
-        propose_rails(stage, lenses[:RAIL_LENSES]),
+        propose_standing(stage.known),
+        propose_rails(stage.known, lenses[:RAIL_LENSES]),
     ):
         for proposal in some:
             setup = build(proposal, ask)

@@ -12,11 +12,11 @@ import numpy as np
 
 from ..action.rehearsed import Action, action_of, sized_anew
 from ..arrays import FloatArray
-from ..laying.way import Way
 from ..optics.lens import Lens
 from ..shot import HOLDS
 from ..stage.stage import Stage, sight_hidden
 from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, Acted
+from .propose import Known, way_of
 from .setup import Ask, Setup
 from .work import Through, hands_of, through_of, watched_of, work
 
@@ -57,13 +57,18 @@ class Rehearsal:
         """Take a shot and what is open in it."""
         self.ask = ask
         self.action = action_of(ask.shot)
-        self.way = Way(self.action)
+        self.way = way_of(self.action)
         self.n_trials = 0
         self._acted = _acted(self.action)
         self._hands = hands_of(ask.shot.crew)
         self._dolly = ask.shot.crew.grip.planner(length_m=0.0)
         self._through: dict[Lens, Through] = {}
         self._watched = watched_of(ask.shot)
+
+    @property
+    def known(self) -> Known:
+        """What proposals are made from."""
+        return Known(self.ask, self.action, self.way)
 
     def changed(self, ask: Ask) -> "Rehearsal":
         """Return the rehearsal of a changed ask of the same subjects.

@@ -182,7 +182,7 @@ def _rails(
     path: StudiedPath, points: FloatArray, framed: Framed, camera: CameraMove
 ) -> Rails | None:
     feet = along_path(path, points)
-    if feet is None:
+    if feet is None or path.rig is None:
         return None
     return Rails(
         feet=feet,

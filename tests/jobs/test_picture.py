@@ -10,13 +10,14 @@ import pytest
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
 from carrellata.jobs.examples.ferry_dash.picture import HEIGHT, WIDTH, picture
+from carrellata.jobs.job.world import WorldSpec
 from carrellata.jobs.review.plan_view import GAUGE_M
 from carrellata.jobs.review.shown import Shown, marked_rows, rail_points, shown_of
 from carrellata.jobs.review.svg import Scale, element, number, text
 from carrellata.jobs.run.local import solve_job
 from carrellata.jobs.takes.table import read_take, take_metadata
 from carrellata.solver.arrays import FloatArray
-from carrellata.solver.rigs.rig import arc
+from carrellata.solver.rigs.arc import arc
 
 SHOT = "050"
 DRAWN_PX = 0.011  # places are written to a hundredth of a pixel
@@ -205,7 +206,7 @@ def test_arc_is_drawn_where_the_rig_puts_the_lens() -> None:
         "start_deg": 195.0,
         "sweep_deg": 45.0,
     }
-    drawn = rail_points(rig, {"up": "z", "metres_per_unit": 0.01})
+    drawn = rail_points({"rig": rig}, WorldSpec(up="z", metres_per_unit=0.01))
     inside = arc(
         np.array([3.0, 1.5, 2.0]),
         radius=5.0,
