@@ -136,7 +136,7 @@ def _frame(
     _outline(axes, SAFE, GREY, (0, (5, 3)), "action-safe area")
     axes.set_xlim(-1.15, 1.15)
     axes.set_ylim(-1.15, 1.15)
-    axes.set_aspect(curves.gate["tan_v"] / curves.gate["tan_u"])
+    axes.set_aspect(curves.gate.tan_v / curves.gate.tan_u)
     axes.set_xlabel("across (half frame widths)")
     axes.set_ylabel("up (half frame heights)")
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0))

@@ -101,7 +101,7 @@ def _author_base(
         put(moving.op, "rail_m", moving.scale, moving.offset)
     elif not is_drawn_by_ops(curves.rail):
         places = rail.AddTranslateOp(double, "lens").GetAttr()
-        _put_places(places, curves, world.scene(curves.base_m))
+        _put(places, curves, world.scene(curves.base_m), _vector)
     head = UsdGeom.Xform.Define(stage, rail.GetPath().AppendChild("head"))
     about_up = kind.TypeRotateZ if world.up == "z" else kind.TypeRotateY
     put(head.AddXformOp(about_up, double, "pan"), "pan_deg")
@@ -136,10 +136,10 @@ def _describe(stage: Any, curves: Curves, world: WorldSpec) -> None:
             "cut_first": curves.cut[0],
             "cut_last": curves.cut[1],
             "focal_mm": curves.focal_mm,
-            "gate_width_mm": gate["width_mm"],
-            "gate_height_mm": gate["height_mm"],
-            "squeeze": gate["squeeze"],
-            "overscan": gate["overscan"],
+            "gate_width_mm": gate.width_mm,
+            "gate_height_mm": gate.height_mm,
+            "squeeze": gate.squeeze,
+            "overscan": gate.overscan,
         }
     }
 
@@ -147,14 +147,14 @@ def _describe(stage: Any, curves: Curves, world: WorldSpec) -> None:
 def _put_lens(camera: Any, curves: Curves, world: WorldSpec) -> None:
     gate = curves.gate
     tenths = world.units(10.0 * _MM)  # of a scene unit, in a millimetre
-    width = gate["width_mm"] * gate["squeeze"] * gate["overscan"]
-    height = gate["height_mm"] * gate["overscan"]
+    width = gate.width_mm * gate.squeeze * gate.overscan
+    height = gate.height_mm * gate.overscan
     camera.CreateProjectionAttr().Set("perspective")
     camera.CreateFocalLengthAttr().Set(curves.focal_mm * tenths)
     camera.CreateHorizontalApertureAttr().Set(width * tenths)
     camera.CreateVerticalApertureAttr().Set(height * tenths)
     camera.CreateHorizontalApertureOffsetAttr().Set(0.0)
-    offset = -gate["axis_v"] * gate["height_mm"] / 2
+    offset = -gate.axis_v * gate.height_mm / 2
     camera.CreateVerticalApertureOffsetAttr().Set(offset * tenths)
     camera.CreateFStopAttr().Set(curves.stop)
     reach = world.units(NEAR_M), world.units(FAR_M)
@@ -203,13 +203,10 @@ def _put(
         attribute.Set(made(value), code)
 
 
-def _put_places(attribute: Any, curves: Curves, places: FloatArray) -> None:
-    """Author a place at every sample."""
+def _vector(row: FloatArray) -> Any:
     from pxr import Gf
 
-    rows = zip(curves.time_codes.tolist(), places.tolist(), strict=True)
-    for code, place in rows:
-        attribute.Set(Gf.Vec3d(*place), code)
+    return Gf.Vec3d(*row.tolist())
 
 
 def _put_spline(

@@ -8,7 +8,7 @@ from ..errors import InputError
 from ..job.rig import RIGS
 from ..takes.sequence_table import WITHOUT_TAKE, ShotRow
 from ..takes.store import Store
-from ..takes.table import read_take
+from ..takes.take_file import read_take
 from .grip_sheet import grip_sheet_of
 
 PARTS = {

@@ -14,10 +14,10 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from ...solver.arrays import BoolArray, FloatArray, IntArray
-from ..job.rig_choice import rig_of_setup
-from ..job.world import WorldSpec, scene_from_inside, world_of
+from ...solver.rigs.shape import Rig
+from ..job.world import scene_from_inside
 from ..takes.bodies import Body, read_bodies
-from ..takes.table import take_metadata
+from ..takes.metadata import TakeMetadata, take_metadata
 
 N_MARKS = 4
 READ = (
@@ -64,7 +64,7 @@ class Shown:
     """
 
     shot: str
-    metadata: dict[str, Any]
+    metadata: TakeMetadata
     rate: Fraction
     columns: dict[str, NDArray[Any]]
     frames: IntArray
@@ -86,19 +86,18 @@ class Shown:
     @property
     def aspect(self) -> float:
         """Width over height of the frame."""
-        gate = self.metadata["gate"]
-        return float(gate["tan_u"] / gate["tan_v"])
+        gate = self.metadata.gate
+        return gate.tan_u / gate.tan_v
 
     @property
     def half_view_rad(self) -> float:
         """Half the horizontal angle of view."""
-        return float(np.arctan(self.metadata["gate"]["tan_u"]))
+        return float(np.arctan(self.metadata.gate.tan_u))
 
     @property
     def lag_s(self) -> float | None:
         """Of the pan behind the subject."""
-        lag_s: float | None = self.metadata["measures"]["lag_s"]
-        return lag_s
+        return self.metadata.measure("lag_s")
 
     def column(self, name: str) -> FloatArray:
         """Return a column of the take on the cut frames, (n,)."""
@@ -119,22 +118,18 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
         n_marks: frames to mark, >= 2.
     """
     metadata = take_metadata(table)
-    world = world_of(metadata["axes"])
-
-    def metres(points: FloatArray) -> FloatArray:
-        return on_plan(world.inside(points))
-
-    every = slice(None, None, metadata["asked"]["samples_per_frame"])
+    world = metadata.world
+    every = slice(None, None, metadata.asked.samples_per_frame)
     columns = {name: table[name].to_numpy()[every] for name in READ}
     names = _texts(table["subject"])[every]
     cut = _run(~columns["handle"])
-    camera = metres(np.array([columns[name] for name in "xyz"]).T)
+    camera = on_plan(world.inside(np.array([columns[name] for name in "xyz"]).T))
     times_s = columns["time_s"]
     bodies = [
         replace(
             body,
-            floor=metres(body.floor[every]),
-            eyes=metres(body.eyes[every]),
+            floor=on_plan(world.inside(body.floor[every])),
+            eyes=on_plan(world.inside(body.eyes[every])),
         )
         for body in read_bodies(table)
     ]
@@ -145,11 +140,11 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
     return Shown(
         shot=table["shot"][0].as_py(),
         metadata=metadata,
-        rate=Fraction(metadata["rate"]),
+        rate=metadata.rate,
         columns={name: values[cut] for name, values in columns.items()},
         frames=columns["frame"].astype(np.int64)[cut],
         times_s=times_s[cut] - times_s[cut][0],
-        rail=rail_points(metadata["setup"], world),
+        rail=rail_points(metadata.rail),
         camera=camera[cut],
         pan_rad=np.radians(columns["pan_deg"][cut]),
         tilt_rad=np.radians(columns["tilt_deg"][cut]),
@@ -173,9 +168,8 @@ def _run(cut: BoolArray) -> slice:
     return slice(int(rows[0]), int(rows[-1]) + 1)
 
 
-def rail_points(setup: dict[str, Any], world: WorldSpec) -> FloatArray:
-    """Return points along a setup's rail from above, (m, 2) [m] on a plan."""
-    rig = rig_of_setup(setup, world)
+def rail_points(rig: Rig) -> FloatArray:
+    """Return points along a rail from above, (m, 2) [m] in the axes of a plan."""
     return on_plan(rig.places(rig.drawn_s))[:, :2]
 
 

@@ -1,12 +1,11 @@
 """The stage on a plan: where the dolly may stand, and what it may not go through."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from ...solver.arrays import FloatArray
-from ..job.world import world_of
+from ..takes.metadata import TakeMetadata
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -26,10 +25,9 @@ class Stage:
     keep_outs: tuple[KeepOut, ...]
 
 
-def stage_of(metadata: dict[str, Any]) -> Stage:
+def stage_of(metadata: TakeMetadata) -> Stage:
     """Return the stage that a take was made on, from the take's metadata."""
-    stage = metadata["asked"].get("stage") or {}
-    world = world_of(metadata["axes"])
+    stage, world = metadata.asked.stage, metadata.world
     forth = np.array([1.0, 1.0 if world.up == "z" else -1.0]) * world.metres(1.0)
     ground = [0, 1] if world.up == "z" else [0, 2]
     floor = stage.get("floor")

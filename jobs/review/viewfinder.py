@@ -11,7 +11,6 @@ import numpy as np
 
 from ...solver.action.body import EYES, LANDMARKS
 from ...solver.arrays import FloatArray
-from ..job.world import world_of
 from .shown import Shown
 
 MOST_PLAYED = 7200
@@ -20,8 +19,7 @@ MOST_PLAYED = 7200
 
 def viewfinder_data(shown: Shown) -> str:
     """Return the data of a take's viewfinder as JSON."""
-    gate = shown.metadata["gate"]
-    world = world_of(shown.metadata["axes"])
+    gate, world = shown.metadata.gate, shown.metadata.world
     aimed = _columns(shown, *(f"subject_{name}" for name in "xyz"))
     final = _columns(shown, *(f"cam_{name}" for name in "xyz"))
     turn = _columns(shown, *(f"q{name}" for name in "xyzw"))
@@ -33,9 +31,9 @@ def viewfinder_data(shown: Shown) -> str:
         "rate": [shown.rate.numerator, shown.rate.denominator],
         "first": int(shown.frames[0]),
         "count": len(shown.frames),
-        "tan_u": gate["tan_u"],
-        "tan_v": gate["tan_v"],
-        "axis_v": gate["axis_v"],
+        "tan_u": gate.tan_u,
+        "tan_v": gate.tan_v,
+        "axis_v": gate.axis_v,
         "ground": low,
         "base": _packed(world.inside(base)),
         "head": _packed(np.radians(head)),

@@ -14,8 +14,9 @@ from fractions import Fraction
 import numpy as np
 
 from ...solver.compiled.kernel import has_machine_code
+from ...solver.crew.decide import Seen
 from ...solver.crew.member import PRESETS
-from ...solver.crew.observe import Observed, Seen, observe
+from ...solver.crew.observe import Observed, observe
 from ...solver.crew.perform import Performance, dolly_plans, focus_plans, head_plans
 from ...solver.frame.measure import measure
 from ...solver.optics.camera import Gate
@@ -122,9 +123,9 @@ def _imagined(shot: Shot) -> Observed:
     ticks = shot.times_of(np.arange(shot.last + 2, dtype=np.float64))
     body = np.array([[0.0, 0.0, 0.0], [0.0, 1.6, 0.0]])
     place = np.tile(body, (1, len(ticks), 1, 1))
-    seen = Seen(place=place, velocity=np.zeros(place.shape))
     facing = np.full((1, len(ticks)), np.nan)
-    return Observed(ticks=ticks, grip=seen, operator=seen, facing=facing)
+    seen = Seen(ticks, place, np.zeros(place.shape), facing)
+    return Observed(grip=seen, operator=seen)
 
 
 def _rail() -> Rig:

@@ -4,6 +4,7 @@ Takes lie in the axes and units of their own scene; a delivery may have others. 
 what has axes is brought back inside here, once, and each kind turns it into its own.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -14,12 +15,11 @@ import pyarrow as pa
 from ...solver.arrays import FloatArray, IntArray
 from ...solver.rigs.shape import Rig
 from ..errors import InputError
-from ..job.rate import parse_rate
-from ..job.rig_choice import rig_of_setup
-from ..job.world import WorldSpec, world_of
+from ..job.world import WorldSpec
+from .metadata import TakeGate, take_metadata
 from .sequence_table import ShotRow, read_sequence
 from .store import Store
-from .table import read_take, take_metadata
+from .take_file import read_take
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -50,7 +50,7 @@ class Curves:
         focal_mm: marked focal length.
         focus_m: (n,) [m].
         stop: f-number.
-        gate: the film area, as the take's metadata has it.
+        gate: the film area and its angles.
         shutter_deg: angle of the shutter.
         knots: of `rail_m`, `pan_deg` and `tilt_deg`: (k, 3) time [s], value, speed.
     """
@@ -78,9 +78,9 @@ class Curves:
     focal_mm: float
     focus_m: FloatArray
     stop: float
-    gate: dict[str, float]
+    gate: TakeGate
     shutter_deg: float
-    knots: dict[str, FloatArray]
+    knots: Mapping[str, FloatArray]
 
     @property
     def shakes(self) -> bool:
@@ -133,16 +133,15 @@ def read_delivery(store: Store) -> Delivery:
 def curves_of(table: pa.Table) -> Curves:
     """Return a take's table as curves in metres and degrees, Y up."""
     metadata = take_metadata(table)
-    axes, gate = metadata["axes"], metadata["gate"]
-    world = world_of(axes)
+    world = metadata.world
     frame, sub = _column(table, "frame"), _column(table, "sub")
     inside = frame[~_column(table, "handle")]
     samples_per_frame = int(sub.max()) + 1
     return Curves(
         sequence=table["sequence"][0].as_py(),
         shot=table["shot"][0].as_py(),
-        take_key=metadata["keys"]["take"],
-        rate=parse_rate(metadata["rate"]),
+        take_key=metadata.keys.take,
+        rate=metadata.rate,
         world=world,
         frame=frame.astype(np.int64),
         sub=sub.astype(np.int64),
@@ -150,7 +149,7 @@ def curves_of(table: pa.Table) -> Curves:
         time_s=_column(table, "time_s"),
         cut=(int(inside[0]), int(inside[-1])),
         rail_m=_column(table, "rail_m"),
-        rail=rig_of_setup(metadata["setup"], world),
+        rail=metadata.rail,
         base_m=world.inside(_columns(table, "x", "y", "z")),
         pan_deg=_column(table, "pan_deg"),
         tilt_deg=_column(table, "tilt_deg"),
@@ -162,9 +161,9 @@ def curves_of(table: pa.Table) -> Curves:
         focal_mm=float(table["focal_mm"][0].as_py()),
         focus_m=_column(table, "focus_m"),
         stop=float(table["stop"][0].as_py()),
-        gate=gate,
-        shutter_deg=float(metadata["asked"]["shutter_deg"]),
-        knots={name: np.array(rows) for name, rows in metadata["knots"].items()},
+        gate=metadata.gate,
+        shutter_deg=metadata.asked.shutter_deg,
+        knots=metadata.knots,
     )
 
 

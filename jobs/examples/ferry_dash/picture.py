@@ -18,7 +18,7 @@ from ...review.plan_view import plan_view
 from ...review.shown import Shown, shown_of
 from ...review.svg import Box, element, group, line, path, text
 from ...review.time_plots import Curve, Plot, clock_of, time_plot
-from ...takes.table import read_take
+from ...takes.take_file import read_take
 
 WIDTH, HEIGHT = 900, 590
 _LEFT, _RIGHT = 24, 496
@@ -179,10 +179,10 @@ def _dolly_plot(shown: Shown) -> Plot:
 def _facts(shown: Shown) -> str:
     """Return lens, rig and crew in a few words."""
     metadata = shown.metadata
-    setup = metadata["setup"]
+    setup = metadata.setup
     return (
-        f"{setup['lens_mm']:g} mm, on {RIGS[setup['rig']['kind']].words}, crew \u201c"
-        f"{metadata['crew']['preset']}\u201d, {float(shown.rate):.3f} frames/s"
+        f"{setup['lens_mm']:g} mm, on {RIGS[metadata.rail.kind].words}, crew \u201c"
+        f"{metadata.crew.preset}\u201d, {float(shown.rate):.3f} frames/s"
     )
 
 

@@ -13,8 +13,8 @@ from carrellata.jobs.run.local import solve_job
 from carrellata.jobs.takes.continuity import findings_of, plain_finding, reached
 from carrellata.jobs.takes.findings_words import known_findings, sentence
 from carrellata.jobs.takes.keys import canonical
-from carrellata.jobs.takes.table import read_take, take_metadata
-from carrellata.solver.cuts.end import ShotEnds
+from carrellata.jobs.takes.metadata import take_metadata
+from carrellata.jobs.takes.take_file import read_take
 from carrellata.solver.cuts.findings import Finding
 from carrellata.worker.cli import main
 
@@ -152,8 +152,8 @@ def test_a_take_carries_its_own_ends_and_nothing_of_its_neighbours(
         table = read_take(outcome.folder / "takes" / f"{row.shot}.parquet")
         metadata = take_metadata(table)
         assert row.ends is not None
-        assert metadata["ends"] == json.loads(row.ends)
-        ends = ShotEnds.from_plain(metadata["ends"])
+        assert json.loads(canonical(metadata.ends.plain())) == json.loads(row.ends)
+        ends = metadata.ends
         frames = table["frame"].to_pylist()
         for end, frame in ((ends.first, FIRST), (ends.last, LAST)):
             k = frames.index(frame)
