@@ -9,13 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 from shots import GATE, LENS_HEIGHT_M, framing, shot, subject
 
-from carrellata.solver.crew.member import PRESETS, Member
+from carrellata.solver.action.subject import Subject
 from carrellata.solver.optics.camera import aim
+from carrellata.solver.presets import PRESETS, Member
 from carrellata.solver.rigs.arc import arc as make_arc
 from carrellata.solver.rigs.sticks import sticks as make_sticks
 from carrellata.solver.rigs.track import track as make_track
 from carrellata.solver.shake import LEVELS
-from carrellata.solver.shot import Shot, Subject
+from carrellata.solver.shot import Shot
 from carrellata.solver.studies.camera import CameraMove, angles_of
 from carrellata.solver.take import Take, operate
 

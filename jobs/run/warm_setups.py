@@ -2,12 +2,11 @@
 
 import numpy as np
 
-from ...solver.action.rehearsed import action_of
 from ...solver.optics.lens import Lens
 from ...solver.rigs.kinds import KINDS
 from ...solver.setups.propose import Known, propose_rails, propose_standing, way_of
 from ...solver.setups.search import candidates
-from ...solver.setups.setup import SIDES, VIEWS_RAD, Ask, View
+from ...solver.setups.setup import SIDES, VIEWS_RAD, Ask, View, rehearsed
 from ...solver.shot import Shot
 from ...solver.stage.stage import Stage
 
@@ -20,7 +19,7 @@ def choose(shot: Shot) -> None:
 def lay(shot: Shot) -> None:
     """Propose setups for a shot, which no crew works."""
     ask = _ask(shot)
-    action = action_of(ask.shot)
+    action = rehearsed(ask.shot)
     known = Known(ask, action, way_of(action))
     propose_standing(known)
     propose_rails(known, ask.lenses)

@@ -10,10 +10,12 @@ from math import ceil
 
 import numpy as np
 
+from ..action.subject import Subject
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
+from ..presets import Member
 from ..rigs.clearance import rail_samples
-from ..shot import Shot, Subject
+from ..shot import Shot
 from .belief import (
     Samples,
     Settled,
@@ -23,7 +25,6 @@ from .belief import (
     settle,
 )
 from .decide import Seen
-from .member import Member
 
 PREROLL_S = 3.0  # the crew follows this long before the first solved frame
 NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this far off

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from shots import LENS_HEIGHT_M, framing, shot, subject
 
-from carrellata.solver.crew.member import PRESETS, Crew
 from carrellata.solver.crew.operator import SAFE
 from carrellata.solver.optics.camera import project
+from carrellata.solver.presets import PRESETS, Crew
 from carrellata.solver.rigs.shape import Rig
 from carrellata.solver.rigs.sticks import sticks as make_sticks
 from carrellata.solver.rigs.track import track as make_track
