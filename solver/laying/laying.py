@@ -132,7 +132,7 @@ class Standing:
     ends: tuple[float, float] = (0.0, 0.0)
 
     def at(self, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return places (k, 2) [m], their rates by geometry (k, 2, g) and by s (k, 2)."""
+        """Return places (k, 2) [m], by geometry (k, 2, g) and by s (k, 2)."""
         k = len(s)
         eye = np.broadcast_to(np.eye(2), (k, 2, 2))
         return np.broadcast_to(self.place, (k, 2)), eye, np.zeros((k, 2))
@@ -171,7 +171,7 @@ class Straight:
         return np.array((-sin(self.angle), cos(self.angle)))
 
     def at(self, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return places (k, 2) [m], their rates by geometry (k, 2, g) and by s (k, 2)."""
+        """Return places (k, 2) [m], by geometry (k, 2, g) and by s (k, 2)."""
         across = np.broadcast_to(self.normal, (len(s), 2))
         by_geometry = np.stack((across, s[:, None] * self.normal), axis=2)
         along = np.broadcast_to(self.direction, (len(s), 2))
@@ -214,7 +214,7 @@ class Curved:
     n_points: int = N_ARC_POINTS
 
     def bulge(self) -> tuple[float, FloatArray]:
-        """Return the sagitta between neighbouring points [m], and its rate by each step."""
+        """Return the sagitta between neighbouring points [m], and by each step."""
         half = (self.ends[1] - self.ends[0]) / self.radius / (self.n_points - 1) / 2
         by_length = sin(half) / (self.n_points - 1) / 2
         by_radius = 1.0 - cos(half) - half * sin(half) if self.free_radius else 0.0
@@ -222,7 +222,7 @@ class Curved:
         return self.radius * (1.0 - cos(half)), by_step
 
     def at(self, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return places (k, 2) [m], their rates by geometry (k, 2, g) and by s (k, 2)."""
+        """Return places (k, 2) [m], by geometry (k, 2, g) and by s (k, 2)."""
         angle = self.angle + self.turn * s / self.radius
         out = -np.column_stack((np.sin(angle), np.cos(angle)))
         along = -self.turn * np.column_stack((np.cos(angle), -np.sin(angle)))
