@@ -6,13 +6,14 @@ from typing import NamedTuple
 
 from ..errors import InputError
 from ..places.atomic import write_whole
-from ..places.place import Place, size_of
+from ..places.place import Place, bytes_of, size_of
 from ..processes.pool import n_processors, runner
-from ..takes.previous import note_reported, previous_path
+from ..takes.merge import note_reported
+from ..takes.store import Store
 from ..takes.take_file import read_take
 from .index_page import index_page
 from .record import kept_of, page_key, recorded
-from .rows import SequenceRow, read_rows
+from .rows import Rows, SequenceRow, read_rows
 from .shell import page_name
 from .shot_page import Kept, shot_page
 from .shown import NAMES, READ, Shown, shown_of
@@ -95,11 +96,37 @@ def write_review(
     progress: Progress | None = None,
     write: WritePages | None = None,
 ) -> Place:
-    """Write the pages of a sequence that are not as they would be; see `report`."""
+    """Write the pages of a sequence that are not as they would be; see `report`.
+
+    Where other rows are there afterwards, or other pages were written meanwhile, it is
+    done again: of parts of a run that end together, the last has seen all rows.
+    """
+    rows = _rows(folder)
+    while True:
+        index = _write_pages(folder, rows, progress=progress, write=write)
+        now = _rows(folder)
+        if now == rows:
+            return index
+        rows, progress = now, None
+
+
+def _rows(folder: Place) -> Rows:
     rows = read_rows(folder / "sequence.parquet")
-    if not rows:
+    if not rows.now:
         raise InputError(str(folder / "sequence.parquet"), "has no shots yet")
-    changes = _changes(folder, rows)
+    return rows
+
+
+def _write_pages(
+    folder: Place,
+    found: Rows,
+    *,
+    progress: Progress | None,
+    write: WritePages | None,
+) -> Place:
+    rows = found.now
+    # None: there was no solve before.
+    changes = changes_since(rows, found.before) if found.before else None
     kept: dict[str, Kept] = {}
     tasks = []
     n_steps, n_done = len(rows) + 1, 0
@@ -121,7 +148,7 @@ def write_review(
     for written in (write or write_with())(tasks):
         done(*written)
     pages = folder / "review"
-    _remove_others(pages, [row.shot for row in rows])
+    _remove_others(pages, [*found.named, *(row.shot for row in rows)])
     index = pages / "index.html"
     _write(index, index_page(rows, kept, changes=changes).encode(), flush=True)
     if progress is not None:
@@ -175,23 +202,18 @@ def _page(task: PageTask) -> Place:
 
 def _write(path: Place, data: bytes, *, flush: bool) -> None:
     """Write a page, unless it is there as it would be written."""
-    if size_of(path) != len(data) or path.read_bytes() != data:
+    if size_of(path) != len(data) or bytes_of(path) != data:
         # A page that a fall of the machine cuts short is known by its length.
         write_whole(path, data, flush=flush)
 
 
-def _changes(folder: Place, rows: list[SequenceRow]) -> list[ShotChange] | None:
-    """Return what changed since the last solve; None where there was none."""
-    path = previous_path(folder)
-    return changes_since(rows, read_rows(path)) if path.is_file() else None
-
-
 def _take_path(folder: Place, row: SequenceRow) -> Place:
-    return folder / "takes" / f"{row.shot}.parquet"
+    """Return where the take of a row lies; of a failed shot, the one it had before."""
+    return Store(folder=folder).take_of(row.shot, row.plain["take_key"])
 
 
 def _take(folder: Place, row: SequenceRow) -> Shown | None:
-    """Return the current take of a shot, None where it has none that is whole."""
+    """Return the take of a row, None where there is none that is whole."""
     try:
         table = read_take(_take_path(folder, row), columns=(*READ, *NAMES))
     except InputError:
@@ -206,4 +228,4 @@ def _remove_others(pages: Place, names: list[str]) -> None:
     wanted = {page_name(name) for name in names} | {"index.html"}
     for path in pages.iterdir() if pages.is_dir() else ():
         if path.suffix == ".html" and path.name not in wanted:
-            path.unlink()
+            path.unlink(missing_ok=True)

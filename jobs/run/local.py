@@ -20,7 +20,8 @@ from ..processes.pool import Run, n_processors, runner
 from ..processes.threads import use_one_thread
 from ..subjects import SubjectReader, read_subject
 from ..takes.judgement import Judgement
-from ..takes.sequence_table import ShotRow, merge_sequence
+from ..takes.merge import merge_sequence
+from ..takes.sequence_table import ShotRow
 from ..takes.store import Store
 from ..takes.why_no_take import SOLVE_AGAIN
 from .check import data_faults

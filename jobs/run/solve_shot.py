@@ -9,7 +9,7 @@ from ..errors import ShotDataError
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..subjects import SubjectReader, read_subject
-from ..takes.continuity import plain_finding
+from ..takes.continuity import entry_of, plain_finding
 from ..takes.judgement import Judgement
 from ..takes.keys import Keys, canonical, judge_key, setup_of, take_key
 from ..takes.metadata import take_metadata
@@ -99,6 +99,7 @@ def _keep_locked(work: Work, spec: ShotSpec) -> ShotRow:
     except ShotDataError as error:
         return failed_row(work, spec, "\n".join(map(str, error.faults)))
     metadata = take_metadata(kept.table)
+    entry = entry_of(work.job, spec)
     return _row(
         work,
         spec.with_setup(metadata.setup),
@@ -108,7 +109,7 @@ def _keep_locked(work: Work, spec: ShotSpec) -> ShotRow:
         error="\n".join(kept.words) or None,
         measures=kept.measures,
         ends=canonical(metadata.ends.plain()),
-        findings=canonical([plain_finding(one, spec) for one in kept.findings]),
+        findings=canonical([plain_finding(one, entry) for one in kept.findings]),
     )
 
 

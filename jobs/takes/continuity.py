@@ -5,7 +5,8 @@ take only carries how its own cut begins and ends.
 """
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from ...solver.audit import BROKEN
@@ -23,8 +24,42 @@ PlainFinding = dict[str, Any]
 text, and accepted: by whom and why, or None."""
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CutEntry:
+    """What a job says of a shot that its cuts are judged by.
+
+    Attributes:
+        place: of the shot in the cut, from 0.
+        shot: its name.
+        scene: lower case.
+        elapsed: whether time has passed since the shot before.
+        accept: who lets a finding stand and why, by name of the finding.
+    """
+
+    place: int
+    shot: str
+    scene: str
+    elapsed: bool
+    accept: Mapping[str, dict[str, str]]
+
+
+def entry_of(job: JobFile, spec: ShotSpec) -> CutEntry:
+    """Return what a job says of one of its shots."""
+    return CutEntry(
+        place=job.place_of(spec.name),
+        shot=spec.name,
+        scene=spec.scene.lower(),
+        elapsed=spec.cut == "elapsed",
+        # Of several, the first counts.
+        accept={
+            one.finding: {"reason": one.reason, "by": one.by}
+            for one in reversed(spec.accept)
+        },
+    )
+
+
 def findings_of(
-    job: JobFile,
+    entries: Sequence[CutEntry],
     ends: Mapping[str, str | None],
     measures: Mapping[str, Measures],
     earlier: Mapping[str, str] | None = None,
@@ -32,7 +67,7 @@ def findings_of(
     """Return the findings of the shots of a sequence, JSON lists by name of the shot.
 
     Args:
-        job: says their order, scenes and cuts, and what is accepted.
+        entries: of all shots, in the order of the cut.
         ends: JSON of the ends of each shot's take, by name; None, or left out, where
             there is no take. The cut into the next shot is then not judged.
         measures: of the takes, by name.
@@ -41,27 +76,27 @@ def findings_of(
     """
     before = earlier or {}
     shots = []
-    for spec in job.shots:
-        text = ends.get(spec.name)
+    for entry in entries:
+        text = ends.get(entry.shot)
         shots.append(
             CutShot(
-                name=spec.name,
-                scene=spec.scene.lower(),
-                elapsed=spec.cut == "elapsed",
+                name=entry.shot,
+                scene=entry.scene,
+                elapsed=entry.elapsed,
                 ends=None if text is None else ShotEnds.from_plain(json.loads(text)),
             )
         )
     found = {}
-    for spec, shot, cuts in zip(job.shots, shots, cut_findings(shots), strict=True):
+    for entry, shot, cuts in zip(entries, shots, cut_findings(shots), strict=True):
         tan_u = None if shot.ends is None else shot.ends.first.tan_u
-        own = shot_findings(measures.get(spec.name, {}), tan_u=tan_u)
+        own = shot_findings(measures.get(entry.shot, {}), tan_u=tan_u)
         lock = [
-            {**one, "accepted": _accepted(one["name"], spec)}
-            for one in json.loads(before.get(spec.name, "[]"))
+            {**one, "accepted": entry.accept.get(one["name"])}
+            for one in json.loads(before.get(entry.shot, "[]"))
             if one["name"] == BROKEN
         ]
-        fresh = [plain_finding(finding, spec) for finding in (*own, *cuts)]
-        found[spec.name] = canonical([*lock, *fresh])
+        fresh = [plain_finding(finding, entry) for finding in (*own, *cuts)]
+        found[entry.shot] = canonical([*lock, *fresh])
     return found
 
 
@@ -85,7 +120,7 @@ def reached(findings: Iterable[str], severity: str) -> bool:
     )
 
 
-def plain_finding(finding: Finding, spec: ShotSpec) -> PlainFinding:
+def plain_finding(finding: Finding, entry: CutEntry) -> PlainFinding:
     """Return a finding of a shot, or of the cut into it, as it is written."""
     return {
         "name": finding.name,
@@ -93,13 +128,6 @@ def plain_finding(finding: Finding, spec: ShotSpec) -> PlainFinding:
         "of": finding.subject_of,
         "numbers": dict(finding.numbers),
         "source": finding.source,
-        "text": sentence(finding, spec.name),
-        "accepted": _accepted(finding.name, spec),
+        "text": sentence(finding, entry.shot),
+        "accepted": entry.accept.get(finding.name),
     }
-
-
-def _accepted(finding: str, spec: ShotSpec) -> dict[str, str] | None:
-    for accept in spec.accept:
-        if accept.finding == finding:
-            return {"reason": accept.reason, "by": accept.by}
-    return None

@@ -13,15 +13,14 @@ import pyarrow as pa
 
 from ...jobs.job.shot import ShotSpec
 from ...jobs.job.spec import JobFile
-from ...jobs.places.place import Place
 from ...jobs.run.choose import Chosen, choose_setups
 from ...jobs.run.judge_once import judge_shot
 from ...jobs.run.local import shots_to_judge
 from ...jobs.run.solve_shot import Work, failed_row, solve_shot, unchosen_row
 from ...jobs.takes.judgement import Candidate, Judgement
 from ...jobs.takes.keys import Keys
-from ...jobs.takes.previous import note_reported
-from ...jobs.takes.sequence_table import ShotRow, merge_sequence
+from ...jobs.takes.merge import merge_sequence, note_reported
+from ...jobs.takes.sequence_table import ShotRow
 from ...jobs.takes.store import Store
 from .review_pages import write_pages
 
@@ -140,20 +139,9 @@ def _take_lost(work: Work, spec: ShotSpec, reason: str) -> Row:
 def _report(work: Work, rows: Mapping[int, Row], again: bool) -> Given:
     _merge(work, rows)
     folder = work.store.folder
-    if not (again and _is_reported(folder)):
-        # Said a second time, tonight's rows would become last night's.
-        note_reported(folder, {work.job.shots[k].name for k in rows})
+    note_reported(folder, {work.job.shots[k].name for k in rows}, again=again)
     write_pages(folder, len(rows))
     return {}
-
-
-def _is_reported(folder: Place) -> bool:
-    """Tell whether the rows as they are have been reported."""
-    try:
-        reported = (folder / "history" / "reported.parquet").read_bytes()
-    except FileNotFoundError:
-        return False
-    return reported == (folder / "sequence.parquet").read_bytes()
 
 
 def _merge(work: Work, rows: Mapping[int, Row]) -> None:
