@@ -290,8 +290,10 @@ def _is_digest(file: Any, data: bytes) -> bool:
 
     It is of objects put by one request, with most stores: such bytes are a version.
     """
-    tag = (file.metadata() or {}).get("ETag", b"").strip(b'"').decode()
-    return tag == hashlib.md5(data, usedforsecurity=False).hexdigest()
+    tag: bytes = (file.metadata() or {}).get("ETag", b"")
+    return (
+        tag.strip(b'"').decode() == hashlib.md5(data, usedforsecurity=False).hexdigest()
+    )
 
 
 def _start(system: Any, key: str, n_bytes: int) -> tuple[bytes, int]:

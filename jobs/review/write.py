@@ -1,6 +1,6 @@
 """Writes the review of a sequence from what was written of it, and nothing else."""
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from typing import NamedTuple
 
@@ -8,7 +8,6 @@ from ..errors import InputError
 from ..places.atomic import write_whole
 from ..places.place import Place, bytes_of, size_of
 from ..processes.pool import n_processors, runner
-from ..takes.merge import note_reported
 from ..takes.store import Store
 from ..takes.take_file import read_take
 from .index_page import index_page
@@ -64,18 +63,19 @@ def write_with(workers: int | None = 1) -> WritePages:
     return write
 
 
-def report(
+def write_review(
     folder: Place,
-    shots: Collection[str],
     *,
     progress: Progress | None = None,
     write: WritePages | None = None,
 ) -> Place:
-    """Write the review after a run, with what changed since the one before.
+    """Write the pages of a sequence that are not as they would be.
+
+    Where the sequence has other rows afterwards it is done again. So of parts of a run
+    that end together, whoever writes last has seen all rows.
 
     Args:
         folder: of the sequence.
-        shots: names of the shots that were solved in the run.
         progress: called as each page is written.
         write: how pages are written, absent: one by one; their bytes are the same.
 
@@ -86,35 +86,16 @@ def report(
         InputError: the sequence's rows cannot be read.
         OSError: a file could not be written.
     """
-    note_reported(folder, shots)
-    return write_review(folder, progress=progress, write=write)
-
-
-def write_review(
-    folder: Place,
-    *,
-    progress: Progress | None = None,
-    write: WritePages | None = None,
-) -> Place:
-    """Write the pages of a sequence that are not as they would be; see `report`.
-
-    Where other rows are there afterwards, or other pages were written meanwhile, it is
-    done again: of parts of a run that end together, the last has seen all rows.
-    """
-    rows = _rows(folder)
+    table = folder / "sequence.parquet"
     while True:
+        known = bytes_of(table)
+        rows = read_rows(table)
+        if not rows.now:
+            raise InputError(str(table), "has no shots yet")
         index = _write_pages(folder, rows, progress=progress, write=write)
-        now = _rows(folder)
-        if now == rows:
+        if bytes_of(table) == known:
             return index
-        rows, progress = now, None
-
-
-def _rows(folder: Place) -> Rows:
-    rows = read_rows(folder / "sequence.parquet")
-    if not rows.now:
-        raise InputError(str(folder / "sequence.parquet"), "has no shots yet")
-    return rows
+        progress = None
 
 
 def _write_pages(

@@ -180,7 +180,7 @@ class SequenceTable:
             "cut": [[name, *frames] for name, frames in self.clock.frames.items()],
             "entries": [asdict(entry) for entry in self.entries],
         }
-        metadata = {_METADATA_KEY: canonical(said)}
+        metadata = {_METADATA_KEY: canonical(said).encode()}
         if self.before:
             metadata[_BEFORE_KEY] = _packed([row.plain() for row in self.before])
         table = pa.Table.from_pylist(
