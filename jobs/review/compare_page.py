@@ -12,8 +12,8 @@ def compare_page(differences: Sequence[Difference], *, before: str, after: str) 
 
     Args:
         differences: of all shots.
-        before: what the earlier solve is called; likewise `after`.
-        after: see before.
+        before: what the earlier solve is called.
+        after: what the later solve is called.
     """
     changed = [one for one in differences if one.kind != "same"]
     lines = [

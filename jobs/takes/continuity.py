@@ -5,19 +5,30 @@ take only carries how its own cut begins and ends.
 """
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from ...solver.audit import BROKEN
 from ...solver.cuts.continuity import CutShot, cut_findings
 from ...solver.cuts.end import ShotEnds
-from ...solver.cuts.findings import SEVERITIES, Finding, shot_findings
-from ...solver.frame.measure import Measures
+from ...solver.cuts.findings import (
+    OF_SHOT,
+    SEVERITIES,
+    Finding,
+    shot_findings,
+)
+from ...solver.cuts.findings import (
+    THIS_TOOL as OWN,
+)
+from ...solver.measures.measure import Measures
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..takes.keys import canonical
 from .findings_words import sentence
+
+UNSEEN = "unseen_frames"
+_OF_THE_DATA = (BROKEN, UNSEEN)
 
 PlainFinding = dict[str, Any]
 """One finding as it is written: name, severity, of (shot or cut), numbers, source,
@@ -45,16 +56,15 @@ class CutEntry:
 
 def entry_of(job: JobFile, spec: ShotSpec) -> CutEntry:
     """Return what a job says of one of its shots."""
+    accept: dict[str, dict[str, str]] = {}
+    for one in spec.accept:  # of several for one finding, the first counts
+        accept.setdefault(one.finding, {"reason": one.reason, "by": one.by})
     return CutEntry(
         place=job.place_of(spec.name),
         shot=spec.name,
         scene=spec.scene.lower(),
         elapsed=spec.cut == "elapsed",
-        # Of several, the first counts.
-        accept={
-            one.finding: {"reason": one.reason, "by": one.by}
-            for one in reversed(spec.accept)
-        },
+        accept=accept,
     )
 
 
@@ -71,8 +81,8 @@ def findings_of(
         ends: JSON of the ends of each shot's take, by name; None, or left out, where
             there is no take. The cut into the next shot is then not judged.
         measures: of the takes, by name.
-        earlier: findings that the rows came with, JSON by name; those of a lock stay,
-            for they were made with the action at hand.
+        earlier: findings that the rows came with, JSON by name; those of a lock and of
+            missing frames stay, for they were made with the action at hand.
     """
     before = earlier or {}
     shots = []
@@ -90,14 +100,49 @@ def findings_of(
     for entry, shot, cuts in zip(entries, shots, cut_findings(shots), strict=True):
         tan_u = None if shot.ends is None else shot.ends.first.tan_u
         own = shot_findings(measures.get(entry.shot, {}), tan_u=tan_u)
-        lock = [
+        kept = [
             {**one, "accepted": entry.accept.get(one["name"])}
             for one in json.loads(before.get(entry.shot, "[]"))
-            if one["name"] == BROKEN
+            if one["name"] in _OF_THE_DATA
         ]
         fresh = [plain_finding(finding, entry) for finding in (*own, *cuts)]
-        found[entry.shot] = canonical([*lock, *fresh])
+        if entry.shot in measures:
+            names = {one["name"] for one in (*kept, *fresh)}
+            fresh += _accepted_in_vain(entry, names)
+        found[entry.shot] = canonical([*kept, *fresh])
     return found
+
+
+def unseen_finding(subject: str, first: int, last: int) -> Finding:
+    """Return the finding of frames that a subject's table does not reach.
+
+    Args:
+        subject: its name.
+        first: first of the frames in which nobody sees it.
+        last: last of them, included.
+    """
+    numbers: dict[str, float | str] = {"subject": subject, "first": first, "last": last}
+    return Finding(
+        name=UNSEEN, severity="note", subject_of=OF_SHOT, numbers=numbers, source=OWN
+    )
+
+
+def _accepted_in_vain(entry: CutEntry, found: Collection[str]) -> list[PlainFinding]:
+    """Return a note for each finding that a shot accepts and does not have."""
+    return [
+        plain_finding(
+            Finding(
+                name="accepts_nothing",
+                severity="note",
+                subject_of=OF_SHOT,
+                numbers={"accepted": finding},
+                source=OWN,
+            ),
+            entry,
+        )
+        for finding in sorted(entry.accept)
+        if finding not in found
+    ]
 
 
 def counted(findings: str) -> list[PlainFinding]:
