@@ -211,7 +211,7 @@ def _poses(side: Side, row: SequenceRow) -> FloatArray | None:
     whole = table["sub"].to_numpy() == 0
     names = ("frame", "x", "y", "z", "pan_deg", "tilt_deg")
     poses = np.column_stack([table[name].to_numpy()[whole] for name in names])
-    poses[:, 1:4] *= take_metadata(table).world.metres_per_unit
+    poses[:, 1:4] *= take_metadata(table).world.metres(1.0)
     return np.asarray(poses, dtype=np.float64)
 
 
