@@ -4,21 +4,22 @@ A setup leaves here as plain values in scene units, as it would stand in the job
 rounded to a millimetre and a hundredth of a degree.
 """
 
-from math import degrees, pi, radians
+from math import degrees, radians
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from ...solver.arrays import FloatArray
 from ...solver.optics.lens import Lens
-from ...solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, Setup, View
-from ..job.rig import ChooseRig
+from ...solver.rigs.kinds import KINDS
+from ...solver.setups.setup import SIDES, VIEWS_RAD, Ask, Setup, View
+from ..job.rig import RIGS, DollyRig, Written
+from ..job.rig_choice import ChooseRig
 from ..job.shot import ShotSpec
-from ..job.spec import JobFile, WorldSpec
+from ..job.spec import JobFile
+from ..job.world import WorldSpec
 from ..subjects import read_subject
 from ..subjects.read import SubjectReader
-from ..takes.axes import scene_from_inside
 from .shots import VIEWS_DEG, Prepared, build_shot
 
 OPEN_VIEWS = ("three_quarter", "profile", "front", "rear")
@@ -60,7 +61,7 @@ def ask_of(
     rig_open = isinstance(spec.rig, ChooseRig)
     height = None
     if rig_open and isinstance(spec.height, float):
-        height = spec.height * world.metres_per_unit
+        height = world.metres(spec.height)
     ask = Ask(
         shot=shot,
         lenses=tuple(
@@ -79,7 +80,7 @@ def ask_of(
 
 
 def _kinds(spec: ShotSpec) -> tuple[str, ...]:
-    asked = spec.rig.kinds if isinstance(spec.rig, ChooseRig) else KINDS
+    asked = spec.rig.kinds if isinstance(spec.rig, ChooseRig) else tuple(KINDS)
     return tuple(kind for kind in KINDS if kind in asked)
 
 
@@ -102,34 +103,12 @@ def _views(spec: ShotSpec) -> tuple[View, ...]:
 
 def setup_values(setup: Setup, world: WorldSpec) -> dict[str, Any]:
     """Return a setup as it would stand in the job file: rig, lens, height and view."""
-    shape, unit = setup.rig.shape, world.metres_per_unit
-    digits = max(0, round(4 + np.log10(unit)))  # a tenth of a millimetre
-
-    def point(inside: FloatArray) -> list[float]:
-        scene = scene_from_inside(np.asarray(inside)[None], world)[0]
-        return [round(float(value), digits) + 0.0 for value in scene]
-
-    held = {
-        "hold": setup.hold,
-        "beside": point(np.array(setup.offset)),
-        "follow": setup.follow,
-    }
-    rig: dict[str, Any]
-    if setup.rig.kind == "sticks":
-        rig = {"kind": "sticks", "at": point(shape.origin)}
-    elif setup.rig.kind == "track":
-        end = shape.origin + shape.length * shape.direction
-        rig = {"kind": "track", "from": point(shape.origin), "to": point(end), **held}
-    else:
-        sweep = shape.turn * shape.length / shape.radius
-        rig = {
-            "kind": "arc",
-            "centre": point(shape.origin),
-            "radius": round(shape.radius / unit, digits),
-            "start_deg": round(_turn_deg(shape.start), 2),
-            "sweep_deg": round(degrees(sweep), 2),
-            **held,
-        }
+    kind, written = setup.rig.kind, Written(world=world)
+    rig = {"kind": kind, **RIGS[kind].values(setup.rig, written)}
+    if issubclass(RIGS[kind].spec, DollyRig):
+        rig["hold"] = setup.hold
+        rig["beside"] = written.point(np.array(setup.offset))
+        rig["follow"] = setup.follow
     return {
         "rig": rig,
         "lens_mm": setup.lens.focal_mm,
@@ -137,11 +116,6 @@ def setup_values(setup: Setup, world: WorldSpec) -> dict[str, Any]:
         "side": None if setup.view is None else setup.view.side,
         "view": None if setup.view is None else _view_value(setup.view),
     }
-
-
-def _turn_deg(angle: float) -> float:
-    """Return an angle in degrees, -180 to 180."""
-    return degrees((angle + pi) % (2 * pi) - pi)
 
 
 def _view_value(view: View) -> str | float:

@@ -1,21 +1,16 @@
 """From a job's `stage` table to the stage that the solver works on."""
 
-from typing import Any
-
 import numpy as np
 
-from ...solver.arrays import FloatArray
-from ...solver.stage.clearance import DEFAULT_HEIGHT_M
-from ...solver.stage.stage import Stage
+from ...solver.stage.stage import DEFAULT_HEIGHT_M, Stage
 from ..job.shot import ShotSpec
-from ..job.spec import WorldSpec
-from ..subjects.axes import inside_from_scene
+from ..job.world import WorldSpec
 
 
 def stage_of(spec: ShotSpec, world: WorldSpec) -> Stage:
     """Return a shot's stage as the solver sees it."""
-    asked, unit = spec.stage, world.metres_per_unit
-    ground = asked.ground * unit
+    asked = spec.stage
+    ground = world.metres(asked.ground)
     low, high = asked.height_m or DEFAULT_HEIGHT_M
     floor = None
     if asked.floor is not None:
@@ -23,8 +18,8 @@ def stage_of(spec: ShotSpec, world: WorldSpec) -> Stage:
             (*point, 0.0) if world.up == "z" else (point[0], 0.0, point[1])
             for point in asked.floor
         ]
-        floor = _inside(world, corners)[:, [0, 2]]
-    boxes = [_inside(world, [box.from_, box.to]) for box in asked.keep_outs]
+        floor = world.inside(np.array(corners))[:, [0, 2]]
+    boxes = [world.inside(np.array([box.from_, box.to])) for box in asked.keep_outs]
     return Stage(
         floor=floor,
         keep_outs=np.array(boxes).reshape(-1, 2, 3),
@@ -37,9 +32,3 @@ def stage_of(spec: ShotSpec, world: WorldSpec) -> Stage:
         curve_radii_m=asked.curve_radius_m,
         min_distance_m=asked.min_distance_m,
     )
-
-
-def _inside(world: WorldSpec, points: Any) -> FloatArray:
-    metres = np.array(points, dtype=np.float64) * world.metres_per_unit
-    inside: FloatArray = inside_from_scene(metres, world.up)
-    return inside

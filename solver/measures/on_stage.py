@@ -3,8 +3,8 @@
 import numpy as np
 
 from ..arrays import IntArray
+from ..rigs.clearance import rail_faults
 from ..shot import Shot
-from ..stage.clearance import rail_faults
 
 Measures = dict[str, float | int | str | None]
 """What a take is judged by, flat, units in the names."""

@@ -22,10 +22,11 @@ from ..crew.planner import Planner, planner_of, whip_planner_of
 from ..frame.projection import Screen, shaking_of
 from ..frame.tally import starts_within
 from ..presets import Crew
-from ..rigs.rig import RigShape, rig_place
+from ..rigs.clearance import rail_gap
+from ..rigs.rig import rig_place
+from ..rigs.shape import RigShape
 from ..shake import shake_layer
 from ..shot import Shot
-from ..stage.clearance import rail_gap
 from .judge import (
     DOLLY_RATE,
     PAN_RATE,

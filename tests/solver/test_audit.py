@@ -3,6 +3,7 @@
 from carrellata.solver.audit import BROKEN, lock_findings
 
 THEN = {
+    "head_in_frame": 1.0,
     "in_frame": 1.0,
     "body_in_frame": 0.9,
     "in_safe": 1.0,
