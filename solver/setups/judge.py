@@ -62,7 +62,7 @@ N_NUMBERS = 25
 N_SHARES = BLOCKED + 1  # of the frames that show the subject
 
 
-class Plans(NamedTuple):
+class PlanLogs(NamedTuple):
     """Logs of the plans of dolly, pan and tilt, and what was asked at the ticks."""
 
     rails: FloatArray
@@ -80,7 +80,7 @@ class Lensed(NamedTuple):
     shaking: Shaking
 
 
-class Verdict(NamedTuple):
+class TrialRows(NamedTuple):
     """What a trial fills: a row a frame, and its numbers.
 
     `cams` (n, 5) has place, pan and tilt, `screen` (n, 3) u, v and the size, a share of
@@ -154,7 +154,7 @@ def judge(rig, plans, action, view, lensed, verdict):
 
     Args:
         rig: shape of the rig.
-        plans: the `Plans`.
+        plans: the `PlanLogs`.
         action: the `Action`.
         view: asked bearing of the lens, from the heading [rad].
         lensed: the `Lensed`, its shake a row a frame.

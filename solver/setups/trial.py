@@ -17,7 +17,7 @@ from ..crew.planner import planner_of
 from ..optics.lens import Lens
 from ..shot import HOLDS
 from ..stage.stage import Stage, sight_hidden
-from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, Verdict
+from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, TrialRows
 from .propose import Known, way_of
 from .setup import Ask, Setup, rehearsed
 from .work import Rigged, Through, hands_of, through_of, watched_of, work
@@ -132,7 +132,7 @@ class Rehearsal:
             self._watched,
             action,
             at_most,
-            Verdict(cams, screen, numbers),
+            TrialRows(cams, screen, numbers),
         )
         if not done:
             return None

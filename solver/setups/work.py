@@ -34,7 +34,7 @@ from .judge import (
     REFUSED,
     TILT_RATE,
     Lensed,
-    Plans,
+    PlanLogs,
     judge,
 )
 from .prospect import frames_may_hold, may_hold
@@ -176,7 +176,7 @@ def work(rigged, hands, through, watched, action, at_most, verdict):
         head, DollyPlans(rails, moves), watched.operator, first, watched.heads
     )
     aims = watched.heads.aims
-    plans = Plans(rails[:moves], logs[0, :pans], logs[1, :tilts], ticks, aims)
+    plans = PlanLogs(rails[:moves], logs[0, :pans], logs[1, :tilts], ticks, aims)
     judge(rig, plans, action, rigged.view_rad, through.lensed, verdict)
     n = action.times_s.shape[0]
     first, last = action.times_s[0], action.times_s[n - 1]
