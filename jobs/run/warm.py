@@ -122,7 +122,8 @@ def _imagined(shot: Shot) -> Observed:
     body = np.array([[0.0, 0.0, 0.0], [0.0, 1.6, 0.0]])
     place = np.tile(body, (1, len(ticks), 1, 1))
     facing = np.full((1, len(ticks)), np.nan)
-    seen = Seen(ticks, place, np.zeros(place.shape), facing)
+    fades = np.ones((1, len(ticks), 2))
+    seen = Seen(ticks, place, np.zeros(place.shape), fades, facing)
     return Observed(grip=seen, operator=seen)
 
 

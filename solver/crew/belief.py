@@ -2,8 +2,9 @@
 
 The member sees original samples with their own time stamps, none younger than the
 reaction delay, and runs a steady-state Kalman filter of each axis on them: position p,
-velocity v that fades (an Ornstein-Uhlenbeck process, time constant `fade`), and a gait
-oscillator (o, o') at step rate that takes the bounce out of p. Measurement: p + o.
+velocity v that fades (an Ornstein-Uhlenbeck process, time constant `fade`, which for
+people is so long that an even walk is believed without bias), and a gait oscillator
+(o, o') at step rate that takes the bounce out of p. Measurement: p + o.
 Continuous noise densities make the gains depend on time and not on the sample rate:
 measurement density 1, velocity noise `bandwidth^4`, oscillator variance `gait` [1/s].
 Nothing here interpolates: belief at a tick is a function of the samples that are old
@@ -27,6 +28,11 @@ SETTLE = 400  # Riccati steps that bring the covariance to its steady state
 SAME_STEP_S = 1e-9
 # A sample is old enough to a nanosecond, so that rounding of n/rate does not decide.
 CLOCK_S = 1e-9
+UNSEEN_S = 0.5  # without a new sample for longer than the reaction and this,
+UNSEEN_FADE_S = 3.0  # a velocity fades
+STEADY_S = 0.6  # over which the change of a velocity is looked at
+STEADY = 2.0  # how often a velocity outlasts the time in which it would change wholly
+EVEN_S = 1000.0  # the longest that a velocity lasts
 
 
 @kernel
@@ -259,12 +265,61 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
                 last = times[seen]
             seen += 1
         ahead = now - last
-        if started:
-            reach = -fade * np.expm1(-ahead / fade)
-            left = np.exp(-ahead / fade)
-        else:
-            reach = ahead
-            left = 1.0
+        reach, left = carried(ahead, fade, reaction + UNSEEN_S)
+        if not started:
+            reach, left = ahead, 1.0
         for c in range(m):
             place[k, columns[c]] = state[c, 0] + reach * state[c, 1]
             velocity[k, columns[c]] = left * state[c, 1]
+
+
+@kernel
+def carried(ahead, fade, seen_for):
+    """Return how far a velocity carries in a time ahead [s], and what is left of it.
+
+    After `seen_for` [s] without a sample it fades sooner: nobody is believed to walk on
+    for ever behind a wall.
+    """
+    while_seen = min(ahead, seen_for)
+    unseen = ahead - while_seen
+    reach, left = -fade * np.expm1(-while_seen / fade), np.exp(-while_seen / fade)
+    if unseen > 0.0:
+        reach -= left * UNSEEN_FADE_S * np.expm1(-unseen / UNSEEN_FADE_S)
+        left *= np.exp(-unseen / UNSEEN_FADE_S)
+    return reach, left
+
+
+@kernel
+def believe_fades(ticks, velocity, least, height_least, fades):
+    """Fill how long the believed velocities last, (n_ticks, 2 [ground, height]) [s].
+
+    A velocity lasts as long as it would take to change by its own size at the rate at
+    which it has changed, times `STEADY`; at least the two times given [s]. Only what is
+    believed by a tick is looked at.
+
+    Args:
+        ticks: ascending, (n,) [s].
+        velocity: believed of floor and eyes, (n, 2, 3) [m/s].
+        least: of the ground; height_least: of heights.
+        height_least: see least.
+        fades: filled.
+    """
+    back = 0
+    for k in range(ticks.shape[0]):
+        while ticks[k] - ticks[back + 1] >= STEADY_S - CLOCK_S and back + 1 < k:
+            back += 1
+        span = max(ticks[k] - ticks[back], 1e-9)
+        x, y, z = velocity[k, 1, 0], velocity[k, 1, 1], velocity[k, 1, 2]
+        dx = x - velocity[back, 1, 0]
+        dy = abs(y - velocity[back, 1, 1])
+        dz = z - velocity[back, 1, 2]
+        fades[k, 0] = lasting(np.hypot(x, z), np.hypot(dx, dz) / span, least)
+        fades[k, 1] = lasting(abs(y), dy / span, height_least)
+
+
+@kernel
+def lasting(speed, change, least):
+    """Return how long a speed lasts that changes at a rate, at least `least` [s]."""
+    if STEADY * speed >= EVEN_S * change:
+        return EVEN_S if speed > 0.0 else least
+    return max(least, STEADY * speed / change)

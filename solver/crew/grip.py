@@ -14,7 +14,6 @@ from .decide import (
     START_SHARE,
     Asked,
     Manner,
-    fill_reaches,
     fit_horizon,
     framed_point,
     horizon,
@@ -22,6 +21,7 @@ from .decide import (
     rests,
     wants_plan,
 )
+from .member import RAIL_SPENT
 from .plan import evaluate_plan, solve_plan, stays_on_rail, write_plan
 from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
@@ -81,7 +81,6 @@ class GripKept(NamedTuple):
 
     log: FloatArray
     poly: FloatArray
-    reaches: FloatArray
     target: FloatArray
     u: FloatArray
     work: FloatArray
@@ -102,14 +101,9 @@ def rail_target(rig, hold, point, distance, bearing, present):
 @kernel
 def start_grip(task, first, log):
     """Return the state before tick `first`, and what is kept; plans go to `log`."""
-    reaches = np.empty((N_NODES + 1, 3))
-    fill_reaches(task.planner.nodes, task.manner.fades, ZERO, reaches)
-    soon = np.array([SOON_S])
-    fill_reaches(soon, task.manner.fades, np.intp(N_NODES), reaches)
     kept = GripKept(
         log,
         np.zeros((1, N_NODES)),
-        reaches,
         np.zeros(N_NODES),
         np.zeros(N_BLOCKS),
         np.empty((WORK_ROWS, MOST_ROWS)),
@@ -123,7 +117,7 @@ def step_grip(task, seen, until, state, kept):
     """Do the ticks from `state.tick` up to `until`, and return the state after them."""
     rig, pl, hold, asked, manner = task
     tick, cue, lead, heading_x, heading_z, asked_s, count, refused = state
-    cues, log, poly, reaches = asked.cues, kept.log, kept.poly, kept.reaches
+    cues, log, poly = asked.cues, kept.log, kept.poly
     target, u, work = kept.target, kept.u, kept.work
     ticks, velocity = seen.ticks, seen.velocity
     for k in range(tick, until):
@@ -144,11 +138,11 @@ def step_grip(task, seen, until, state, kept):
         x, v, a = rig.length / 2, 0.0, 0.0
         if not starts:
             x, v, a = evaluate_plan(log, count - 1, now)
-        point = framed_point(seen, asked, cue, k, reaches, ZERO)
+        point = framed_point(seen, asked, cue, k, 0.0)
         here = rail_target(rig, hold, point, distance, bearing, x)
         if starts:
             x = min(max(here, 1e-6), rig.length - 1e-6)
-            point = framed_point(seen, asked, cue, k, reaches, np.intp(N_NODES))
+            point = framed_point(seen, asked, cue, k, SOON_S)
             soon = rail_target(rig, hold, point, distance, bearing, x)
             v = started_speed(pl, x, (soon - here) / SOON_S)
         elif not forced:
@@ -160,14 +154,14 @@ def step_grip(task, seen, until, state, kept):
                 abs(here - horizon(poly, ZERO, pl.horizon, age)),
                 abs(here - x),
                 v,
-                pl.horizon,
+                RAIL_SPENT * pl.horizon,
                 manner.tolerance,
             ):
                 continue
         asked_s = now
         present = x
         for i in range(N_NODES):
-            point = framed_point(seen, asked, cue, k, reaches, i)
+            point = framed_point(seen, asked, cue, k, pl.nodes[i])
             present = rail_target(rig, hold, point, distance, bearing, present)
             target[i] = present
         steps = solve_plan(pl, x, v, a, target, u, work)

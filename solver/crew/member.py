@@ -9,14 +9,13 @@ from dataclasses import dataclass, field, replace
 from math import radians
 from typing import Literal
 
-import numpy as np
-
-from ..arrays import FloatArray
 from ..errors import SolverError
 from .planner import Planner, build_planner
 
 PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
-PLAN_SPENT = 0.95  # share of the horizon after which a plan that still moves is renewed
+# A plan that still moves is renewed after this share of its horizon: a dolly's before
+# it stops, others while they go straight on.
+RAIL_SPENT, PLAN_SPENT = 0.95, 1.15
 COAST_S = 20.0  # slower than a tolerance in this time counts as standing
 WHIP = 2.5  # a whip's limits over the operator's own
 WHIP_STIFFNESS = 1.8
@@ -34,11 +33,12 @@ class Member:
             depths of field (puller).
         max_speed: units/s; max_accel: units/s^2; max_jerk: units/s^3.
         bandwidth_rad_s: of the belief; higher trusts new samples more.
-        fade_s: time constant with which a believed velocity fades.
+        fade_s: least time constant with which a believed velocity fades: of one who
+            turns. One who has moved evenly is believed to go on.
         gait: step bounce expected in the motion [1/s]; higher keeps more of it out.
         height_share: bandwidth of the belief about heights, as a share of the ground's;
             what people do vertically is mostly their gait.
-        height_fade_s: fade of a believed vertical speed: what goes up comes down.
+        height_fade_s: least fade of a believed vertical speed: what goes up comes down.
         height_gait: step bounce expected in heights [1/s].
         stiffness_rad_s: of the plan; higher follows harder.
         speed_weight_s2: weight of the speed error in the plan.
@@ -68,11 +68,6 @@ class Member:
             if not getattr(self, name) > 0:
                 message = f"{name}: must be > 0, got {getattr(self, name)}"
                 raise SolverError(message)
-
-    @property
-    def fades_s(self) -> FloatArray:
-        """Fade of the believed velocity along x, y (up), z, (3,) [s]."""
-        return np.array([self.fade_s, self.height_fade_s, self.fade_s])
 
     def planner(self, *, length_m: float = -1.0) -> Planner:
         """Return the planner of this member's channel, on a rail of `length_m`."""

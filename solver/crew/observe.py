@@ -15,9 +15,11 @@ from ..compiled.kernel import kernel
 from ..shot import Shot, Subject
 from ..stage.clearance import rail_samples
 from .belief import (
+    EVEN_S,
     Samples,
     Settled,
     Watch,
+    believe_fades,
     first_step_s,
     perceive_columns,
     settle,
@@ -42,14 +44,12 @@ def _settled(dt_s: float, watch: Watch) -> Settled:
 def believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) -> Seen:
     """Return what one member believes of the subjects at the ticks, facing left out."""
     shape = (len(subjects), len(ticks), 2, 3)
-    place, velocity = np.empty(shape), np.empty(shape)
-    ground = Watch(
-        member.reaction_s, member.bandwidth_rad_s, member.fade_s, member.gait, True
-    )
+    place, velocity, fades = np.empty(shape), np.empty(shape), np.empty((*shape[:2], 2))
+    ground = Watch(member.reaction_s, member.bandwidth_rad_s, EVEN_S, member.gait, True)
     heights = Watch(
         member.reaction_s,
         member.bandwidth_rad_s * member.height_share,
-        member.height_fade_s,
+        EVEN_S,
         member.height_gait,
         False,
     )
@@ -67,7 +67,8 @@ def believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) ->
                 place[i].reshape(-1, 6),
                 velocity[i].reshape(-1, 6),
             )
-    return Seen(ticks, place, velocity, np.empty((len(subjects), 0)))
+        believe_fades(ticks, velocity[i], member.fade_s, member.height_fade_s, fades[i])
+    return Seen(ticks, place, velocity, fades, np.empty((len(subjects), 0)))
 
 
 def _facing(

@@ -36,11 +36,12 @@ def up_to(seen, tick):
     """What is seen up to a tick; what is believed later is not a number."""
     later = np.arange(len(seen.ticks)) > tick
     place, velocity = seen.place.copy(), seen.velocity.copy()
-    place[:, later] = velocity[:, later] = np.nan
+    fades = seen.fades.copy()
+    place[:, later] = velocity[:, later] = fades[:, later] = np.nan
     facing = seen.facing.copy()
     if facing.size:
         facing[:, later] = np.nan
-    return seen._replace(place=place, velocity=velocity, facing=facing)
+    return seen._replace(place=place, velocity=velocity, fades=fades, facing=facing)
 
 
 def logs_of(shot, member, ticks, n=1):
@@ -82,12 +83,11 @@ def test_tick_by_tick_is_the_whole_shot_to_the_bit(number):
     )
     most = most_plans(ticks, crew.operator.rest_s, len(shot.framings))
     one, other = head_logs(n, most), head_logs(n, most)
-    *counts, refused = run_operator(
-        head, DollyPlans(whole, counted[0]), seen.operator, ZERO, one
-    )
+    every = DollyPlans(whole, counted[0], task.planner.horizon, task.planner.accel)
+    *counts, refused = run_operator(head, every, seen.operator, ZERO, one)
     state, kept = start_operator(head, ZERO, other)
     for tick in range(n):
-        known = DollyPlans(whole, int(np.sum(whole[: counted[0], 0] <= ticks[tick])))
+        known = every._replace(made=int(np.sum(whole[: counted[0], 0] <= ticks[tick])))
         state = step_operator(
             head, known, up_to(seen.operator, tick), tick + 1, state, kept
         )
@@ -136,6 +136,7 @@ def test_a_tick_needs_no_more_than_what_is_seen_then():
             ticks=seen.ticks[k : k + 1],
             place=np.ascontiguousarray(seen.place[:, k : k + 1]),
             velocity=np.ascontiguousarray(seen.velocity[:, k : k + 1]),
+            fades=np.ascontiguousarray(seen.fades[:, k : k + 1]),
             facing=seen.facing,
         )
         state = step_grip(task, now, 1, state._replace(tick=0), kept)
