@@ -24,20 +24,28 @@ from ..compiled.kernel import kernel
 
 GAIT_HZ = 1.9
 GAIT_DAMPING = 0.05
+BOUNCE_HZ = (1.7, 2.2, 2.8, 3.4)  # of heights: from a walk to a sprint
 SETTLE = 400  # Riccati steps that bring the covariance to its steady state
 SAME_STEP_S = 1e-9
 # A sample is old enough to a nanosecond, so that rounding of n/rate does not decide.
 CLOCK_S = 1e-9
+MEMORY_S = 1.0  # over which models are weighed
+LEAST_MISS_M = 2e-3  # what is below says nothing for or against a model
+SURE = 12.0  # how much the misses of that time count, as if they were so many
+TOLD = 4  # weight of what was seen, misses, spread, and height of the bounce [m]
 UNSEEN_S = 0.5  # without a new sample for longer than the reaction and this,
 UNSEEN_FADE_S = 3.0  # a velocity fades
 STEADY_S = 0.6  # over which the change of a velocity is looked at
-STEADY = 2.0  # how often a velocity outlasts the time in which it would change wholly
+# How often a velocity outlasts the time in which it would change wholly: on the ground,
+# and of heights, since what goes up comes down.
+STEADY, HEIGHT_STEADY = 4.0, 1.5
 EVEN_S = 1000.0  # the longest that a velocity lasts
 
 
 @kernel
-def transition(dt, fade, bandwidth, gait, f, q):
+def transition(dt, watch, f, q):
     """Fill the transition f and process covariance q (4, 4) of a step `dt` [s]."""
+    fade, gait = watch.fade, watch.gait
     f[:] = 0.0
     q[:] = 0.0
     x = dt / fade
@@ -45,7 +53,7 @@ def transition(dt, fade, bandwidth, gait, f, q):
     f[0, 0] = 1.0
     f[0, 1] = -fade * np.expm1(-x)
     f[1, 1] = e
-    density = bandwidth**4
+    density = watch.bandwidth**4
     one = -np.expm1(-x)
     two = -np.expm1(-2 * x)
     q[0, 1] = density * fade * fade / 2 * one * one
@@ -56,7 +64,7 @@ def transition(dt, fade, bandwidth, gait, f, q):
         tail = 7 / 60 - x * (1 / 24 - x * (31 / 2520 - x / 320))
         q[0, 0] = density * dt**3 * (1 / 3 - x * (1 / 4 - x * tail))
     q[1, 0] = q[0, 1]
-    w = 2 * np.pi * GAIT_HZ
+    w = 2 * np.pi * watch.gait_hz
     decay = np.exp(-GAIT_DAMPING * w * dt)
     wd = w * np.sqrt(1 - GAIT_DAMPING**2)
     c = np.cos(wd * dt)
@@ -125,6 +133,7 @@ class Watch(NamedTuple):
         bandwidth: of the belief [rad/s].
         fade: time constant of the believed velocity [s].
         gait: variance of the bounce over the noise density [1/s].
+        gait_hz: rate of the bounce [Hz].
         carry: whether the velocity of the first two samples is believed at the start;
             a height's is not, it is the bounce's.
     """
@@ -133,6 +142,7 @@ class Watch(NamedTuple):
     bandwidth: float
     fade: float
     gait: float
+    gait_hz: float
     carry: bool
 
 
@@ -159,7 +169,8 @@ def perceive(samples, ticks, watch, place, velocity):
     settled = Settled(np.empty((4, 4)), np.empty(4))
     settle(first_step_s(samples.times, samples.fresh), watch, settled)
     columns = np.arange(samples.points.shape[1])
-    perceive_columns(samples, columns, ticks, watch, settled, place, velocity)
+    told = np.empty((ticks.shape[0], TOLD))
+    perceive_columns(samples, columns, ticks, watch, settled, place, velocity, told)
 
 
 @kernel
@@ -178,7 +189,6 @@ def first_step_s(times, fresh):
 def settle(dt, watch, settled):
     """Fill the `settled` covariance and gain to which samples `dt` [s] apart lead."""
     p, gain = settled.covariance, settled.gain
-    fade, bandwidth, gait = watch.fade, watch.bandwidth, watch.gait
     f = np.zeros((4, 4))
     q = np.zeros((4, 4))
     half = np.empty((4, 4))
@@ -186,22 +196,24 @@ def settle(dt, watch, settled):
     p[:] = 0.0
     p[0, 0] = p[1, 1] = 1.0
     # The bounce starts as it stays; else its slow decay would outlast the settling.
-    p[2, 2] = gait
-    p[3, 3] = gait * (2 * np.pi * GAIT_HZ) ** 2
-    transition(dt, fade, bandwidth, gait, f, q)
+    p[2, 2] = watch.gait
+    p[3, 3] = watch.gait * (2 * np.pi * watch.gait_hz) ** 2
+    transition(dt, watch, f, q)
     for _ in range(SETTLE):
         step_within(p, f, q, 1.0 / dt, gain, half, pred)
 
 
 @kernel
-def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
+def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, told):
     """Do what `perceive` does for some of the columns of points, place and velocity.
+
+    `told` (n_ticks, TOLD) is filled with what `blend_models` weighs a model by.
 
     They share the gains, which depend on times and noise only: `settle` gives those of
     the step between the first two fresh samples.
     """
     times, points, fresh = samples
-    reaction, bandwidth, fade, gait, carry = watch
+    reaction, _, fade, _, gait_hz, carry = watch
     n = times.shape[0]
     first = 0
     while first < n and not fresh[first]:
@@ -227,13 +239,14 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
     pred = np.empty((4, 4))
     p = settled.covariance.copy()
     gain = settled.gain.copy()
-    transition(dt, fade, bandwidth, gait, f, q)
+    transition(dt, watch, f, q)
     step = dt
     last_gain = gain.copy()
     is_settled = False
     seen = first
     last = times[first]
     started = False
+    errors = spread = weight = bounce = 0.0
     for k in range(ticks.shape[0]):
         now = ticks[k]
         while seen < n and times[seen] <= now - reaction + CLOCK_S:
@@ -241,7 +254,7 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
                 if started:
                     dt = times[seen] - last
                     if abs(dt - step) > SAME_STEP_S:
-                        transition(dt, fade, bandwidth, gait, f, q)
+                        transition(dt, watch, f, q)
                         step = dt
                         is_settled = False
                     if not is_settled:
@@ -251,6 +264,13 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
                             if abs(gain[i] - last_gain[i]) > 1e-13 * abs(gain[i]):
                                 is_settled = False
                             last_gain[i] = gain[i]
+                    # Variance of the miss over that of the noise.
+                    scale = 1.0 / max(1.0 - gain[0] - gain[2], 1e-9)
+                    kept = np.exp(-dt / MEMORY_S)
+                    errors, spread, weight = kept * errors, kept * spread, kept * weight
+                    weight += 1.0 - kept
+                    spread += (1.0 - kept) * np.log(scale)
+                    bounce = 0.0
                     for c in range(m):
                         a = state[c, 0] + f[0, 1] * state[c, 1]
                         b = f[1, 1] * state[c, 1]
@@ -261,9 +281,15 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
                         state[c, 1] = b + gain[1] * miss
                         state[c, 2] = o + gain[2] * miss
                         state[c, 3] = d + gain[3] * miss
+                        errors += (1.0 - kept) * (miss * miss + LEAST_MISS_M**2) / scale
+                        bounce = np.hypot(
+                            state[c, 2], state[c, 3] / (2 * np.pi * gait_hz)
+                        )
                 started = True
                 last = times[seen]
             seen += 1
+        told[k, 0], told[k, 1], told[k, 2] = weight, errors, spread
+        told[k, 3] = bounce
         ahead = now - last
         reach, left = carried(ahead, fade, reaction + UNSEEN_S)
         if not started:
@@ -284,42 +310,92 @@ def carried(ahead, fade, seen_for):
     unseen = ahead - while_seen
     reach, left = -fade * np.expm1(-while_seen / fade), np.exp(-while_seen / fade)
     if unseen > 0.0:
-        reach -= left * UNSEEN_FADE_S * np.expm1(-unseen / UNSEEN_FADE_S)
-        left *= np.exp(-unseen / UNSEEN_FADE_S)
+        sooner = min(fade, UNSEEN_FADE_S)
+        reach -= left * sooner * np.expm1(-unseen / sooner)
+        left *= np.exp(-unseen / sooner)
     return reach, left
 
 
 @kernel
-def believe_fades(ticks, velocity, least, height_least, fades):
-    """Fill how long the believed velocities last, (n_ticks, 2 [ground, height]) [s].
+def believe_fades(ticks, velocity, columns, steady, least, fades):
+    """Fill how long believed velocities last, (n_ticks,) [s].
 
     A velocity lasts as long as it would take to change by its own size at the rate at
-    which it has changed, times `STEADY`; at least the two times given [s]. Only what is
-    believed by a tick is looked at.
+    which it has changed, times `steady`; at least `least` [s]. Only what is believed by
+    a tick is looked at.
 
     Args:
-        ticks: ascending, (n,) [s].
-        velocity: believed of floor and eyes, (n, 2, 3) [m/s].
-        least: of the ground; height_least: of heights.
-        height_least: see least.
+        ticks: ascending, (n_ticks,) [s].
+        velocity: believed, (n_ticks, m) [m/s].
+        columns: of these m that are parts of the velocity.
+        steady: how often it outlasts the time in which it would change wholly.
+        least: the shortest that it lasts [s].
         fades: filled.
     """
     back = 0
     for k in range(ticks.shape[0]):
-        while ticks[k] - ticks[back + 1] >= STEADY_S - CLOCK_S and back + 1 < k:
+        while back + 1 < k and ticks[k] - ticks[back + 1] >= STEADY_S - CLOCK_S:
             back += 1
+        speed = change = 0.0
+        for c in columns:
+            speed += velocity[k, c] ** 2
+            change += (velocity[k, c] - velocity[back, c]) ** 2
         span = max(ticks[k] - ticks[back], 1e-9)
-        x, y, z = velocity[k, 1, 0], velocity[k, 1, 1], velocity[k, 1, 2]
-        dx = x - velocity[back, 1, 0]
-        dy = abs(y - velocity[back, 1, 1])
-        dz = z - velocity[back, 1, 2]
-        fades[k, 0] = lasting(np.hypot(x, z), np.hypot(dx, dz) / span, least)
-        fades[k, 1] = lasting(abs(y), dy / span, height_least)
+        change = np.sqrt(change) / span
+        fades[k] = lasting(steady * np.sqrt(speed), change, least)
 
 
 @kernel
 def lasting(speed, change, least):
     """Return how long a speed lasts that changes at a rate, at least `least` [s]."""
-    if STEADY * speed >= EVEN_S * change:
+    if speed >= EVEN_S * change:
         return EVEN_S if speed > 0.0 else least
-    return max(least, STEADY * speed / change)
+    return max(least, speed / change)
+
+
+@kernel
+def blend_models(told, odds, models, columns, place, velocity, fades, crest):
+    """Fill what is believed by models weighed by their innovations.
+
+    The weight of a model is its likelihood over the last `MEMORY_S`, with the scale of
+    the noise taken out: misses are only compared. Where nothing was seen their odds
+    count.
+
+    Args:
+        told: what each model told, (n_models, n_ticks, TOLD).
+        odds: logarithm of each model's weight before anything was seen, (n_models,).
+        models: places [m] and velocities [m/s] that each believes, (n_models, n_ticks,
+            m) each, and how long these last, (n_models, n_ticks) [s].
+        columns: of these m that are blended.
+        place: filled, (n_ticks, m); velocity: likewise.
+        velocity: see place.
+        fades: filled with how long the velocity lasts, (n_ticks,) [s].
+        crest: filled with the height of the bounce over its middle, (n_ticks,) [m].
+    """
+    places, velocities, lasts = models
+    n_models = told.shape[0]
+    share = np.empty(n_models)
+    for k in range(place.shape[0]):
+        seen = told[0, k, 0]
+        least = np.inf
+        for j in range(n_models):
+            share[j] = -odds[j]
+            if seen > 0.0:
+                spread = told[j, k, 2] / seen
+                share[j] += SURE / 2 * seen * (np.log(told[j, k, 1] / seen) + spread)
+            least = min(least, share[j])
+        total = 0.0
+        for j in range(n_models):
+            share[j] = np.exp(least - share[j])
+            total += share[j]
+        crest[k] = ends = 0.0
+        for j in range(n_models):
+            share[j] /= total
+            crest[k] += share[j] * told[j, k, 3]
+            ends += share[j] / lasts[j, k]
+        fades[k] = 1.0 / ends
+        for c in columns:
+            place[k, c] = velocity[k, c] = 0.0
+            for j in range(n_models):
+                place[k, c] += share[j] * places[j, k, c]
+                velocity[k, c] += share[j] * velocities[j, k, c]

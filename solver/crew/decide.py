@@ -38,8 +38,9 @@ class Seen(NamedTuple):
         ticks: decision times, ascending, (n_ticks,) [s].
         place: believed, (n_subjects, n_ticks, 2 [floor, eyes], 3) [m].
         velocity: believed, of the same shape [m/s].
-        fades: how long the velocity lasts, (n_subjects, n_ticks, 2 [ground, height])
+        fades: how long the velocity lasts, (n_subjects, 2 [ground, height], n_ticks)
             [s]: it fades with that time constant.
+        crest: height of the bounce over the believed place, (n_subjects, n_ticks) [m].
         facing: as last seen, (n_subjects, n_ticks) [rad]; NaN where not given.
     """
 
@@ -47,6 +48,7 @@ class Seen(NamedTuple):
     place: FloatArray
     velocity: FloatArray
     fades: FloatArray
+    crest: FloatArray
     facing: FloatArray
 
 
@@ -124,7 +126,7 @@ def wants_plan(age, asked_ago, rest, changed, miss, speed, lasts, tolerance):
         return True
     if age >= PLAN_STALE_S - 1e-9 and miss > tolerance:
         return True
-    return age >= lasts and abs(speed) * COAST_S > tolerance
+    return age >= lasts - 1e-9 and abs(speed) * COAST_S > tolerance
 
 
 @kernel
@@ -147,7 +149,7 @@ def believed(place, velocity, fades, subject, tick, aim, ahead):
     if ahead == 0.0:
         return x, y, z
     vx, vy, vz = body_point(velocity, subject, tick, aim)
-    fade, height_fade = fades[subject, tick, 0], fades[subject, tick, 1]
+    fade, height_fade = fades[subject, 0, tick], fades[subject, 1, tick]
     reach = -fade * np.expm1(-ahead / fade)
     rise = -height_fade * np.expm1(-ahead / height_fade)
     return x + reach * vx, y + rise * vy, z + reach * vz

@@ -26,6 +26,9 @@ from .plan import evaluate_plan, solve_plan, stays_on_rail, write_plan
 from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
 HOLD_ABREAST, HOLD_SIZE, HOLD_VIEW = 0, 1, 2
+SETTLE_SPEED = 0.3  # m/s along the rail: slower than this somebody has stopped
+SETTLE_BACK_M = 0.5  # who has stopped is followed again when he comes back so far
+SETTLE_ACCEL = 0.95  # of the limit, with which a dolly settles
 HEADING_SPEED = 0.5  # m/s below which the last heading is kept
 SOON_S = 0.1  # over which the speed is measured with which the dolly starts
 
@@ -61,6 +64,9 @@ class GripState(NamedTuple):
         cue: in force; lead: its primary subject.
         lead: see cue.
         heading_x, heading_z: last direction of the subject's travel, of any length.
+        settled: the way that the dolly ran, +1 or -1, when its subject stopped: it
+            comes to rest and waits there, and the pan finishes; 0 while it follows.
+        furthest: of the subject since, along the rail [m].
         asked_s: when the grip decided last.
         made: plans made; refused: decisions for which no plan existed.
         refused: see made.
@@ -71,6 +77,8 @@ class GripState(NamedTuple):
     lead: int
     heading_x: float
     heading_z: float
+    settled: float
+    furthest: float
     asked_s: float
     made: int
     refused: int
@@ -109,14 +117,26 @@ def start_grip(task, first, log):
         np.empty((WORK_ROWS, MOST_ROWS)),
     )
     lead = primary_subject(task.asked.weights, ZERO)
-    return GripState(first, ZERO, lead, 0.0, -1.0, -np.inf, ZERO, ZERO), kept
+    state = GripState(first, ZERO, lead, 0.0, -1.0, 0.0, 0.0, -np.inf, ZERO, ZERO)
+    return state, kept
 
 
 @kernel
 def step_grip(task, seen, until, state, kept):
     """Do the ticks from `state.tick` up to `until`, and return the state after them."""
     rig, pl, hold, asked, manner = task
-    tick, cue, lead, heading_x, heading_z, asked_s, count, refused = state
+    (
+        tick,
+        cue,
+        lead,
+        heading_x,
+        heading_z,
+        settled,
+        furthest,
+        asked_s,
+        count,
+        refused,
+    ) = state
     cues, log, poly = asked.cues, kept.log, kept.poly
     target, u, work = kept.target, kept.u, kept.work
     ticks, velocity = seen.ticks, seen.velocity
@@ -145,7 +165,17 @@ def step_grip(task, seen, until, state, kept):
             point = framed_point(seen, asked, cue, k, SOON_S)
             soon = rail_target(rig, hold, point, distance, bearing, x)
             v = started_speed(pl, x, (soon - here) / SOON_S)
-        elif not forced:
+        elif hold.kind == HOLD_ABREAST:
+            point = framed_point(seen, asked, cue, k, SOON_S)
+            soon = rail_target(rig, hold, point, distance, bearing, x)
+            followed = settled == 0.0
+            settled, furthest = settles(
+                settled, furthest, x, v, here, (soon - here) / SOON_S
+            )
+            if settled != 0.0:
+                forced = forced or followed
+                here = settled * max(settled * here, settled * x)
+        if not starts and not forced:
             age = now - log[count - 1, 0]
             if not wants_plan(
                 age,
@@ -164,6 +194,9 @@ def step_grip(task, seen, until, state, kept):
             point = framed_point(seen, asked, cue, k, pl.nodes[i])
             present = rail_target(rig, hold, point, distance, bearing, present)
             target[i] = present
+            if settled != 0.0:
+                rest = braked(x, v, SETTLE_ACCEL * pl.accel, pl.nodes[i])
+                target[i] = settled * max(settled * present, settled * rest)
         steps = solve_plan(pl, x, v, a, target, u, work)
         if steps < 0 and starts:
             v = 0.0
@@ -177,7 +210,44 @@ def step_grip(task, seen, until, state, kept):
             continue
         fit_horizon(pl, target, poly, ZERO)
         count += 1
-    return GripState(until, cue, lead, heading_x, heading_z, asked_s, count, refused)
+    return GripState(
+        until,
+        cue,
+        lead,
+        heading_x,
+        heading_z,
+        settled,
+        furthest,
+        asked_s,
+        count,
+        refused,
+    )
+
+
+@kernel
+def settles(settled, furthest, x, v, here, speed):
+    """Return (settled, furthest) of a dolly at x with speed v; see `GripState`.
+
+    `here` is where the subject asks for it, and `speed` that place's [m/s].
+    """
+    if settled == 0.0:
+        way = 1.0 if v > 0.0 else -1.0
+        if abs(v) > SETTLE_SPEED and abs(speed) < SETTLE_SPEED and way * (x - here) > 0:
+            return way, here
+        return 0.0, 0.0
+    furthest = settled * max(settled * furthest, settled * here)
+    comes_back = settled * (furthest - here) > SETTLE_BACK_M
+    if comes_back or settled * (here - x) >= 0.0 or settled * speed > 2 * SETTLE_SPEED:
+        return 0.0, 0.0
+    return settled, furthest
+
+
+@kernel
+def braked(x, v, accel, ahead):
+    """Return where a dolly at x with speed v is when it has braked for a time [s]."""
+    lasts = min(ahead, abs(v) / accel)
+    way = 1.0 if v > 0.0 else -1.0
+    return x + v * lasts - way * accel * lasts * lasts / 2
 
 
 @kernel

@@ -15,7 +15,7 @@ from .planner import Planner, build_planner
 PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
 # A plan that still moves is renewed after this share of its horizon: a dolly's before
 # it stops, others while they go straight on.
-RAIL_SPENT, PLAN_SPENT = 0.95, 1.15
+RAIL_SPENT, PLAN_SPENT = 0.85, 0.85
 COAST_S = 20.0  # slower than a tolerance in this time counts as standing
 WHIP = 2.5  # a whip's limits over the operator's own
 WHIP_STIFFNESS = 1.8
@@ -36,10 +36,11 @@ class Member:
         fade_s: least time constant with which a believed velocity fades: of one who
             turns. One who has moved evenly is believed to go on.
         gait: step bounce expected in the motion [1/s]; higher keeps more of it out.
-        height_share: bandwidth of the belief about heights, as a share of the ground's;
-            what people do vertically is mostly their gait.
+        height_share: bandwidth of the belief about heights, as a share of the ground's.
+        bounce_share: likewise of one who bounces: what people do vertically is mostly
+            their gait, and nobody follows that.
         height_fade_s: least fade of a believed vertical speed: what goes up comes down.
-        height_gait: step bounce expected in heights [1/s].
+        height_gait: step bounce expected in the heights of one who bounces [1/s].
         stiffness_rad_s: of the plan; higher follows harder.
         speed_weight_s2: weight of the speed error in the plan.
         urgency: miss, as a share of the room to the safe area's edge, above which
@@ -59,7 +60,8 @@ class Member:
     speed_weight_s2: float
     urgency: float = 0.4
     height_share: float = 0.4
-    height_fade_s: float = 2.0
+    bounce_share: float = 0.1
+    height_fade_s: float = 0.6
     height_gait: float = 200.0
 
     def __post_init__(self) -> None:
@@ -87,7 +89,7 @@ class Member:
             max_accel=self.max_accel * WHIP,
             max_jerk=self.max_jerk * WHIP,
             stiffness=self.stiffness_rad_s * WHIP_STIFFNESS,
-            speed_weight=self.speed_weight_s2,
+            speed_weight=self.speed_weight_s2 / WHIP_STIFFNESS**2,
             horizon_s=WHIP_HORIZON_S,
         )
 
@@ -108,10 +110,10 @@ GRIP = Member(
     rest_s=0.4,
     tolerance=0.2,
     max_speed=1.5,
-    max_accel=0.6,
-    max_jerk=2.0,
+    max_accel=1.0,
+    max_jerk=2.5,
     bandwidth_rad_s=6.0,
-    fade_s=3.0,
+    fade_s=0.6,
     gait=0.1,
     stiffness_rad_s=3.5,
     speed_weight_s2=0.07,
@@ -139,10 +141,10 @@ _BRISK = Member(
     max_accel=radians(180),
     max_jerk=radians(1500),
     bandwidth_rad_s=14.0,
-    fade_s=4.0,
+    fade_s=0.6,
     gait=1.0,
     stiffness_rad_s=6.5,
-    speed_weight_s2=0.01,
+    speed_weight_s2=0.02,
 )
 _SHARP = replace(
     _BRISK,
@@ -154,7 +156,7 @@ _SHARP = replace(
     max_jerk=radians(3000),
     bandwidth_rad_s=16.0,
     stiffness_rad_s=9.0,
-    speed_weight_s2=0.003,
+    speed_weight_s2=0.009,
 )
 _STEADY = replace(
     _BRISK,
@@ -166,6 +168,7 @@ _STEADY = replace(
     max_jerk=radians(1000),
     bandwidth_rad_s=10.0,
     stiffness_rad_s=5.5,
+    speed_weight_s2=0.025,
 )
 _HEAVY = replace(
     _BRISK,
@@ -177,7 +180,7 @@ _HEAVY = replace(
     max_jerk=radians(400),
     bandwidth_rad_s=8.0,
     stiffness_rad_s=6.0,
-    speed_weight_s2=0.003,
+    speed_weight_s2=0.02,
 )
 
 
@@ -198,7 +201,7 @@ PRESETS: dict[str, Crew] = {
         _preset(
             "heavy_head",
             _HEAVY,
-            replace(GRIP, rest_s=0.5, tolerance=0.3, max_accel=0.4),
+            replace(GRIP, rest_s=0.5, tolerance=0.3, max_accel=0.9),
         ),
     )
 }

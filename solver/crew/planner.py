@@ -13,7 +13,7 @@ from ..arrays import FloatArray
 
 N_BLOCKS = 7
 N_NODES = 6
-HORIZON_S = 1.55
+HORIZON_S = 2.0
 GROWTH = 1.3  # of block lengths after the first two
 STOP_CHORDS = 3
 SPEED_INSET = 2e-6  # relative; keeps rounding inside the limit

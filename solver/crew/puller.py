@@ -148,7 +148,7 @@ def step_puller(task, camera, seen, until, state, kept):
     """Do the ticks from `state.tick` up to `until`, and return the state after them."""
     rig, pl, asked, manner, marks, truth, nearest = task
     cues, nodes = asked.cues, pl.nodes
-    ticks, place, velocity, fades, _ = seen
+    ticks, place, velocity, fades, _, _ = seen
     dolly, pan, tilt = camera
     tick, cue, at, asked_s, count, refused = state
     log, poly, target, u, work = kept

@@ -6,6 +6,7 @@ from where the lens is, over the mean rate that a lens which stood still would s
 r.m.s. and peak are taken from two seconds after the start on.
 """
 
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from shots import LENS_HEIGHT_M, acted, shot
 
 from carrellata.solver.crew.member import PRESETS
+from carrellata.solver.crew.perform import Plans
 from carrellata.solver.rigs import rig as rigs
 from carrellata.solver.rigs.rig import Rig
 from carrellata.solver.shot import Shot
@@ -27,11 +29,12 @@ SECONDS = 8.0
 SETTLED_S = 2.0
 BESIDE_M = 8.0
 SAMPLES = 4  # a frame
-REST_RAD_S = np.radians(0.3)
+REST_RAD_S = np.radians(0.5)
 REST_M_S = 0.02
 SPEEDS_M_S = (1.0, 1.3, 2.0, 3.0, 5.0)
 RIGS = ("sticks", "track", "arc", "climb")
 STOP_S = 4.0
+LEAST_RAD_S = np.radians(0.5)  # turns slower than this have no ripple to see
 
 
 def even(rig: str, speed: float, seconds: float = SECONDS) -> tuple[Path, Rig]:
@@ -50,13 +53,11 @@ def even(rig: str, speed: float, seconds: float = SECONDS) -> tuple[Path, Rig]:
         slope = np.array([1.0, 0.25, 0.0]) / np.hypot(1.0, 0.25)
         up = lambda t: np.outer(speed * t - far, slope)  # noqa: E731
         return up, rigs.sticks([0.0, LENS_HEIGHT_M, BESIDE_M])
-    # About a point beyond the line, so that the dolly goes round the walk.
-    radius = max(12.0, 1.2 * far)
-    half = min(1.2, far / radius + 0.3)
-    centre = [0.0, LENS_HEIGHT_M, BESIDE_M - radius]
-    return line, rigs.arc(
-        np.array(centre), radius=radius, start=np.pi - half, sweep=2 * half
-    )
+    # About a point behind the lens, so that the dolly runs less far than the walk.
+    radius = 12.0
+    half = min(1.5, np.arctan2(far, BESIDE_M + radius) + 0.3)
+    centre = np.array([0.0, LENS_HEIGHT_M, BESIDE_M + radius])
+    return line, rigs.arc(centre, radius=radius, start=-half, sweep=2 * half)
 
 
 def evenly(rig: str, speed: float, preset: str) -> Shot:
@@ -87,7 +88,7 @@ def ripple(take: Take) -> Ripple:
     """Return how evenly a take follows; nought of tilt where nobody climbs."""
     one = take.shot
     t = take.times_s
-    late = t - t[0] >= SETTLED_S
+    late = (t - t[0] >= SETTLED_S) & (t < t[-1] - 0.2)  # the last sample is held
     point = one.subjects[0].at(t, one.framings[0].aim)
     flow = np.gradient(point, t, axis=0)
     d = point - take.base
@@ -97,16 +98,22 @@ def ripple(take: Take) -> Ripple:
     for c, angle in ((0, take.pan), (1, take.tilt)):
         mean = np.abs(still[c][late]).mean()
         off = (angle[:, 1] - seen[c])[late][1:-1]
-        if mean < np.radians(0.05):
+        if mean < LEAST_RAD_S:
             shares += [0.0, 0.0]
             continue
         shares += [float(np.sqrt(np.mean(off**2)) / mean), float(abs(off).max() / mean)]
-    seconds = float(t[-1] - t[0] - SETTLED_S)
     counts = [
-        float((plans.starts_s > t[0] + SETTLED_S).sum()) / seconds
+        _rate(plans, float(t[0]))
         for plans in (take.pan_plans, take.tilt_plans, take.dolly_plans)
     ]
     return Ripple(*shares, *counts)
+
+
+def _rate(plans: Plans, start: float) -> float:
+    """Return decisions a second after two seconds, by the time between them."""
+    late = plans.starts_s[plans.starts_s > start + SETTLED_S]
+    before = plans.starts_s[plans.starts_s <= start + SETTLED_S][-1:]
+    return len(late) / float(late[-1] - before[0]) if len(late) else 0.0
 
 
 def _turning(d: FloatArray, flow: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -141,7 +148,7 @@ class Stop:
     """What pan and dolly do after a hard stop.
 
     Attributes:
-        overshoots: times that the pan turns back by more than 0.2 deg.
+        overshoots: times that the pan turns back by more than half a degree.
         pan_rest_s, dolly_rest_s: after the stop, when they are at rest for good.
         dolly_rest_s: see pan_rest_s.
         past_m: the dolly's furthest beyond the subject's place.
@@ -174,7 +181,7 @@ def stopped(take: Take) -> Stop:
     moved = take.base[after] - there
     u = take.u[after]
     return Stop(
-        overshoots=_turns(take.pan[after, 0], np.radians(0.2)),
+        overshoots=_turns(take.pan[after, 0], np.radians(0.5)),
         pan_rest_s=rest(take.pan[:, 1], REST_RAD_S),
         dolly_rest_s=rest(take.rail[:, 1], REST_M_S),
         past_m=float(moved[:, 0].max()) if np.ptp(s) > 0 else 0.0,
@@ -274,6 +281,10 @@ def _print_handles() -> None:
 
 
 if __name__ == "__main__":
-    _print_ripples()
-    _print_stops()
-    _print_handles()
+    sections = {
+        "ripple": _print_ripples,
+        "stops": _print_stops,
+        "handles": _print_handles,
+    }
+    for section in sys.argv[1:] or sections:
+        sections[section]()

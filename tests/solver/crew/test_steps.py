@@ -37,7 +37,7 @@ def up_to(seen, tick):
     later = np.arange(len(seen.ticks)) > tick
     place, velocity = seen.place.copy(), seen.velocity.copy()
     fades = seen.fades.copy()
-    place[:, later] = velocity[:, later] = fades[:, later] = np.nan
+    place[:, later] = velocity[:, later] = fades[:, :, later] = np.nan
     facing = seen.facing.copy()
     if facing.size:
         facing[:, later] = np.nan
@@ -136,7 +136,8 @@ def test_a_tick_needs_no_more_than_what_is_seen_then():
             ticks=seen.ticks[k : k + 1],
             place=np.ascontiguousarray(seen.place[:, k : k + 1]),
             velocity=np.ascontiguousarray(seen.velocity[:, k : k + 1]),
-            fades=np.ascontiguousarray(seen.fades[:, k : k + 1]),
+            crest=np.ascontiguousarray(seen.crest[:, k : k + 1]),
+            fades=np.ascontiguousarray(seen.fades[:, :, k : k + 1]),
             facing=seen.facing,
         )
         state = step_grip(task, now, 1, state._replace(tick=0), kept)
