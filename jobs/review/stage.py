@@ -1,11 +1,11 @@
 """The stage on a plan: where the dolly may stand, and what it may not go through."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from ...solver.arrays import FloatArray
+from ..takes.metadata import TakeMetadata
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -25,13 +25,11 @@ class Stage:
     keep_outs: tuple[KeepOut, ...]
 
 
-def stage_of(metadata: dict[str, Any]) -> Stage:
+def stage_of(metadata: TakeMetadata) -> Stage:
     """Return the stage that a take was made on, from the take's metadata."""
-    stage = metadata["asked"].get("stage") or {}
-    axes = metadata["axes"]
-    unit_m = axes["metres_per_unit"]
-    forth = np.array([1.0, 1.0 if axes["up"] == "z" else -1.0]) * unit_m
-    ground = [0, 1] if axes["up"] == "z" else [0, 2]
+    stage, world = metadata.asked.stage, metadata.world
+    forth = np.array([1.0, 1.0 if world.up == "z" else -1.0]) * world.metres_per_unit
+    ground = [0, 1] if world.up == "z" else [0, 2]
     floor = stage.get("floor")
     keep_outs = []
     for each in stage.get("keep_outs") or ():

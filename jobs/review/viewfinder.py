@@ -19,7 +19,7 @@ MOST_PLAYED = 7200
 
 def viewfinder_data(shown: Shown) -> str:
     """Return the data of a take's viewfinder as JSON."""
-    gate, axes = shown.metadata["gate"], shown.metadata["axes"]
+    gate, world = shown.metadata.gate, shown.metadata.world
     aimed = _columns(shown, *(f"subject_{name}" for name in "xyz"))
     final = _columns(shown, *(f"cam_{name}" for name in "xyz"))
     turn = _columns(shown, *(f"q{name}" for name in "xyzw"))
@@ -31,15 +31,15 @@ def viewfinder_data(shown: Shown) -> str:
         "rate": [shown.rate.numerator, shown.rate.denominator],
         "first": int(shown.frames[0]),
         "count": len(shown.frames),
-        "tan_u": gate["tan_u"],
-        "tan_v": gate["tan_v"],
-        "axis_v": gate["axis_v"],
+        "tan_u": gate.tan_u,
+        "tan_v": gate.tan_v,
+        "axis_v": gate.axis_v,
         "ground": low,
-        "base": _packed(_inside(base, axes["metres_per_unit"], axes["up"])),
+        "base": _packed(_inside(base, world.metres_per_unit, world.up)),
         "head": _packed(np.radians(head)),
-        "final": _packed(_inside(final, axes["metres_per_unit"], axes["up"])),
-        "turn": _packed(_turned(turn, axes["up"])),
-        "aimed": _packed(_inside(aimed, axes["metres_per_unit"], axes["up"])),
+        "final": _packed(_inside(final, world.metres_per_unit, world.up)),
+        "turn": _packed(_turned(turn, world.up)),
+        "aimed": _packed(_inside(aimed, world.metres_per_unit, world.up)),
         "hidden": np.flatnonzero(np.isnan(shown.place[:, 0])).tolist(),
         "followed": [names.index(name) for name in shown.followed],
         "figures": [

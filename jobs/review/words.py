@@ -3,6 +3,7 @@
 import json
 from typing import Any
 
+from ..takes.metadata import ShotBrief
 from .explain import PARTS
 
 _RIGS = {"sticks": "sticks", "track": "track", "arc": "arc"}
@@ -20,11 +21,9 @@ def lens_words(setup: dict[str, Any]) -> str:
     return f"{lens:g} mm" if isinstance(lens, int | float) else "\u2013"
 
 
-def size_words(asked: dict[str, Any] | None) -> str:
+def size_words(asked: ShotBrief) -> str:
     """Return the size that a take was asked for, with its changes."""
-    if asked is None:
-        return "\u2013"
-    sizes = [asked["framing"], *asked["cues"]]
+    sizes = [asked.framing, *asked.cues]
     words = [one["size"] or f"fill {one['fill']:g}" for one in sizes if _sized(one)]
     return " \u2192 ".join(words)
 

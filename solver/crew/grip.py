@@ -11,6 +11,7 @@ from .active_set import WORK_ROWS
 from .decide import (
     CUE_DISTANCE,
     CUE_START,
+    PLAN_SPENT,
     START_SHARE,
     Asked,
     Manner,
@@ -21,7 +22,6 @@ from .decide import (
     rests,
     wants_plan,
 )
-from .member import RAIL_SPENT
 from .plan import evaluate_plan, solve_plan, stays_on_rail, write_plan
 from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
@@ -184,7 +184,7 @@ def step_grip(task, seen, until, state, kept):
                 abs(here - horizon(poly, ZERO, pl.horizon, age)),
                 abs(here - x),
                 v,
-                RAIL_SPENT * pl.horizon,
+                PLAN_SPENT * pl.horizon,
                 manner.tolerance,
             ):
                 continue

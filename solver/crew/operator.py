@@ -16,6 +16,7 @@ from .decide import (
     CUE_U,
     CUE_V,
     CUE_WHIP,
+    PLAN_SPENT,
     START_SHARE,
     Asked,
     Manner,
@@ -34,7 +35,6 @@ from .head_target import (
     only_subject,
     screen_side,
 )
-from .member import PLAN_SPENT
 from .plan import PLAN_WIDTH, evaluate_plan, solve_plan, write_plan
 from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 

@@ -10,6 +10,7 @@ from ..rigs.rig import RigShape, rig_place
 from .active_set import WORK_ROWS
 from .decide import (
     CUE_START,
+    PLAN_SPENT,
     Asked,
     Manner,
     believed,
@@ -19,7 +20,6 @@ from .decide import (
     rests,
     wants_plan,
 )
-from .member import PLAN_SPENT
 from .plan import evaluate_plan, in_force, solve_plan, write_plan
 from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 

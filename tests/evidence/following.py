@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shots import LENS_HEIGHT_M, acted, shot
 
-from carrellata.solver.crew.member import PRESETS
 from carrellata.solver.crew.perform import Plans
+from carrellata.solver.presets import PRESETS
 from carrellata.solver.rigs import rig as rigs
 from carrellata.solver.rigs.rig import Rig
 from carrellata.solver.shot import Shot

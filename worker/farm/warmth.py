@@ -5,11 +5,11 @@ from typing import Any
 
 from ...jobs.job.parse import parse_job
 from ...jobs.run.asks import ask_of
+from ...jobs.run.make_take import solve_prepared
 from ...jobs.run.shots import prepare
-from ...jobs.run.solve_shot import solve_prepared
 from ...jobs.run.warm import warm_up
 from ...jobs.takes.keys import Keys, solver_version
-from ...solver.action.at_cut import cut_action
+from ...solver.cuts.at_cut import cut_action
 from ...solver.cuts.end import trial_ends
 from ...solver.setups.search import candidates
 from ...solver.setups.trial import Rehearsal

@@ -23,6 +23,7 @@ from carrellata.solver.crew.perform import (
     most_plans,
 )
 from carrellata.solver.crew.plan import PLAN_WIDTH
+from carrellata.solver.crew.planner import planner_of, whip_planner_of
 from carrellata.solver.crew.puller import (
     CameraPlans,
     PullerTask,
@@ -60,7 +61,7 @@ def test_tick_by_tick_is_the_whole_shot_to_the_bit(number):
     whole, stepped = logs_of(shot, crew.grip, ticks, 2)
     task = GripTask(
         rig=rig,
-        planner=crew.grip.planner(length_m=shot.rig.length_m),
+        planner=planner_of(crew.grip, length_m=shot.rig.length_m),
         hold=hold_of(shot),
         asked=asked,
         manner=manner_of(crew.grip),
@@ -75,8 +76,8 @@ def test_tick_by_tick_is_the_whole_shot_to_the_bit(number):
 
     head = HeadTask(
         rig=rig,
-        own=crew.operator.planner(),
-        whip=crew.operator.whip_planner(),
+        own=planner_of(crew.operator),
+        whip=whip_planner_of(crew.operator),
         asked=asked,
         manner=manner_of(crew.operator),
         sight=Sight(shot.roll_rad, *shot.tangents),
@@ -97,7 +98,7 @@ def test_tick_by_tick_is_the_whole_shot_to_the_bit(number):
 
     puller = PullerTask(
         rig=rig,
-        planner=crew.puller.planner(),
+        planner=planner_of(crew.puller),
         asked=asked,
         manner=manner_of(crew.puller, 0.05),
         marks=False,
@@ -123,7 +124,7 @@ def test_a_tick_needs_no_more_than_what_is_seen_then():
     seen = observe(shot).grip
     task = GripTask(
         rig=shot.rig.shape,
-        planner=shot.crew.grip.planner(length_m=shot.rig.length_m),
+        planner=planner_of(shot.crew.grip, length_m=shot.rig.length_m),
         hold=hold_of(shot),
         asked=asked_of(shot),
         manner=manner_of(shot.crew.grip),

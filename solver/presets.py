@@ -9,17 +9,7 @@ from dataclasses import dataclass, field, replace
 from math import radians
 from typing import Literal
 
-from ..errors import SolverError
-from .planner import Planner, build_planner
-
-PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
-# A plan that still moves is renewed after this share of its horizon: a dolly's before
-# it stops, others while they go straight on.
-RAIL_SPENT, PLAN_SPENT = 0.85, 0.85
-COAST_S = 20.0  # slower than a tolerance in this time counts as standing
-WHIP = 2.5  # a whip's limits over the operator's own
-WHIP_STIFFNESS = 1.8
-WHIP_HORIZON_S = 1.0
+from .errors import SolverError
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -60,7 +50,7 @@ class Member:
     speed_weight_s2: float
     urgency: float = 0.4
     height_share: float = 0.4
-    bounce_share: float = 0.1
+    bounce_share: float = 0.08
     height_fade_s: float = 0.6
     height_gait: float = 200.0
 
@@ -70,28 +60,6 @@ class Member:
             if not getattr(self, name) > 0:
                 message = f"{name}: must be > 0, got {getattr(self, name)}"
                 raise SolverError(message)
-
-    def planner(self, *, length_m: float = -1.0) -> Planner:
-        """Return the planner of this member's channel, on a rail of `length_m`."""
-        return build_planner(
-            max_speed=self.max_speed,
-            max_accel=self.max_accel,
-            max_jerk=self.max_jerk,
-            stiffness=self.stiffness_rad_s,
-            speed_weight=self.speed_weight_s2,
-            length=length_m,
-        )
-
-    def whip_planner(self) -> Planner:
-        """Return the planner of a whip: wider limits, harder, and a short horizon."""
-        return build_planner(
-            max_speed=self.max_speed * WHIP,
-            max_accel=self.max_accel * WHIP,
-            max_jerk=self.max_jerk * WHIP,
-            stiffness=self.stiffness_rad_s * WHIP_STIFFNESS,
-            speed_weight=self.speed_weight_s2 / WHIP_STIFFNESS**2,
-            horizon_s=WHIP_HORIZON_S,
-        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
