@@ -31,15 +31,9 @@ SAME_STEP_S = 1e-9
 CLOCK_S = 1e-9
 MEMORY_S = 1.0  # over which models are weighed
 LEAST_MISS_M = 2e-3  # what is below says nothing for or against a model
-SURE = 12.0  # how much the misses of that time count, as if they were so many
 TOLD = 4  # weight of what was seen, misses, spread, and height of the bounce [m]
 UNSEEN_S = 0.5  # without a new sample for longer than the reaction and this,
 UNSEEN_FADE_S = 3.0  # a velocity fades
-STEADY_S = 0.6  # over which the change of a velocity is looked at
-# How often a velocity outlasts the time in which it would change wholly: on the ground,
-# and of heights, since what goes up comes down.
-STEADY, HEIGHT_STEADY = 4.0, 1.5
-EVEN_S = 1000.0  # the longest that a velocity lasts
 
 
 @kernel
@@ -314,88 +308,3 @@ def carried(ahead, fade, seen_for):
         reach -= left * sooner * np.expm1(-unseen / sooner)
         left *= np.exp(-unseen / sooner)
     return reach, left
-
-
-@kernel
-def believe_fades(ticks, velocity, columns, steady, least, fades):
-    """Fill how long believed velocities last, (n_ticks,) [s].
-
-    A velocity lasts as long as it would take to change by its own size at the rate at
-    which it has changed, times `steady`; at least `least` [s]. Only what is believed by
-    a tick is looked at.
-
-    Args:
-        ticks: ascending, (n_ticks,) [s].
-        velocity: believed, (n_ticks, m) [m/s].
-        columns: of these m that are parts of the velocity.
-        steady: how often it outlasts the time in which it would change wholly.
-        least: the shortest that it lasts [s].
-        fades: filled.
-    """
-    back = 0
-    for k in range(ticks.shape[0]):
-        while back + 1 < k and ticks[k] - ticks[back + 1] >= STEADY_S - CLOCK_S:
-            back += 1
-        speed = change = 0.0
-        for c in columns:
-            speed += velocity[k, c] ** 2
-            change += (velocity[k, c] - velocity[back, c]) ** 2
-        span = max(ticks[k] - ticks[back], 1e-9)
-        change = np.sqrt(change) / span
-        fades[k] = lasting(steady * np.sqrt(speed), change, least)
-
-
-@kernel
-def lasting(speed, change, least):
-    """Return how long a speed lasts that changes at a rate, at least `least` [s]."""
-    if speed >= EVEN_S * change:
-        return EVEN_S if speed > 0.0 else least
-    return max(least, speed / change)
-
-
-@kernel
-def blend_models(told, odds, models, columns, place, velocity, fades, crest):
-    """Fill what is believed by models weighed by their innovations.
-
-    The weight of a model is its likelihood over the last `MEMORY_S`, with the scale of
-    the noise taken out: misses are only compared. Where nothing was seen their odds
-    count.
-
-    Args:
-        told: what each model told, (n_models, n_ticks, TOLD).
-        odds: logarithm of each model's weight before anything was seen, (n_models,).
-        models: places [m] and velocities [m/s] that each believes, (n_models, n_ticks,
-            m) each, and how long these last, (n_models, n_ticks) [s].
-        columns: of these m that are blended.
-        place: filled, (n_ticks, m); velocity: likewise.
-        velocity: see place.
-        fades: filled with how long the velocity lasts, (n_ticks,) [s].
-        crest: filled with the height of the bounce over its middle, (n_ticks,) [m].
-    """
-    places, velocities, lasts = models
-    n_models = told.shape[0]
-    share = np.empty(n_models)
-    for k in range(place.shape[0]):
-        seen = told[0, k, 0]
-        least = np.inf
-        for j in range(n_models):
-            share[j] = -odds[j]
-            if seen > 0.0:
-                spread = told[j, k, 2] / seen
-                share[j] += SURE / 2 * seen * (np.log(told[j, k, 1] / seen) + spread)
-            least = min(least, share[j])
-        total = 0.0
-        for j in range(n_models):
-            share[j] = np.exp(least - share[j])
-            total += share[j]
-        crest[k] = ends = 0.0
-        for j in range(n_models):
-            share[j] /= total
-            crest[k] += share[j] * told[j, k, 3]
-            ends += share[j] / lasts[j, k]
-        fades[k] = 1.0 / ends
-        for c in columns:
-            place[k, c] = velocity[k, c] = 0.0
-            for j in range(n_models):
-                place[k, c] += share[j] * places[j, k, c]
-                velocity[k, c] += share[j] * velocities[j, k, c]

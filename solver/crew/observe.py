@@ -18,21 +18,18 @@ from ..rigs.clearance import rail_samples
 from ..shot import Shot
 from .belief import (
     BOUNCE_HZ,
-    EVEN_S,
     GAIT_HZ,
-    HEIGHT_STEADY,
-    STEADY,
     TOLD,
     Samples,
     Settled,
     Watch,
-    believe_fades,
-    blend_models,
     first_step_s,
     perceive_columns,
     settle,
 )
+from .blend import blend_models
 from .decide import Seen
+from .persistence import EVEN_S, HEIGHT_STEADY, STEADY, believe_fades
 
 PREROLL_S = 3.0  # the crew follows this long before the first solved frame
 NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this far off
