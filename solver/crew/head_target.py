@@ -99,22 +99,20 @@ def only_subject(weights, cue):
 
 
 @kernel
-def subject_target(place, velocity, subject, tick, reaches, ahead, post, aim):
+def subject_target(place, velocity, fades, subject, tick, ahead, post, aim):
     """Return pan and tilt that put one subject where it is asked for."""
-    x, y, z = believed(place, velocity, subject, tick, aim.point, reaches, ahead)
+    x, y, z = believed(place, velocity, fades, subject, tick, aim.point, ahead)
     ray = (aim.side, aim.reach, aim.rise)
     a, b = aim_ray(x - post.x, y - post.y, z - post.z, ray)
     return turn_near(a, post.pan), b
 
 
 @kernel
-def frame_target(asked, cue, seen, tick, reaches, ahead, post, aim):
+def frame_target(asked, cue, seen, tick, ahead, post, aim):
     """Return pan and tilt that frame a cue's believed subjects from a `Post`."""
-    place, velocity = seen.place, seen.velocity
+    place, velocity, fades = seen.place, seen.velocity, seen.fades
     if aim.only >= 0:
-        return subject_target(
-            place, velocity, aim.only, tick, reaches, ahead, post, aim
-        )
+        return subject_target(place, velocity, fades, aim.only, tick, ahead, post, aim)
     weights, must = asked.weights, asked.must
     ray = (aim.side, aim.reach, aim.rise)
     total = pan = tilt = 0.0
@@ -124,7 +122,7 @@ def frame_target(asked, cue, seen, tick, reaches, ahead, post, aim):
         share = weights[cue, s]
         if share <= 0.0:
             continue
-        x, y, z = believed(place, velocity, s, tick, aim.point, reaches, ahead)
+        x, y, z = believed(place, velocity, fades, s, tick, aim.point, ahead)
         dx, dy, dz = x - post.x, y - post.y, z - post.z
         a, b = aim_ray(dx, dy, dz, ray)
         a = turn_near(a, post.pan)

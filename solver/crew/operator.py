@@ -17,10 +17,10 @@ from .decide import (
     CUE_U,
     CUE_V,
     CUE_WHIP,
+    PLAN_SPENT,
     START_SHARE,
     Asked,
     Manner,
-    fill_reaches,
     fit_horizon,
     horizon,
     primary_subject,
@@ -71,10 +71,16 @@ class HeadLogs(NamedTuple):
 
 
 class DollyPlans(NamedTuple):
-    """The dolly's plans that an operator knows of: the first `made` rows of `log`."""
+    """The dolly's plans that an operator knows of: the first `made` rows of `log`.
+
+    A plan ends in a stop after its `horizon` [s], so that it is safe; what the grip
+    means is to go on, inside the rail, and to brake at `accel` [m/s^2] before its end.
+    """
 
     log: FloatArray
     made: int
+    horizon: float
+    accel: float
 
 
 class HeadState(NamedTuple):
@@ -121,7 +127,7 @@ class HeadKept(NamedTuple):
         half: half the angles of view, (2,) [rad]; room: by how much one who must be
             held may be off the axis, likewise.
         room: see half.
-        reaches, target, u, work: scratch.
+        target, u, work: scratch.
         target: see reaches.
         u: see reaches.
         work: see reaches.
@@ -137,7 +143,6 @@ class HeadKept(NamedTuple):
     poly: FloatArray
     half: FloatArray
     room: FloatArray
-    reaches: FloatArray
     target: FloatArray
     u: FloatArray
     work: FloatArray
@@ -150,11 +155,29 @@ def viable(pl, v, a):
 
 
 @kernel
+def dolly_ahead(dolly, k, time, length):
+    """Return where on its rail the dolly of plan k is expected to be at a time [s]."""
+    beyond = time - dolly.log[k, 0] - dolly.horizon
+    if not beyond > 0.0:
+        s, _, _ = evaluate_plan(dolly.log, k, time)
+        return s
+    s, v = dolly.log[k, 1 + 3 * N_BLOCKS], dolly.log[k, 2 + 3 * N_BLOCKS]
+    speed = abs(v)
+    if speed == 0.0:
+        return s
+    way = 1.0 if v > 0.0 else -1.0
+    room = length - s if v > 0.0 else s
+    free = max(0.0, room / speed - speed / (2 * dolly.accel))
+    brakes = min(max(beyond - free, 0.0), speed / dolly.accel)
+    return s + way * min(
+        room,
+        speed * min(beyond, free) + brakes * (speed - dolly.accel * brakes / 2),
+    )
+
+
+@kernel
 def start_operator(task, first, logs):
     """Return the state before tick `first`, and what is kept; plans go to `logs`."""
-    reaches = np.empty((2 * N_NODES, 3))
-    fill_reaches(task.own.nodes, task.manner.fades, ZERO, reaches)
-    fill_reaches(task.whip.nodes, task.manner.fades, np.intp(N_NODES), reaches)
     half = np.array([task.sight.tx, task.sight.ty])
     kept = HeadKept(
         logs.plans.reshape(2 * logs.plans.shape[1], PLAN_WIDTH),
@@ -167,7 +190,6 @@ def start_operator(task, first, logs):
         np.zeros((2, N_NODES)),
         np.arctan(half),
         np.arctan(HOLD_MARGIN * half),
-        reaches,
         np.zeros((2, N_NODES)),
         np.zeros(N_BLOCKS),
         np.empty((WORK_ROWS, MOST_ROWS)),
@@ -199,7 +221,7 @@ def step_operator(task, dolly, seen, until, state, kept):
     cues, rest = asked.cues, manner.rest
     plans, count, asked_s, fast = kept.plans, kept.made, kept.asked_s, kept.fast
     span, poly, half, room = kept.span, kept.poly, kept.half, kept.room
-    reaches, target, u, aims = kept.reaches, kept.target, kept.u, kept.aims
+    target, u, aims = kept.target, kept.u, kept.aims
     ticks, rail, whips, work = seen.ticks, dolly.log, kept.whips, kept.work
     most = whips.shape[1]
     on_rail = rig.length > 0.0
@@ -239,7 +261,6 @@ def step_operator(task, dolly, seen, until, state, kept):
                     cue,
                     seen,
                     k,
-                    reaches,
                     ZERO,
                     Post(cam[0], cam[1], cam[2], near),
                     Aim(middle[0], middle[1], middle[2], point, only, room[0], room[1]),
@@ -254,7 +275,7 @@ def step_operator(task, dolly, seen, until, state, kept):
             continue
         aim = Aim(ray[0], ray[1], ray[2], point, only, room[0], room[1])
         post = Post(cam[0], cam[1], cam[2], near)
-        here = frame_target(asked, cue, seen, k, reaches, ZERO, post, aim)
+        here = frame_target(asked, cue, seen, k, 0.0, post, aim)
         walked = -1
         for c in range(2):
             if starts:
@@ -280,7 +301,7 @@ def step_operator(task, dolly, seen, until, state, kept):
                     changed,
                     miss,
                     v / half[c],
-                    span[c],
+                    PLAN_SPENT * span[c],
                     manner.tolerance * share,
                 ):
                     continue
@@ -294,12 +315,11 @@ def step_operator(task, dolly, seen, until, state, kept):
                 pan, target[0, 0], target[1, 0] = here[0], here[0], here[1]
                 for i in range(1, N_NODES):
                     if on_rail:
-                        s, _, _ = evaluate_plan(rail, rides, now + pl.nodes[i])
+                        s = dolly_ahead(dolly, rides, now + pl.nodes[i], rig.length)
                         cam = rig_place(rig, s)
                     post = Post(cam[0], cam[1], cam[2], pan)
-                    ahead = N_NODES * walked + i
                     pan, tilt = frame_target(
-                        asked, cue, seen, k, reaches, ahead, post, aim
+                        asked, cue, seen, k, pl.nodes[i], post, aim
                     )
                     target[0, i], target[1, i] = pan, tilt
             if starts:

@@ -173,7 +173,11 @@ def work(rigged, hands, through, watched, action, at_most, verdict):
         moves, refused = 1, 0
     head = HeadTask(rig, hands.own, hands.whip, through.asked, hands.operator, sight)
     pans, tilts, lost = run_operator(
-        head, DollyPlans(rails, moves), watched.operator, first, watched.heads
+        head,
+        DollyPlans(rails, moves, planner.horizon, planner.accel),
+        watched.operator,
+        first,
+        watched.heads,
     )
     aims = watched.heads.aims
     plans = PlanLogs(rails[:moves], logs[0, :pans], logs[1, :tilts], ticks, aims)
