@@ -174,7 +174,7 @@ def work(rigged, hands, through, watched, action, at_most, verdict):
     head = HeadTask(rig, hands.own, hands.whip, through.asked, hands.operator, sight)
     pans, tilts, lost = run_operator(
         head,
-        DollyPlans(rails, moves, planner.horizon, planner.accel),
+        DollyPlans(rails, moves, rigged.planner.horizon, rigged.planner.accel),
         watched.operator,
         first,
         watched.heads,
