@@ -82,11 +82,9 @@ def _track_words(sheet: dict[str, Any]) -> list[str]:
     if track["rise_m"]:
         side = "above" if track["rise_m"] > 0 else "below"
         rise = abs(track["rise_m"])
-        slope = 100 * rise / (track["laid_m"] ** 2 - rise**2) ** 0.5
-        lines.append(
-            f"The far end is {_both(rise)} {side} the near end, a slope of "
-            f"{slope:.0f} %."
-        )
+        along = max(track["laid_m"] ** 2 - rise**2, 0.0) ** 0.5
+        steep = f"a slope of {100 * rise / along:.0f} %" if along else "straight up"
+        lines.append(f"The far end is {_both(rise)} {side} the near end, {steep}.")
     lines.append(
         f"Dolly at most {sheet['max_speed_m_s']:.2f} m/s "
         f"({sheet['max_speed_m_s'] / _FOOT_M:.1f} ft/s) and "

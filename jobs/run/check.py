@@ -5,10 +5,11 @@ Apart from the modules that solve, so that a check loads none of them.
 
 from pathlib import Path
 
-from ..errors import Fault, ShotDataError
+from ..errors import Fault
 from ..job.load import load_job
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
+from ..processes.boundary import guarded
 from ..subjects import SubjectReader, read_subject
 from .shots import prepare
 
@@ -40,13 +41,14 @@ def data_faults(
         folder: where the job file lies; subject files are found from there.
         read: how subjects are read.
     """
-    try:
+
+    def read_shot() -> tuple[Fault, ...]:
         if spec.is_open:
             from .asks import ask_of
 
             ask_of(job, spec, folder, read=read)
         else:
             prepare(job, spec, folder, read=read)
-    except ShotDataError as error:
-        return error.faults
-    return ()
+        return ()
+
+    return guarded(read_shot, f"shots[{job.place_of(spec.name)}]")
