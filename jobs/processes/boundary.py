@@ -1,4 +1,4 @@
-"""The boundary of a piece of work: whatever it does, it fails alone, with its reason."""
+"""The boundary of a piece of work: it fails alone, whatever it does, and says why."""
 
 import logging
 from collections.abc import Callable
