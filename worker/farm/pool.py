@@ -1,5 +1,6 @@
 """One worker process and its children: started warm, stopped without losing work."""
 
+import contextlib
 import ctypes
 import logging
 import os
@@ -7,13 +8,19 @@ import signal
 import socket
 import sys
 import threading
+from collections.abc import Callable
 from typing import Any
 
+from redis.exceptions import RedisError
+
+from . import transport
 from .app import QUEUES, make_app
 from .beat import holder_name, keep_beating
+from .broker import quick_client
 from .holding import hold_as
 from .logs import log, log_as_json
 from .settings import Settings
+from .state import State
 
 _DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG of Linux
 
@@ -88,7 +95,19 @@ def run_worker(
         without_heartbeat=True,
         quiet=True,
     )
+    transport.on_refused.append(_counting(settings))
     keep_beating(holder)
     worker.start()
     sys.stderr.flush()
     return int(worker.exitcode or 0)
+
+
+def _counting(settings: Settings) -> Callable[[], None]:
+    """Return what counts a message that was refused before it came to a task."""
+    state = State(redis=quick_client(settings), lifetime_s=int(settings.lifetime_s))
+
+    def count() -> None:
+        with contextlib.suppress(RedisError):
+            state.count("refused")
+
+    return count

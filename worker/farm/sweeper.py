@@ -162,6 +162,7 @@ class Sweeper:
         """Set batches up again that are open on disk and unknown to Redis."""
         spool, settings = self.farm.spool, self.farm.settings
         young_s = _YOUNG_ROUNDS * settings.sweep_interval_s
+        spool.prune_requests(self.now_s() - settings.lifetime_s)
         for batch in spool.batches():
             age_s = spool.age_s(batch, self.now_s())
             if spool.closed(batch) is not None:

@@ -6,6 +6,7 @@ is refused, with a reason in the log, and gone.
 """
 
 import logging
+from collections.abc import Callable
 from typing import Any
 
 from kombu.transport import redis
@@ -77,6 +78,12 @@ class Transport(redis.Transport):
             refuse(reason)
 
 
+on_refused: list[Callable[[], None]] = []
+"""Called when an entry of a queue was dropped."""
+
+
 def refuse(reason: str) -> None:
     """Log why an entry of a queue was dropped."""
     log(logging.ERROR, "message refused", reason=reason[:_MOST_SHOWN])
+    for told in on_refused:
+        told()
