@@ -58,7 +58,7 @@ def explain_lines(row: ShotRow, store: Store) -> Iterator[str]:
         why = json.loads(row.why)
         yield (
             f"  {why['score']:.2f} points (fewer are better), the choice among "
-            f"{why['candidates']} that hold the shot, of {why['tried']} worked"
+            f"{why['candidates']} that hold the shot, of {why['tried']} simulated"
         )
         yield from _points(why["parts"])
         if why["cut"]:

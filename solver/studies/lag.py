@@ -8,7 +8,7 @@ is early: the camera moved before its subject did.
 - by onset: from a subject's start out of rest to the camera's, both counted from when
   the picture would have moved, or did move, by a hundredth of the half frame.
 
-Below its floor each says why it says nothing.
+Where a measure would mean nothing it gives the reason.
 """
 
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ import numpy as np
 from scipy import signal
 
 from ..arrays import BoolArray, FloatArray
-from ..frame.lag import delay_errors
+from ..measures.lag import delay_errors
 from .camera import CameraMove, noise_of, smooth_rate
 from .crossover import crossing, crossover_fit
 from .onset import Onset, onsets_of

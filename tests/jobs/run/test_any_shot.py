@@ -38,7 +38,7 @@ def by_shot(outcome: Outcome) -> dict[str, ShotRow]:
 def test_what_the_solver_refuses_fails_its_shot_alone(tmp_path: Path, bad: Any) -> None:
     tables = walking_job(bad("010"), walking_shot("020"))
     job = save_job(tmp_path, tables)
-    _, faults = check_job(job)
+    faults = check_job(job).faults
     rows = by_shot(solve_job(job, tmp_path / "out", workers=1))
     assert [fault.path for fault in faults] == ["shots[0]"]
     assert rows["010"].status == "failed"
