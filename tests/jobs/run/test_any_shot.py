@@ -40,22 +40,19 @@ def test_what_the_solver_refuses_fails_its_shot_alone(tmp_path: Path, bad: Any) 
     job = save_job(tmp_path, tables)
     faults = check_job(job).faults
     rows = by_shot(solve_job(job, tmp_path / "out", workers=1))
-    assert [fault.path for fault in faults] == ["shots[0]"]
+    assert [fault.path.split(".")[0] for fault in faults] == ["shots[0]"]
     assert rows["010"].status == "failed"
     assert rows["010"].error == str(faults[0])
     assert rows["020"].status == "solved"
 
 
-def test_one_who_is_never_seen_and_not_followed_fails_the_shot_too(
-    tmp_path: Path,
-) -> None:
+def test_one_who_is_never_seen_and_not_followed_ends_no_run(tmp_path: Path) -> None:
     shot = walking_shot("010")
     unseen = never_seen("010")["subjects"][0] | {"name": "other", "share": 0.0}
     shot["subjects"] = [*shot["subjects"], unseen]
     job = save_job(tmp_path, walking_job(shot, walking_shot("020")))
     rows = by_shot(solve_job(job, tmp_path / "out", workers=1))
-    assert (rows["010"].status, rows["020"].status) == ("failed", "solved")
-    assert "other" in (rows["010"].error or "")
+    assert (rows["010"].status, rows["020"].status) == ("solved", "solved")
 
 
 def test_a_fault_of_the_program_fails_its_shot_and_says_what_it_is(
