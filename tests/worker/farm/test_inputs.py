@@ -87,6 +87,17 @@ def test_scene_file_is_refused_with_what_to_do(tmp_path: Path) -> None:
     assert "bake" in faults[0].message
 
 
+def test_file_that_was_removed_is_missing_and_has_not_changed(tmp_path: Path) -> None:
+    save_walk(tmp_path / "walk.parquet", speed=5.0)
+    job = job_with("walk.parquet")
+    inputs = digests_of(job, [0], tmp_path)
+    (tmp_path / "walk.parquet").unlink()
+    status, error = solved(tmp_path, job, inputs)
+    assert status == "failed"
+    assert "no such file" in error
+    assert "input_changed" not in error
+
+
 def confined(folder: Path, file: str, **limits: int) -> tuple[str, str]:
     """Return what comes of a shot of a batch that came over HTTP."""
     given = {"file_bytes": 10**6, "samples": 10**6} | limits
