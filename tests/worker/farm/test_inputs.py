@@ -94,7 +94,7 @@ def test_file_that_was_removed_is_missing_and_has_not_changed(tmp_path: Path) ->
     (tmp_path / "walk.parquet").unlink()
     status, error = solved(tmp_path, job, inputs)
     assert status == "failed"
-    assert "no such file" in error
+    assert "is not a file" in error
     assert "input_changed" not in error
 
 
