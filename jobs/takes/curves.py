@@ -13,12 +13,11 @@ import numpy as np
 import pyarrow as pa
 
 from ...solver.arrays import FloatArray, IntArray
+from ...solver.rigs.shape import Rig
 from ..errors import InputError
-from ..job.spec import WorldSpec
-from ..subjects.axes import inside_from_scene
-from .axes import turn_inside_from_scene
-from .metadata import Rail, TakeGate, take_metadata
-from .sequence_table import ShotRow, read_sequence
+from ..job.world import WorldSpec
+from .metadata import TakeGate, take_metadata
+from .sequence_table import CutClock, ShotRow, read_table
 from .store import Store
 from .take_file import read_take
 
@@ -67,7 +66,7 @@ class Curves:
     time_s: FloatArray
     cut: tuple[int, int]
     rail_m: FloatArray
-    rail: Rail
+    rail: Rig
     base_m: FloatArray
     pan_deg: FloatArray
     tilt_deg: FloatArray
@@ -96,7 +95,8 @@ class Delivery:
     Attributes:
         sequence: its name.
         store: where it lies.
-        rows: its table; failed shots are left out.
+        clock: how its frames are counted, as its table had it with the rows.
+        rows: its table; shots without a take are left out.
         curves: of each row.
         tables: the take's table of each row.
         missing: names of the shots that have no take.
@@ -104,6 +104,7 @@ class Delivery:
 
     sequence: str
     store: Store
+    clock: CutClock
     rows: tuple[ShotRow, ...]
     curves: tuple[Curves, ...]
     tables: tuple[pa.Table, ...]
@@ -116,18 +117,20 @@ def read_delivery(store: Store) -> Delivery:
     Raises:
         InputError: its table or a take is missing or damaged, or it has no takes.
     """
-    rows = read_sequence(store.sequence)
-    there = [row for row in rows if store.take(row.shot).is_file()]
+    table = read_table(store.sequence)
+    places = {row.shot: store.take_of(row.shot, row.take_key) for row in table.rows}
+    there = [row for row in table.rows if places[row.shot].is_file()]
     if not there:
         raise InputError(str(store.folder), "holds no takes")
-    tables = tuple(read_take(store.take(row.shot)) for row in there)
+    tables = tuple(read_take(places[row.shot]) for row in there)
     return Delivery(
         sequence=there[0].sequence,
         store=store,
+        clock=table.clock,
         rows=tuple(there),
         curves=tuple(curves_of(table) for table in tables),
         tables=tables,
-        missing=tuple(row.shot for row in rows if row not in there),
+        missing=tuple(row.shot for row in table.rows if row not in there),
     )
 
 
@@ -151,14 +154,14 @@ def curves_of(table: pa.Table) -> Curves:
         cut=(int(inside[0]), int(inside[-1])),
         rail_m=_column(table, "rail_m"),
         rail=metadata.rail,
-        base_m=_inside(_columns(table, "x", "y", "z"), world),
+        base_m=world.inside(_columns(table, "x", "y", "z")),
         pan_deg=_column(table, "pan_deg"),
         tilt_deg=_column(table, "tilt_deg"),
         roll_deg=_column(table, "roll_deg"),
         shake_m=_columns(table, "shake_x_m", "shake_y_m", "shake_z_m"),
         shake_deg=_columns(table, "shake_pan_deg", "shake_tilt_deg", "shake_roll_deg"),
-        place_m=_inside(_columns(table, "cam_x", "cam_y", "cam_z"), world),
-        turn=turn_inside_from_scene(_columns(table, "qx", "qy", "qz", "qw"), world),
+        place_m=world.inside(_columns(table, "cam_x", "cam_y", "cam_z")),
+        turn=world.inside_turns(_columns(table, "qx", "qy", "qz", "qw")),
         focal_mm=float(table["focal_mm"][0].as_py()),
         focus_m=_column(table, "focus_m"),
         stop=float(table["stop"][0].as_py()),
@@ -166,11 +169,6 @@ def curves_of(table: pa.Table) -> Curves:
         shutter_deg=metadata.asked.shutter_deg,
         knots=metadata.knots,
     )
-
-
-def _inside(points: FloatArray, world: WorldSpec) -> FloatArray:
-    """Return scene points in metres, Y up, (n, 3)."""
-    return inside_from_scene(points * world.metres_per_unit, world.up)
 
 
 def _column(table: pa.Table, name: str) -> Any:
