@@ -23,6 +23,7 @@ from ..job.world import WorldSpec
 from ..subjects import read_subject
 from ..subjects.read import SubjectReader
 from .shots import VIEWS_DEG, Prepared, build_shot
+from .stage import stage_of
 
 OPEN_VIEWS = ("three_quarter", "profile", "front", "rear")
 OVER_DEG = 25.0  # over the shoulder of the other one; common practice, no source
@@ -75,7 +76,7 @@ def ask_of(
         height_open="height" in spec.open_fields,
         hold=spec.rig.hold if isinstance(spec.rig, ChooseRig) else None,
         rig_price=spec.rig.price if isinstance(spec.rig, ChooseRig) else 1.0,
-        stage=shot.stage,
+        stage=stage_of(spec, world, usual=True),
     )
     return ask, prepared
 

@@ -2,6 +2,7 @@
 
 from contextlib import suppress
 
+from ...solver.errors import SolverError
 from ..errors import ShotDataError
 from ..job.shot import ShotSpec
 from ..takes.judgement import Judgement
@@ -55,7 +56,7 @@ def _group(work: Work, spec: ShotSpec) -> list[Member]:
             and other.scene.lower() == spec.scene.lower()
         ]
     for one in others:
-        with suppress(ShotDataError):
+        with suppress(ShotDataError, SolverError):
             group.append((one, *ask_of(work.job, one, work.folder, read=work.read)))
     return group
 

@@ -7,11 +7,18 @@ from ..job.shot import ShotSpec
 from ..job.world import WorldSpec
 
 
-def stage_of(spec: ShotSpec, world: WorldSpec) -> Stage:
-    """Return a shot's stage as the solver sees it."""
+def stage_of(spec: ShotSpec, world: WorldSpec, *, usual: bool = False) -> Stage:
+    """Return a shot's stage as the solver sees it.
+
+    Args:
+        spec: the shot.
+        world: axes and units of its scene.
+        usual: keep to the heights of usual rigs where the stage gives none.
+    """
     asked = spec.stage
     ground = world.metres(asked.ground)
-    low, high = asked.height_m or DEFAULT_HEIGHT_M
+    free = DEFAULT_HEIGHT_M if usual else (-np.inf, np.inf)
+    low, high = asked.height_m or free
     floor = None
     if asked.floor is not None:
         corners = [
