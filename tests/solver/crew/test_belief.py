@@ -27,6 +27,7 @@ def believed(times, points, ticks, **fields):
         "bandwidth": 12.0,
         "fade": 1.5,
         "gait": 1.0,
+        "gait_hz": GAIT_HZ,
         "carry": True,
     } | fields
     place, velocity = np.empty((len(ticks), 3)), np.empty((len(ticks), 3))
@@ -37,7 +38,7 @@ def believed(times, points, ticks, **fields):
 
 def steps_of(dt, fade, bandwidth, gait):
     f, q = np.empty((4, 4)), np.empty((4, 4))
-    transition(dt, fade, bandwidth, gait, f, q)
+    transition(dt, Watch(0.0, bandwidth, fade, gait, GAIT_HZ, True), f, q)
     return f, q
 
 
