@@ -125,6 +125,9 @@ _SHARP = replace(
     bandwidth_rad_s=16.0,
     stiffness_rad_s=9.0,
     speed_weight_s2=0.009,
+    height_share=0.3,
+    bounce_share=0.06,
+    height_gait=400.0,
 )
 _STEADY = replace(
     _BRISK,

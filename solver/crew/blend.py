@@ -10,6 +10,7 @@ import numpy as np
 from ..compiled.kernel import kernel
 
 SURE = 12.0  # how much the misses of that time count, as if they were so many
+RISE_S, FALL_S = 0.4, 3.0  # in which a crest is believed, and forgotten
 
 
 @kernel
@@ -58,3 +59,13 @@ def blend_models(told, odds, models, columns, place, velocity, fades, crest):
             for j in range(n_models):
                 place[k, c] += share[j] * places[j, k, c]
                 velocity[k, c] += share[j] * velocities[j, k, c]
+
+
+@kernel
+def steady_crest(ticks, crest):
+    """Let a crest (n_ticks,) [m] rise soon and fall late, so that no frame bobs."""
+    for k in range(1, ticks.shape[0]):
+        before = crest[k - 1]
+        lasts = RISE_S if crest[k] > before else FALL_S
+        share = -np.expm1(-(ticks[k] - ticks[k - 1]) / lasts)
+        crest[k] = before + share * (crest[k] - before)

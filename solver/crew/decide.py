@@ -29,7 +29,8 @@ from .planner import N_NODES
 PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
 PLAN_SPENT = 0.85  # share of the horizon after which a plan that still moves is renewed
 COAST_S = 20.0  # slower than a tolerance in this time counts as standing
-CUE_START, CUE_AIM, CUE_U, CUE_V, CUE_LEAD, CUE_LOOK, CUE_DISTANCE, CUE_WHIP = range(8)
+CUE_START, CUE_AIM, CUE_U, CUE_V, CUE_LEAD, CUE_LOOK, CUE_DISTANCE = range(7)
+CUE_WHIP, CUE_CROWN = 7, 8
 START_SHARE = 0.9  # of a limit that a channel may use as the shot starts
 
 

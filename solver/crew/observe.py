@@ -27,7 +27,7 @@ from .belief import (
     perceive_columns,
     settle,
 )
-from .blend import blend_models
+from .blend import blend_models, steady_crest
 from .decide import Seen
 from .persistence import EVEN_S, HEIGHT_STEADY, STEADY, believe_fades
 
@@ -103,6 +103,7 @@ def _heights(
     odds = np.array([CARRIED_ODDS if one.carry else 0.0 for one in watches])
     models = places, velocities, lasts
     blend_models(told, odds, models, _HEIGHT, place, velocity, fades, crest)
+    steady_crest(ticks, crest)
 
 
 def _ground(member: Member) -> Watch:

@@ -11,6 +11,7 @@ from ..rigs.shape import RigShape
 from .active_set import WORK_ROWS
 from .decide import (
     CUE_AIM,
+    CUE_CROWN,
     CUE_LEAD,
     CUE_LOOK,
     CUE_START,
@@ -32,6 +33,7 @@ from .head_target import (
     Post,
     Sight,
     asked_ray,
+    crown_ray,
     frame_target,
     only_subject,
     screen_side,
@@ -95,6 +97,7 @@ class HeadState(NamedTuple):
         shift: see side.
         place: u at which the subject is to be held; ray: `asked_ray` of it.
         ray: see place.
+        crown: `crown_ray` of it.
         refused: decisions for which no plan existed.
         roomy: whether any cue leaves room ahead of travel or gaze.
     """
@@ -107,6 +110,7 @@ class HeadState(NamedTuple):
     shift: float
     place: float
     ray: tuple[float, float, float]
+    crown: tuple[float, float, float]
     refused: int
     roomy: bool
 
@@ -195,9 +199,11 @@ def start_operator(task, first, logs):
         np.empty((WORK_ROWS, MOST_ROWS)),
     )
     lead = primary_subject(task.asked.weights, ZERO)
-    ray = (0.0, 1.0, 0.0)
+    ray, crown = (0.0, 1.0, 0.0), (0.0, 1.0, np.inf)
     roomy = wants_room(task.asked)
-    state = HeadState(first, ZERO, lead, ZERO, 0.0, 0.0, np.nan, ray, ZERO, roomy)
+    state = HeadState(
+        first, ZERO, lead, ZERO, 0.0, 0.0, np.nan, ray, crown, ZERO, roomy
+    )
     return state, kept
 
 
@@ -217,7 +223,7 @@ def step_operator(task, dolly, seen, until, state, kept):
     `dolly` are its plans made up to the last of them, at least.
     """
     rig, own, whip, asked, manner, sight = task
-    tick, cue, lead, rides, side, shift, place, ray, refused, roomy = state
+    tick, cue, lead, rides, side, shift, place, ray, crown, refused, roomy = state
     cues, rest = asked.cues, manner.rest
     plans, count, asked_s, fast = kept.plans, kept.made, kept.asked_s, kept.fast
     span, poly, half, room = kept.span, kept.poly, kept.half, kept.room
@@ -261,19 +267,29 @@ def step_operator(task, dolly, seen, until, state, kept):
                     cue,
                     seen,
                     k,
-                    ZERO,
+                    0.0,
                     Post(cam[0], cam[1], cam[2], near),
-                    Aim(middle[0], middle[1], middle[2], point, only, room[0], room[1]),
+                    Aim(
+                        middle[0],
+                        middle[1],
+                        middle[2],
+                        crown,
+                        point,
+                        only,
+                        room[0],
+                        room[1],
+                    ),
                 )
             turned = Post(cam[0], cam[1], cam[2], heading)
             side, shift = screen_side(side, asked, cue, lead, seen, k, turned, sight.tx)
         if place != cues[cue, CUE_U] + shift:
             place = cues[cue, CUE_U] + shift
             ray = asked_ray(place, cues[cue, CUE_V], sight)
+            crown = crown_ray(place, cues[cue, CUE_CROWN], sight)
         aims[k, 0], aims[k, 1] = place, cues[cue, CUE_V]
         if resting:
             continue
-        aim = Aim(ray[0], ray[1], ray[2], point, only, room[0], room[1])
+        aim = Aim(ray[0], ray[1], ray[2], crown, point, only, room[0], room[1])
         post = Post(cam[0], cam[1], cam[2], near)
         here = frame_target(asked, cue, seen, k, 0.0, post, aim)
         walked = -1
@@ -288,6 +304,8 @@ def step_operator(task, dolly, seen, until, state, kept):
                     x, v, a = evaluate_plan(plans, most + count[1] - 1, now)
                 miss = abs(here[c] - x) / half[c]
                 safe = SAFE - abs(place if c == 0 else cues[cue, CUE_V])
+                if c == 1 and here[1] > x and not np.isnan(cues[cue, CUE_CROWN]):
+                    safe = min(safe, 1.0 - cues[cue, CUE_CROWN])
                 urgent = miss > manner.urgency * max(safe, 0.1)
                 share = HURRY if urgent else 1.0
                 if not forced and rests(now - asked_s[c], rest * share):
@@ -336,7 +354,9 @@ def step_operator(task, dolly, seen, until, state, kept):
             span[c] = pl.horizon
             whips[c, count[c]] = fast[c]
             count[c] += 1
-    return HeadState(until, cue, lead, rides, side, shift, place, ray, refused, roomy)
+    return HeadState(
+        until, cue, lead, rides, side, shift, place, ray, crown, refused, roomy
+    )
 
 
 @kernel

@@ -76,6 +76,7 @@ def cue_rows(framings: tuple[Framing, ...]) -> tuple[FloatArray, FloatArray]:
             f.look_room,
             f.distance_m,
             float(f.whip),
+            f.crown_v,
         )
         for f in framings
     ]

@@ -190,7 +190,9 @@ class Bench:
         assert self.dolly is not None
         planner = planner_of(member)
         ticks, one = self.ticks, self.shot.framings[0]
-        cue = np.array([[-np.inf, one.aim, u, v, lead, 0.0, one.distance_m, 0.0]])
+        cue = np.array(
+            [[-np.inf, one.aim, u, v, lead, 0.0, one.distance_m, 0.0, np.nan]]
+        )
         rows = min(len(ticks), int(2 * np.ptp(ticks) / max(member.rest_s, 1e-3)) + 4)
         logs = head_logs(len(ticks), rows + 4)
         task = HeadTask(
