@@ -1,6 +1,8 @@
 """What is too much, too large, too slow or too often, and when to try again."""
 
 import json
+import os
+import signal
 import socket
 import time
 from pathlib import Path
@@ -8,6 +10,8 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
+from command_line import PATIENCE_S
+from process_tree import pool_processes
 from service_process import (
     JSON_TYPE,
     Service,
@@ -125,21 +129,38 @@ def test_more_takes_at_once_than_allowed_are_put_off(service: Service) -> None:
 # 503 and what takes too long
 
 
-def test_a_full_queue_and_a_slow_take_are_said_so(tmp_path: Path) -> None:
-    options = ("--processes", "1", "--queue", "1", "--solve-s", "0.3")
-    with running(tmp_path, None, *options) as small:
-        slow = walk_job(2000, samples_per_frame=10)
+def held(service: Service, number: signal.Signals) -> None:
+    """Stop the processes that solve, or let them go on."""
+    assert service.process is not None
+    for pid in pool_processes(service.process.pid):
+        os.kill(pid, number)
+
+
+def test_a_full_queue_is_said_so(tmp_path: Path) -> None:
+    with running(tmp_path, None, "--processes", "1", "--queue", "1") as small:
+        held(small, signal.SIGSTOP)
         replies = [
-            small.ask("POST", TAKES + "?wait=0", slow | {"seed": k}) for k in range(3)
+            small.ask("POST", TAKES + "?wait=0", walk_job(30) | {"seed": k})
+            for k in range(3)
         ]
         # One is solved, one waits, and the third finds no place.
         assert [reply.status for reply in replies] == [202, 202, 503]
         assert_problem(replies[2], 503, "busy")
         assert int(replies[2].headers["retry-after"]) >= 1
-        late = small.ask("GET", replies[0].headers["location"] + "?wait=20")
-        assert (
-            "takes longer than 0.3 s" in assert_problem(late, 422, "too_long")["detail"]
-        )
-        # The process was replaced; what is quick goes through.
-        small.ask("GET", replies[1].headers["location"] + "?wait=20")
-        assert small.ask("POST", TAKES, walk_job(30)).status == 200
+        held(small, signal.SIGCONT)
+        assert [
+            small.ask("GET", reply.headers["location"] + "?wait=30").status
+            for reply in replies[:2]
+        ] == [200, 200]
+
+
+def test_a_slow_take_is_said_so_and_harms_no_other(tmp_path: Path) -> None:
+    with running(tmp_path, None, "--processes", "1", "--solve-s", "0.3") as small:
+        held(small, signal.SIGSTOP)
+        slow = small.ask("POST", TAKES + "?wait=30", walk_job(30))
+        told = assert_problem(slow, 422, "too_long")["detail"]
+        assert "takes longer than 0.3 s" in told
+        # The process was replaced; what is quick goes through, at once or in the end.
+        until = time.monotonic() + PATIENCE_S
+        while small.ask("POST", TAKES, walk_job(31)).status != 200:
+            assert time.monotonic() < until
