@@ -292,7 +292,7 @@ cli_study.register(app)
 def _explained(job: Path, names: list[str]) -> tuple[str, ...]:
     """Return the shots to explain, in the job's order and spelling."""
     from ..job.load import load_job
-    from ..run.local import choose_shots
+    from ..run.asked import choose_shots
 
     return tuple(
         spec.name for spec in choose_shots(load_job(job), shots=names, flag="--explain")

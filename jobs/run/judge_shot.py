@@ -27,13 +27,13 @@ from ...solver.setups.trial import Rehearsal, Trial
 from ..job.shot import ShotSpec
 from ..job.spec import WorldSpec
 from ..takes.judgement import Candidate, Judgement
-from ..takes.keys import digest, judge_key, setup_of
+from ..takes.keys import digest, setup_of
 from ..takes.why_no_take import no_setup_words
-from .asks import ask_of, setup_values
+from .asks import setup_values
 from .shots import VIEWS_DEG, Prepared, rig_fields
 
 if TYPE_CHECKING:
-    from .solve_shot import Work
+    pass
 
 MOST_CANDIDATES = 24  # kept for the choice; the best of each view and side always
 SHARED_EACH = 8  # setups that each shot of a letter brings to the others
@@ -58,19 +58,6 @@ class LastNight:
 
     setup: dict[str, Any]
     judge_key: str
-
-
-def judge_alone(work: "Work", spec: ShotSpec) -> Judgement:
-    """Return the setups that a shot can have by itself; nothing is read or written.
-
-    For a job of one shot: there is no last night, and nobody shares its setup.
-
-    Raises:
-        ShotDataError: its data cannot be used.
-    """
-    member = (spec, *ask_of(work.job, spec, work.folder, read=work.read))
-    judge = judge_key(work.job, spec, member[2].inputs)
-    return judge_group(work.job.world, [member], judge=judge, key=judge)
 
 
 def judge_group(

@@ -2,10 +2,8 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from ...solver.errors import SolverError
-from ..errors import ShotDataError
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..subjects import SubjectReader, read_subject
@@ -15,12 +13,11 @@ from ..takes.keys import Keys, canonical, judge_key, setup_of, take_key
 from ..takes.metadata import take_metadata
 from ..takes.sequence_table import ShotRow
 from ..takes.store import Store
+from .chosen import Chosen
 from .lock import keep_locked
 from .make_take import solve_whole
 from .shots import prepare
-
-if TYPE_CHECKING:
-    from .choose import Chosen
+from .spool import BatchRecords
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -32,15 +29,17 @@ class Work:
         folder: where the job file lies; subject files are found from there.
         store: where takes go.
         read: how subjects are read.
+        records: of the batch that this is, where it is kept in files.
     """
 
     job: JobFile
     folder: Path
     store: Store
     read: SubjectReader = read_subject
+    records: BatchRecords | None = None
 
 
-def solve_shot(work: Work, spec: ShotSpec, chosen: "Chosen | None" = None) -> ShotRow:
+def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> ShotRow:
     """Solve a shot, unless a take that answers it is there, and return its row.
 
     A locked take is kept to the byte and measured against the action as it is now.
@@ -51,15 +50,14 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: "Chosen | None" = None) -> Sh
         chosen: the setup of a shot that leaves it open.
 
     Raises:
+        ShotDataError: the data of its subjects cannot be used.
+        SolverError: the solver cannot work with it.
         OSError: the take could not be written; the current one is as it was.
     """
     if spec.lock is not None:
         return _keep_locked(work, spec)
     closed = spec if chosen is None else spec.with_setup(chosen.setup)
-    try:
-        prepared = prepare(work.job, closed, work.folder, read=work.read)
-    except ShotDataError as error:
-        return failed_row(work, spec, "\n".join(map(str, error.faults)))
+    prepared = prepare(work.job, closed, work.folder, read=work.read)
     judge = judge_key(work.job, spec, prepared.inputs)
     keys = Keys(judge=judge, take=take_key(judge, setup_of(closed)))
     kept = work.store.find(spec.name, keys)
@@ -67,12 +65,9 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: "Chosen | None" = None) -> Sh
         metadata = take_metadata(kept)
         status, measures, ends = "kept", metadata.measures, metadata.ends
     else:
-        try:
-            solved = solve_whole(work.job, prepared, keys)
-        except SolverError as error:
-            return failed_row(work, spec, str(error))
+        solved = solve_whole(work.job, prepared, keys)
         del prepared  # the arrays of a long shot, beside which its take is written
-        work.store.put(spec.name, keys.take, solved.rows)
+        work.store.put(spec.name, keys, solved.rows)
         status, measures, ends = "solved", solved.measures, solved.ends
     reasons: dict[str, Any] = {}
     if chosen is not None:
@@ -92,12 +87,9 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: "Chosen | None" = None) -> Sh
 
 
 def _keep_locked(work: Work, spec: ShotSpec) -> ShotRow:
-    try:
-        kept = keep_locked(
-            work.job, spec, folder=work.folder, store=work.store, read=work.read
-        )
-    except ShotDataError as error:
-        return failed_row(work, spec, "\n".join(map(str, error.faults)))
+    kept = keep_locked(
+        work.job, spec, folder=work.folder, store=work.store, read=work.read
+    )
     metadata = take_metadata(kept.table)
     return _row(
         work,

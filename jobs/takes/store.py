@@ -109,13 +109,17 @@ class Store:
         if current is None or _keys(current).take != take_key:
             name_whole(self.take(shot), self.kept(shot, take_key))
 
-    def put(self, shot: str, take_key: str, take: pa.RecordBatchReader) -> None:
-        """Make a take, whose key is this, the current one of its shot; it is read.
+    def current(self, shot: str) -> pa.Table | None:
+        """Return the current take of a shot, whole, or None."""
+        return _whole_take(self.take(shot))
+
+    def put(self, shot: str, keys: Keys, take: pa.RecordBatchReader) -> None:
+        """Make a take, whose keys are these, the current one of its shot; it is read.
 
         Raises:
             OSError: it could not be written; the current take is as it was.
         """
-        path = self.kept(shot, take_key)
+        path = self.kept(shot, keys.take)
         write_take(take, path)
         name_whole(self.take(shot), path)
 

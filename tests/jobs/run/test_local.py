@@ -16,12 +16,9 @@ from walks import (
 from carrellata.jobs.errors import CancelledError, JobError
 from carrellata.jobs.job.load import load_job
 from carrellata.jobs.processes.pool import n_processors
+from carrellata.jobs.run.asked import choose_shots
 from carrellata.jobs.run.check import check_job
-from carrellata.jobs.run.local import (
-    choose_shots,
-    solve_job,
-    workers_for,
-)
+from carrellata.jobs.run.local import solve_job, workers_for
 from carrellata.jobs.takes.metadata import take_metadata
 from carrellata.jobs.takes.sequence_table import (
     MEASURES,
