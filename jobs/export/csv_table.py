@@ -1,4 +1,4 @@
-"""A take as a table of text, for whatever reads nothing else.
+"""A take as a table of text (CSV).
 
 Lines that begin with `#` say what the columns are: units, axes, and the order in
 which the angles turn. The numbers are those of the take, in the scene's axes and

@@ -1,7 +1,7 @@
 """Plots of a take as pictures for a deck: its moves, its frame, its plan, its focus.
 
-Shapes say what is what before colours do, and every axis says its unit. The same take
-gives the same bytes.
+Curves differ in shape as well as in colour, and every axis names its unit. The same
+take gives the same bytes.
 """
 
 from collections.abc import Iterator

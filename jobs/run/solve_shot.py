@@ -7,7 +7,7 @@ from typing import Any
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..subjects import SubjectReader, read_subject
-from ..takes.continuity import plain_finding
+from ..takes.continuity import plain_finding, unseen_finding
 from ..takes.judgement import Judgement
 from ..takes.keys import Keys, canonical, judge_key, setup_of, take_key
 from ..takes.metadata import take_metadata
@@ -60,6 +60,11 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
     prepared = prepare(work.job, closed, work.folder, read=work.read)
     judge = judge_key(work.job, spec, prepared.inputs)
     keys = Keys(judge=judge, take=take_key(judge, setup_of(closed)))
+    unseen = [
+        plain_finding(unseen_finding(name, first, last), spec)
+        for name, spans in prepared.uncovered.items()
+        for first, last in spans
+    ]
     kept = work.store.find(spec.name, keys)
     if kept is not None:
         metadata = take_metadata(kept)
@@ -78,6 +83,7 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
         work,
         closed,
         status=status,
+        findings=canonical(unseen),
         take_key=keys.take,
         judge_key=keys.judge,
         measures=measures,

@@ -32,7 +32,7 @@ def read_table(source: Source, titles: Titles) -> pa.Table:
         titles: what the file calls each column.
 
     Raises:
-        SubjectError: the bytes are no such table, it is too large or has no rows,
+        SubjectError: the bytes are not such a table, it is too large or has no rows,
             columns are missing or are of the wrong type.
     """
     try:

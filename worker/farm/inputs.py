@@ -100,7 +100,8 @@ class FarmReader:
         try:
             track = read_subject(reference, folder=folder, path=path, **asked)
         except SubjectError:
-            if expected in (None, _digest(folder / reference.file)):
+            gone = not (folder / reference.file).is_file()
+            if gone or expected in (None, _digest(folder / reference.file)):
                 raise
             raise SubjectError((_changed(field, reference.file),)) from None
         # Of the very bytes that were read.

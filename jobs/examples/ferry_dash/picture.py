@@ -187,7 +187,7 @@ def _facts(shown: Shown) -> str:
 
 
 def _words(shown: Shown) -> str:
-    """Return what is to be seen, for those who cannot see it."""
+    """Return a description of the picture for screen readers."""
     dolly_m = float(np.hypot(*np.diff(shown.camera[:, :2], axis=0).T).sum())
     names = " and the ".join(dict.fromkeys(shown.followed))
     late = "" if shown.lag_s is None else f", {shown.lag_s:.2f} s behind it"

@@ -235,11 +235,22 @@ def test_what_broke_a_lock_stays_through_later_merges_and_can_be_accepted() -> N
     assert not reached([again["020"]], "note")
 
 
+def test_what_is_accepted_in_vain_is_told_once_the_shot_has_a_take() -> None:
+    accept = {"finding": "near_axis", "reason": "it is fine", "by": "layout"}
+    job = parse_job(crossing(accept=[accept]))
+    assert findings_of(job, ends={}, measures={})["020"] == "[]"
+    (found,) = json.loads(findings_of(job, ends={}, measures={"020": {}})["020"])
+    assert (found["name"], found["severity"]) == ("accepts_nothing", "note")
+    assert "020 accepts near_axis, which it does not have" in found["text"]
+
+
 def test_what_can_be_found_can_be_accepted() -> None:
     assert tuple(sorted(findings_words._SENTENCES)) == FINDING_NAMES
 
 
 NUMBERS: dict[str, dict[str, float | str]] = {
+    "accepts_nothing": {"accepted": "near_axis"},
+    "unseen_frames": {"subject": "courier", "first": 1111, "last": 1120},
     "crosses_line": {
         "against": "010", "subject": "a|b", "from_deg": -33.7, "to_deg": 146.3,
         "line": "pair",

@@ -47,7 +47,7 @@ def test_changed_file_fails_its_shot_unless_it_is_followed(tmp_path: Path) -> No
     assert "input_changed" in solved(tmp_path, job, inputs)[1]
     assert "input_changed" not in solved(tmp_path, job, {})[1]
     (tmp_path / "walk.parquet").unlink()
-    assert "input_changed" in solved(tmp_path, job, inputs)[1]
+    assert "is not a file" in solved(tmp_path, job, inputs)[1]
     missing = digests_of(job, [0], tmp_path)
     assert missing == {"walk.parquet": ""}
     assert "is not a file" in solved(tmp_path, job, missing)[1]
