@@ -165,21 +165,15 @@ class Cost(NamedTuple):
     targets: FloatArray
 
 
-def plan_cost(
-    lengths: FloatArray,
-    nodes: FloatArray,
-    *,
-    jerk: float,
-    stiffness: float,
-    speed_weight: float,
+def tracking_cost(
+    lengths: FloatArray, nodes: FloatArray, *, jerk: float, speed_weight: float
 ) -> Cost:
-    """Return the cost as least squares; shared by the kernel and its reference.
+    """Return the cost of missing the targets; the rows of the jerk's cost are zero.
 
     Args:
         lengths: block lengths, (n,) [s].
         nodes: target times, (m,) [s].
         jerk: jerk limit; u is in its units.
-        stiffness: in rad/s; higher follows the target harder.
         speed_weight: weight of the speed error, [s^2].
     """
     states = _affine_states(lengths, jerk)
@@ -199,13 +193,11 @@ def plan_cost(
     value, slope = _interpolation(nodes, np.array(times))
     root = np.array(rates)[:, None]
     end_value, end_slope = _interpolation(nodes, np.array([start]))
-    smooth = np.zeros((n, 2 + n))
-    smooth[:, 2:] = np.diag(jerk * stiffness**-3.0 * np.sqrt(lengths))
     states_map = np.vstack(
         [
             np.array([r[0] for r in rows]),
             np.array([r[1] for r in rows]),
-            smooth,
+            np.zeros((n, 2 + n)),
             np.sqrt(Q_END_PLACE) * states[-1][0],
             np.sqrt(Q_END_SPEED) * states[-1][1],
         ]
@@ -220,6 +212,23 @@ def plan_cost(
         ]
     )
     return Cost(states_map, target_map)
+
+
+def _with_jerk_cost(
+    tracking: Cost, lengths: FloatArray, *, jerk: float, stiffness: float
+) -> Cost:
+    """Return a cost with the rows that price the jerk of each block.
+
+    Args:
+        tracking: cost of missing the targets.
+        lengths: block lengths, (n,) [s].
+        jerk: jerk limit.
+        stiffness: in rad/s; higher follows the target harder.
+    """
+    n = len(lengths)
+    states = tracking.states.copy()
+    states[-2 - n : -2, 2:] = np.diag(jerk * stiffness**-3.0 * np.sqrt(lengths))
+    return Cost(states, tracking.targets)
 
 
 def build_planner(
@@ -255,6 +264,66 @@ def build_planner(
     return planner if length < 0 else planner._replace(length=float(length))
 
 
+class _Limited(NamedTuple):
+    """What a planner is made of that does not depend on its stiffness.
+
+    Attributes:
+        speed, accel, jerk: limits a little inside those asked for.
+        lengths, nodes: times of its blocks and of its targets [s].
+        tracking: cost of missing the targets.
+        bound_rows: see `_bound_rows`.
+        free: orthonormal basis of the jerks that leave no acceleration.
+        poly: inverse of the powers of the nodes over the horizon.
+    """
+
+    speed: float
+    accel: float
+    jerk: float
+    lengths: FloatArray
+    nodes: FloatArray
+    tracking: Cost
+    bound_rows: tuple[FloatArray, ...]
+    free: FloatArray
+    poly: FloatArray
+
+
+@lru_cache(maxsize=256)
+def _limited(
+    max_speed: float,
+    max_accel: float,
+    max_jerk: float,
+    speed_weight: float,
+    horizon_s: float,
+    *,
+    on_rail: bool,
+) -> _Limited:
+    """Build the part of a planner that planners of any stiffness share."""
+    speed = max_speed * (1 - SPEED_INSET)
+    jerk = max_jerk
+    accel = min(max_accel * (1 - ACCEL_INSET), float(np.sqrt(speed * jerk)))
+    lengths = block_lengths(speed, accel, jerk, horizon_s)
+    horizon = float(lengths.sum())
+    nodes = horizon * (1 - np.cos(np.pi * np.arange(N_NODES) / (N_NODES - 1))) / 2
+    return _Limited(
+        speed=speed,
+        accel=accel,
+        jerk=jerk,
+        lengths=lengths,
+        nodes=nodes,
+        tracking=tracking_cost(lengths, nodes, jerk=jerk, speed_weight=speed_weight),
+        bound_rows=_bound_rows(
+            _affine_states(lengths, jerk),
+            lengths,
+            speed=speed,
+            accel=accel,
+            jerk=jerk,
+            length=0.0 if on_rail else -1.0,
+        ),
+        free=np.linalg.svd(lengths[None, :])[2][1:].T,
+        poly=np.linalg.inv(np.vander(nodes / horizon, increasing=True)),
+    )
+
+
 @lru_cache(maxsize=256)
 def _build(
     max_speed: float,
@@ -267,16 +336,10 @@ def _build(
     on_rail: bool,
 ) -> Planner:
     """Build a planner; on rails, one of no length."""
-    length = 0.0 if on_rail else -1.0
-    speed = max_speed * (1 - SPEED_INSET)
-    jerk = max_jerk
-    accel = min(max_accel * (1 - ACCEL_INSET), float(np.sqrt(speed * jerk)))
-    lengths = block_lengths(speed, accel, jerk, horizon_s)
-    horizon = float(lengths.sum())
-    nodes = horizon * (1 - np.cos(np.pi * np.arange(N_NODES) / (N_NODES - 1))) / 2
-    cost = plan_cost(
-        lengths, nodes, jerk=jerk, stiffness=stiffness, speed_weight=speed_weight
-    )
+    limits = (max_speed, max_accel, max_jerk)
+    shared = _limited(*limits, speed_weight, horizon_s, on_rail=on_rail)
+    lengths, jerk, free = shared.lengths, shared.jerk, shared.free
+    cost = _with_jerk_cost(shared.tracking, lengths, jerk=jerk, stiffness=stiffness)
     n = len(lengths)
     e_u, e_s = cost.states[:, 2:], cost.states[:, :2]
     hessian = e_u.T @ e_u
@@ -286,17 +349,9 @@ def _build(
     right[:n, 2:] = e_u.T @ cost.targets
     right[n, 1] = -1.0 / jerk  # sum u h = -a0 / J
     gain = np.linalg.solve(kkt, right)[:n]
-    free = np.linalg.svd(lengths[None, :])[2][1:].T  # orthonormal, no time in all
     lower = np.linalg.cholesky(free.T @ hessian @ free)
     white = np.linalg.solve(lower, free.T).T
-    rows, low, high, speed_rows, place_rows = _bound_rows(
-        _affine_states(lengths, jerk),
-        lengths,
-        speed=speed,
-        accel=accel,
-        jerk=jerk,
-        length=length,
-    )
+    rows, low, high, speed_rows, place_rows = shared.bound_rows
     white_rows = rows[:, 2:] @ white
     size = np.linalg.norm(white_rows, axis=1)
     white_rows /= size[:, None]
@@ -311,16 +366,15 @@ def _build(
             (np.pad(rows[:, :2], ((0, 0), (0, N_NODES))) + rows[:, 2:] @ gain).T / size,
         ]
     )
-    poly = np.linalg.inv(np.vander(nodes / horizon, increasing=True))
     return Planner(
-        speed=speed,
-        accel=accel,
+        speed=shared.speed,
+        accel=shared.accel,
         jerk=jerk,
-        length=length,
-        horizon=horizon,
+        length=0.0 if on_rail else -1.0,
+        horizon=float(lengths.sum()),
         lengths=lengths,
-        nodes=nodes,
-        poly=np.ascontiguousarray(poly),
+        nodes=shared.nodes,
+        poly=np.ascontiguousarray(shared.poly),
         gain=np.ascontiguousarray(gain),
         white=np.ascontiguousarray(white),
         rows=np.ascontiguousarray(white_rows),
