@@ -10,17 +10,20 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import FloatArray
+from ..presets import Member
+from .plan_cost import Cost, affine_states, tracking_cost, with_jerk_cost
 
 N_BLOCKS = 7
 N_NODES = 6
 HORIZON_S = 1.55
 GROWTH = 1.3  # of block lengths after the first two
 STOP_CHORDS = 3
+WHIP = 2.5  # a whip's limits over the operator's own
+WHIP_STIFFNESS = 1.8
+WHIP_HORIZON_S = 1.0
 SPEED_INSET = 2e-6  # relative; keeps rounding inside the limit
 ACCEL_INSET = 1e-9
 RAIL_INSET_M = 1e-8
-Q_END_PLACE = 1.0
-Q_END_SPEED = 0.3
 FEASIBLE = 1e-11  # of a bound, metres on rails
 # Rows of a planner's table below the n - 1 columns of `rows`: how far a row may break
 # its bounds; the bounds, on a rail of no length; what rail and x0, and what the speed
@@ -65,38 +68,6 @@ def block_lengths(
     growth = GROWTH ** np.arange(N_BLOCKS - 2)
     rest = max(horizon_s - 2 * first, 2 * first)
     return np.concatenate([[first, first], rest * growth / growth.sum()])
-
-
-def _affine_states(lengths: FloatArray, jerk: float) -> list[FloatArray]:
-    """Return (3, 2 + n) maps from (v0, a0, u) to (x - x0, v, a) at block starts."""
-    n = len(lengths)
-    state = np.zeros((3, 2 + n))
-    state[1, 0] = state[2, 1] = 1.0
-    states = [state]
-    for i, h in enumerate(lengths):
-        states.append(_advance(states[-1], h, jerk, i))
-    return states
-
-
-def _advance(state: FloatArray, t: float, jerk: float, block: int) -> FloatArray:
-    """Return the affine state `t` seconds into a block that starts at `state`."""
-    x, v, a = state
-    u = np.zeros(state.shape[1])
-    u[2 + block] = jerk
-    return np.array(
-        [x + v * t + a * t**2 / 2 + u * t**3 / 6, v + a * t + u * t**2 / 2, a + u * t]
-    )
-
-
-def _interpolation(nodes: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return value and rate at `t` of the polynomial through node values, as maps."""
-    span = nodes[-1]
-    vandermonde = np.vander(nodes / span, increasing=True)
-    inverse = np.linalg.inv(vandermonde)
-    powers = np.vander(t / span, len(nodes), increasing=True)
-    slopes = np.zeros_like(powers)
-    slopes[:, 1:] = powers[:, :-1] * np.arange(1, len(nodes)) / span
-    return powers @ inverse, slopes @ inverse
 
 
 def stop_distance(speed: float, accel: float, jerk: float) -> float:
@@ -158,79 +129,6 @@ def _bound_rows(
     return np.array(rows), *low_high.T, *moved.T
 
 
-class Cost(NamedTuple):
-    """The plan's least-squares cost |E (v0, a0, u) - D g|^2, targets relative to x0."""
-
-    states: FloatArray
-    targets: FloatArray
-
-
-def tracking_cost(
-    lengths: FloatArray, nodes: FloatArray, *, jerk: float, speed_weight: float
-) -> Cost:
-    """Return the cost of missing the targets; the rows of the jerk's cost are zero.
-
-    Args:
-        lengths: block lengths, (n,) [s].
-        nodes: target times, (m,) [s].
-        jerk: jerk limit; u is in its units.
-        speed_weight: weight of the speed error, [s^2].
-    """
-    states = _affine_states(lengths, jerk)
-    points, weights = np.polynomial.legendre.leggauss(5)
-    n = len(lengths)
-    rows, times, rates = [], [], []
-    start = 0.0
-    for i, h in enumerate(lengths):
-        for point, weight in zip(points, weights, strict=True):
-            t = (point + 1) / 2 * h
-            x, v, _ = _advance(states[i], t, jerk, i)
-            root = np.sqrt(weight / 2 * h)
-            rows.append((x * root, v * root * np.sqrt(speed_weight)))
-            times.append(start + t)
-            rates.append(root)
-        start += h
-    value, slope = _interpolation(nodes, np.array(times))
-    root = np.array(rates)[:, None]
-    end_value, end_slope = _interpolation(nodes, np.array([start]))
-    states_map = np.vstack(
-        [
-            np.array([r[0] for r in rows]),
-            np.array([r[1] for r in rows]),
-            np.zeros((n, 2 + n)),
-            np.sqrt(Q_END_PLACE) * states[-1][0],
-            np.sqrt(Q_END_SPEED) * states[-1][1],
-        ]
-    )
-    target_map = np.vstack(
-        [
-            value * root,
-            slope * root * np.sqrt(speed_weight),
-            np.zeros((n, len(nodes))),
-            np.sqrt(Q_END_PLACE) * end_value,
-            np.sqrt(Q_END_SPEED) * end_slope,
-        ]
-    )
-    return Cost(states_map, target_map)
-
-
-def _with_jerk_cost(
-    tracking: Cost, lengths: FloatArray, *, jerk: float, stiffness: float
-) -> Cost:
-    """Return a cost with the rows that price the jerk of each block.
-
-    Args:
-        tracking: cost of missing the targets.
-        lengths: block lengths, (n,) [s].
-        jerk: jerk limit.
-        stiffness: in rad/s; higher follows the target harder.
-    """
-    n = len(lengths)
-    states = tracking.states.copy()
-    states[-2 - n : -2, 2:] = np.diag(jerk * stiffness**-3.0 * np.sqrt(lengths))
-    return Cost(states, tracking.targets)
-
-
 def build_planner(
     *,
     max_speed: float,
@@ -262,6 +160,30 @@ def build_planner(
         on_rail=length >= 0,
     )
     return planner if length < 0 else planner._replace(length=float(length))
+
+
+def planner_of(member: Member, *, length_m: float = -1.0) -> Planner:
+    """Return the planner of a member's channel, on a rail of `length_m`."""
+    return build_planner(
+        max_speed=member.max_speed,
+        max_accel=member.max_accel,
+        max_jerk=member.max_jerk,
+        stiffness=member.stiffness_rad_s,
+        speed_weight=member.speed_weight_s2,
+        length=length_m,
+    )
+
+
+def whip_planner_of(member: Member) -> Planner:
+    """Return the planner of a whip: wider limits, harder, and a short horizon."""
+    return build_planner(
+        max_speed=member.max_speed * WHIP,
+        max_accel=member.max_accel * WHIP,
+        max_jerk=member.max_jerk * WHIP,
+        stiffness=member.stiffness_rad_s * WHIP_STIFFNESS,
+        speed_weight=member.speed_weight_s2,
+        horizon_s=WHIP_HORIZON_S,
+    )
 
 
 class _Limited(NamedTuple):
@@ -312,7 +234,7 @@ def _limited(
         nodes=nodes,
         tracking=tracking_cost(lengths, nodes, jerk=jerk, speed_weight=speed_weight),
         bound_rows=_bound_rows(
-            _affine_states(lengths, jerk),
+            affine_states(lengths, jerk),
             lengths,
             speed=speed,
             accel=accel,
@@ -339,7 +261,7 @@ def _build(
     limits = (max_speed, max_accel, max_jerk)
     shared = _limited(*limits, speed_weight, horizon_s, on_rail=on_rail)
     lengths, jerk, free = shared.lengths, shared.jerk, shared.free
-    cost = _with_jerk_cost(shared.tracking, lengths, jerk=jerk, stiffness=stiffness)
+    cost = with_jerk_cost(shared.tracking, lengths, jerk=jerk, stiffness=stiffness)
     n = len(lengths)
     e_u, e_s = cost.states[:, 2:], cost.states[:, :2]
     hessian = e_u.T @ e_u
