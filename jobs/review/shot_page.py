@@ -67,8 +67,8 @@ def shot_page(
     Args:
         row: of the shot.
         shown: its current take; None: it has none.
-        before: name of the shot before, likewise `after`; None at the ends.
-        after: see before.
+        before: name of the shot before; None at the start.
+        after: name of the shot after; None at the end.
         changes: what is another since the last solve.
     """
     sheet = [] if shown is None else _sheet(shown)
