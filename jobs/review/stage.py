@@ -28,7 +28,7 @@ class Stage:
 def stage_of(metadata: TakeMetadata) -> Stage:
     """Return the stage that a take was made on, from the take's metadata."""
     stage, world = metadata.asked.stage, metadata.world
-    forth = np.array([1.0, 1.0 if world.up == "z" else -1.0]) * world.metres_per_unit
+    forth = np.array([1.0, 1.0 if world.up == "z" else -1.0]) * world.metres(1.0)
     ground = [0, 1] if world.up == "z" else [0, 2]
     floor = stage.get("floor")
     keep_outs = []

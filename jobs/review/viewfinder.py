@@ -35,11 +35,11 @@ def viewfinder_data(shown: Shown) -> str:
         "tan_v": gate.tan_v,
         "axis_v": gate.axis_v,
         "ground": low,
-        "base": _packed(_inside(base, world.metres_per_unit, world.up)),
+        "base": _packed(world.inside(base)),
         "head": _packed(np.radians(head)),
-        "final": _packed(_inside(final, world.metres_per_unit, world.up)),
-        "turn": _packed(_turned(turn, world.up)),
-        "aimed": _packed(_inside(aimed, world.metres_per_unit, world.up)),
+        "final": _packed(world.inside(final)),
+        "turn": _packed(world.inside_turns(turn)),
+        "aimed": _packed(world.inside(aimed)),
         "hidden": np.flatnonzero(np.isnan(shown.place[:, 0])).tolist(),
         "followed": [names.index(name) for name in shown.followed],
         "figures": [
@@ -62,23 +62,9 @@ def _columns(shown: Shown, *names: str) -> FloatArray:
     return np.array([shown.columns[name] for name in names], dtype=np.float64).T
 
 
-def _inside(points: FloatArray, metres_per_unit: float, up: str) -> FloatArray:
-    points = points * metres_per_unit
-    return points if up == "y" else points[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
-
-
 def _level(points: FloatArray) -> FloatArray:
     """Return points in the axes of a plan as Y up."""
     return points[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
-
-
-def _turned(turns: FloatArray, up: str) -> FloatArray:
-    """Return scene-from-camera quaternions as inside-from-camera ones, (n, 4)."""
-    if up == "y":
-        return turns
-    x, y, z, w = turns.T
-    turned: FloatArray = np.sqrt(0.5) * np.column_stack([x - w, y + z, z - y, w + x])
-    return turned
 
 
 def _packed(values: FloatArray, form: str = "<f8") -> str:

@@ -14,8 +14,7 @@ import pyarrow as pa
 
 from ...solver.arrays import FloatArray
 from ...solver.take import Take
-from ..job.spec import WorldSpec
-from .axes import scene_from_inside
+from ..job.world import WorldSpec
 from .keys import canonical
 
 BODIES_KEY = b"carrellata.bodies"
@@ -69,7 +68,7 @@ def read_bodies(table: pa.Table) -> tuple[Body, ...]:
 
 
 def _packed(points_m: FloatArray, world: WorldSpec) -> str:
-    points = scene_from_inside(points_m, world).astype("<f4")
+    points = world.scene(points_m).astype("<f4")
     return b64encode(points.tobytes()).decode()
 
 
