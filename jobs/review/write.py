@@ -6,13 +6,13 @@ from typing import NamedTuple
 
 from ..errors import InputError
 from ..places.atomic import write_whole
-from ..places.place import Place, size_of
+from ..places.place import Place, bytes_of, size_of
 from ..processes.pool import n_processors, runner
-from ..takes.previous import previous_path
+from ..takes.store import Store
 from ..takes.take_file import read_take
 from .index_page import index_page
 from .record import kept_of, page_key, recorded
-from .rows import SequenceRow, read_rows
+from .rows import Rows, SequenceRow, read_rows
 from .shell import page_name
 from .shot_page import Kept, shot_page
 from .shown import NAMES, READ, Shown, shown_of
@@ -71,6 +71,9 @@ def write_review(
 ) -> Place:
     """Write the pages of a sequence that are not as they would be.
 
+    Where the sequence has other rows afterwards it is done again. So of parts of a run
+    that end together, whoever writes last has seen all rows.
+
     Args:
         folder: of the sequence.
         progress: called as each page is written.
@@ -83,10 +86,28 @@ def write_review(
         InputError: the sequence's rows cannot be read.
         OSError: a file could not be written.
     """
-    rows = read_rows(folder / "sequence.parquet")
-    if not rows:
-        raise InputError(str(folder / "sequence.parquet"), "has no shots yet")
-    changes = _changes(folder, rows)
+    table = folder / "sequence.parquet"
+    while True:
+        known = bytes_of(table)
+        rows = read_rows(table)
+        if not rows.now:
+            raise InputError(str(table), "has no shots yet")
+        index = _write_pages(folder, rows, progress=progress, write=write)
+        if bytes_of(table) == known:
+            return index
+        progress = None
+
+
+def _write_pages(
+    folder: Place,
+    found: Rows,
+    *,
+    progress: Progress | None,
+    write: WritePages | None,
+) -> Place:
+    rows = found.now
+    # None: there was no solve before.
+    changes = changes_since(rows, found.before) if found.before else None
     kept: dict[str, Kept] = {}
     tasks = []
     n_steps, n_done = len(rows) + 1, 0
@@ -108,7 +129,7 @@ def write_review(
     for written in (write or write_with())(tasks):
         done(*written)
     pages = folder / "review"
-    _remove_others(pages, [row.shot for row in rows])
+    _remove_others(pages, [*found.named, *(row.shot for row in rows)])
     index = pages / "index.html"
     _write(index, index_page(rows, kept, changes=changes).encode(), flush=True)
     if progress is not None:
@@ -162,23 +183,18 @@ def _page(task: PageTask) -> Place:
 
 def _write(path: Place, data: bytes, *, flush: bool) -> None:
     """Write a page, unless it is there as it would be written."""
-    if size_of(path) != len(data) or path.read_bytes() != data:
+    if size_of(path) != len(data) or bytes_of(path) != data:
         # A page that a fall of the machine cuts short is known by its length.
         write_whole(path, data, flush=flush)
 
 
-def _changes(folder: Place, rows: list[SequenceRow]) -> list[ShotChange] | None:
-    """Return what changed since the last solve; None where there was none."""
-    path = previous_path(folder)
-    return changes_since(rows, read_rows(path)) if path.is_file() else None
-
-
 def _take_path(folder: Place, row: SequenceRow) -> Place:
-    return folder / "takes" / f"{row.shot}.parquet"
+    """Return where the take of a row lies; of a failed shot, the one it had before."""
+    return Store(folder=folder).take_of(row.shot, row.plain["take_key"])
 
 
 def _take(folder: Place, row: SequenceRow) -> Shown | None:
-    """Return the current take of a shot, None where it has none that is whole."""
+    """Return the take of a row, None where there is none that is whole."""
     try:
         table = read_take(_take_path(folder, row), columns=(*READ, *NAMES))
     except InputError:
@@ -193,4 +209,4 @@ def _remove_others(pages: Place, names: list[str]) -> None:
     wanted = {page_name(name) for name in names} | {"index.html"}
     for path in pages.iterdir() if pages.is_dir() else ():
         if path.suffix == ".html" and path.name not in wanted:
-            path.unlink()
+            path.unlink(missing_ok=True)
