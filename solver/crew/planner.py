@@ -226,6 +226,7 @@ def _limited(
     lengths = block_lengths(speed, accel, jerk, horizon_s)
     horizon = float(lengths.sum())
     nodes = horizon * (1 - np.cos(np.pi * np.arange(N_NODES) / (N_NODES - 1))) / 2
+    powers = np.vander(nodes / horizon, increasing=True)
     return _Limited(
         speed=speed,
         accel=accel,
@@ -242,7 +243,7 @@ def _limited(
             length=0.0 if on_rail else -1.0,
         ),
         free=np.linalg.svd(lengths[None, :])[2][1:].T,
-        poly=np.linalg.inv(np.vander(nodes / horizon, increasing=True)),
+        poly=np.asarray(np.linalg.inv(powers), dtype=np.float64),
     )
 
 
