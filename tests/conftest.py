@@ -1,9 +1,14 @@
-"""Puts the tests folder on the import path, and says what may run side by side."""
+"""The tests folder on the import path, what runs side by side, and one S3 server."""
 
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+
+if TYPE_CHECKING:
+    from object_store import ObjectStore
 
 TESTS = Path(__file__).parent
 sys.path.insert(0, str(TESTS))
@@ -29,3 +34,27 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         place = item.path.relative_to(TESTS)
         group = FARM if place.parts[0] == FARM else place.as_posix()
         item.add_marker(pytest.mark.xdist_group(group))
+
+
+@pytest.fixture(scope="session")
+def object_server(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> "Iterator[ObjectStore]":
+    from object_store import ObjectStore
+
+    made = ObjectStore(tmp_path_factory.mktemp("s3") / "log")
+    yield made
+    made.stop()
+
+
+@pytest.fixture
+def object_store(
+    object_server: "ObjectStore", monkeypatch: pytest.MonkeyPatch
+) -> "ObjectStore":
+    """Give the test an empty store of its own, and the rights to it."""
+    from object_store import CREDENTIALS
+
+    for name, value in CREDENTIALS.items():
+        monkeypatch.setenv(name, value)
+    object_server.empty()
+    return object_server

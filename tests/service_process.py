@@ -5,6 +5,7 @@ import json
 import os
 import re
 import signal
+import socket
 import subprocess
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -136,6 +137,19 @@ class Service:
         return http.client.HTTPConnection(
             urlsplit(self.address).netloc, timeout=PATIENCE_S
         )
+
+    def wire(self) -> socket.socket:
+        """Return a connection on which bytes are sent as they are."""
+        place = urlsplit(self.address)
+        return socket.create_connection((place.hostname, place.port), PATIENCE_S)
+
+    def head(self, n_bytes: int, project: str = "north") -> bytes:
+        """Return the head of a request for a take with a body of so many bytes."""
+        token = self.tokens[project]
+        return (
+            f"POST /v1/takes HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer {token}\r\n"
+            f"Content-Type: application/json\r\nContent-Length: {n_bytes}\r\n\r\n"
+        ).encode()
 
     def client(self, project: str = "north") -> Client:
         made = Client(self.address, self.tokens[project])

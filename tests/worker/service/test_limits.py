@@ -3,11 +3,9 @@
 import json
 import os
 import signal
-import socket
 import time
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import pytest
 from command_line import PATIENCE_S
@@ -28,14 +26,8 @@ TAKES = "/v1/takes"
 
 
 def test_a_body_that_does_not_come_is_given_up(service: Service) -> None:
-    place = urlsplit(service.address)
-    token = service.tokens["north"]
-    head = (
-        f"POST /v1/takes HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer {token}\r\n"
-        "Content-Type: application/json\r\nContent-Length: 1000\r\n\r\n{"
-    )
-    with socket.create_connection((place.hostname, place.port), timeout=30) as wire:
-        wire.sendall(head.encode())
+    with service.wire() as wire:
+        wire.sendall(service.head(1000) + b"{")
         answer = b""
         while part := wire.recv(4096):  # the service closes the connection
             answer += part
@@ -44,21 +36,14 @@ def test_a_body_that_does_not_come_is_given_up(service: Service) -> None:
 
 
 def test_a_head_that_does_not_come_is_given_up(service: Service) -> None:
-    place = urlsplit(service.address)
-    with socket.create_connection((place.hostname, place.port), timeout=30) as wire:
+    with service.wire() as wire:
         wire.sendall(b"POST /v1/takes HTTP/1.1\r\nHost:")
         assert wire.recv(4096) == b""
 
 
 def test_a_body_that_is_cut_short_harms_nobody(service: Service) -> None:
-    place = urlsplit(service.address)
-    token = service.tokens["north"]
-    head = (
-        f"POST /v1/takes HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer {token}\r\n"
-        "Content-Type: application/json\r\nContent-Length: 1000\r\n\r\n{"
-    )
-    with socket.create_connection((place.hostname, place.port), timeout=30) as wire:
-        wire.sendall(head.encode())
+    with service.wire() as wire:
+        wire.sendall(service.head(1000) + b"{")
     assert service.ask("POST", TAKES, walk_job()).status == 200
 
 
