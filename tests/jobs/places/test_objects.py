@@ -8,6 +8,7 @@ import re
 import signal
 import threading
 import time
+from collections.abc import Iterator
 from types import FrameType
 from typing import Any
 
