@@ -39,7 +39,7 @@ _BEAT_S = 10.0
 _LOOK_S = 0.25  # between looks at a batch on a farm
 _AWAY_S = 1.0  # between tries while the farm is not reachable
 _PRUNE_S = 6 * 3600.0
-_HELD = 8  # ended batches that are kept read
+_HELD, _HELD_ROWS = 8, 10_000  # ended batches that are kept read, and their rows
 
 
 class KeyUsedError(CarrellataError):
@@ -200,7 +200,10 @@ class Batches:
 
     def _hold_ended(self, place: tuple[str, str], batch: Batch) -> None:
         self._ended[place] = batch
-        while len(self._ended) > _HELD:
+        while len(self._ended) > 1 and (
+            len(self._ended) > _HELD
+            or sum(len(one.rows) for one in self._ended.values()) > _HELD_ROWS
+        ):
             self._ended.popitem(last=False)
 
     def _spawn(self, work: Coroutine[Any, Any, None]) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from command_line import PATIENCE_S
+from job_files import metre_job
 from process_tree import pool_processes
 from service_process import (
     JSON_TYPE,
@@ -149,3 +150,19 @@ def test_a_slow_take_is_said_so_and_harms_no_other(tmp_path: Path) -> None:
         until = time.monotonic() + PATIENCE_S
         while small.ask("POST", TAKES, walk_job(31)).status != 200:
             assert time.monotonic() < until
+
+
+def test_many_faulty_shots_are_refused_after_some(service: Service) -> None:
+    body = metre_job(*({"name": f"a{k}"} for k in range(20_000)))
+    reply = service.ask("POST", "/v1/batches", body)
+    assert reply.status == 422
+    # A hundred shots' faults would be more than anybody reads; no more are looked for.
+    assert 200 <= reply.json["n_faults"] < 5_000
+    more = service.ask("POST", "/v1/batches", metre_job(*([{"name": "a"}] * 20_001)))
+    assert more.json["faults"] == [
+        {"path": "shots", "message": "20001 shots, limit 20000"}
+    ]
+    one = service.ask("POST", TAKES, body)
+    assert one.json["faults"][0]["message"] == (
+        "a take needs exactly one shot, got 20000"
+    )
