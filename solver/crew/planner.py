@@ -15,7 +15,7 @@ from .plan_cost import Cost, affine_states, tracking_cost, with_jerk_cost
 
 N_BLOCKS = 7
 N_NODES = 6
-HORIZON_S = 1.55
+HORIZON_S = 2.0
 GROWTH = 1.3  # of block lengths after the first two
 STOP_CHORDS = 3
 WHIP = 2.5  # a whip's limits over the operator's own
@@ -181,7 +181,7 @@ def whip_planner_of(member: Member) -> Planner:
         max_accel=member.max_accel * WHIP,
         max_jerk=member.max_jerk * WHIP,
         stiffness=member.stiffness_rad_s * WHIP_STIFFNESS,
-        speed_weight=member.speed_weight_s2,
+        speed_weight=member.speed_weight_s2 / WHIP_STIFFNESS**2,
         horizon_s=WHIP_HORIZON_S,
     )
 

@@ -8,6 +8,7 @@ from carrellata.solver.crew.belief import (
     GAIT_DAMPING,
     GAIT_HZ,
     SETTLE,
+    TOLD,
     Samples,
     Settled,
     Watch,
@@ -30,6 +31,7 @@ def believed(times, points, ticks, **fields):
         "bandwidth": 12.0,
         "fade": 1.5,
         "gait": 1.0,
+        "gait_hz": GAIT_HZ,
         "carry": True,
     } | fields
     place, velocity = np.empty((len(ticks), 3)), np.empty((len(ticks), 3))
@@ -38,13 +40,14 @@ def believed(times, points, ticks, **fields):
     settled = Settled(np.empty((4, 4)), np.empty(4))
     settle(first_step_s(samples.times, samples.fresh), watch, settled)
     columns = np.arange(3)
-    perceive_columns(samples, columns, ticks, watch, settled, place, velocity)
+    told = np.empty((len(ticks), TOLD))
+    perceive_columns(samples, columns, ticks, watch, settled, place, velocity, told)
     return place, velocity
 
 
 def steps_of(dt, fade, bandwidth, gait):
     f, q = np.empty((4, 4)), np.empty((4, 4))
-    transition(dt, fade, bandwidth, gait, f, q)
+    transition(dt, Watch(0.0, bandwidth, fade, gait, GAIT_HZ, True), f, q)
     return f, q
 
 
