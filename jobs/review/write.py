@@ -7,6 +7,7 @@ from typing import NamedTuple
 from ..errors import InputError
 from ..places.atomic import write_whole
 from ..places.place import Place, bytes_of, size_of
+from ..processes.boundary import guarded
 from ..processes.pool import n_processors, runner
 from ..takes.store import Store
 from ..takes.take_file import read_take
@@ -145,13 +146,29 @@ def write_page(work: object, task: PageTask) -> WrittenPage:
         task: the page.
     """
     row = task.row
-    shown = _take(task.folder, row)
-    text, own = shot_page(
-        row, shown, before=task.before, after=task.after, changes=task.changes
-    )
+
+    def drawn() -> list[tuple[str, Kept | None]]:
+        return [_drawn(task, _take(task.folder, row), ())]
+
+    found = guarded(drawn, "the page's drawings")
+    if isinstance(found, tuple):  # the take is whole; the page says what it lacks
+        found = [_drawn(task, None, tuple(map(str, found)))]
+    ((text, own),) = found
     kept = None if row.failed else own
     _write(_page(task), recorded(text, _key(task), kept), flush=False)
     return WrittenPage(row.shot, kept)
+
+
+def _drawn(
+    task: PageTask, shown: Shown | None, more: tuple[str, ...]
+) -> tuple[str, Kept | None]:
+    return shot_page(
+        task.row,
+        shown,
+        before=task.before,
+        after=task.after,
+        changes=(*task.changes, *more),
+    )
 
 
 def _tasks(
