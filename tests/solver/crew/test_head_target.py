@@ -9,7 +9,6 @@ from shots import (
     HEADROOM,
     acted,
     bouncing,
-    circle,
     framing,
     shot,
     sticks,
@@ -62,9 +61,10 @@ def test_a_size_that_cuts_the_crown_does():
 def test_headroom_lies_over_the_crest_of_who_bounces_only():
     asked = framing("medium")
     rest = {"size": "medium", "focal_mm": 50.0}
-    run = circle(radius=asked.distance_m, speed=2.0)
+    run = walk(0.0, start=(0.0, 0.0, 0.0))
+    place = sticks(asked.distance_m)
     still, bounced = (
-        operate(shot(acted(path, 8.0), sticks(0.0), **rest))
+        operate(shot(acted(path, 8.0), place, **rest))
         for path in (run, bouncing(run, hz=2.7))
     )
     late = still.times_s > still.times_s[0] + 2.0
