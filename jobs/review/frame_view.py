@@ -18,7 +18,6 @@ from .svg import (
     line,
     numbers,
     path,
-    steps,
     stroke,
     strokes,
     text,
@@ -74,17 +73,6 @@ def frame_view(shown: Shown, box: Box, *, ticks: bool = True) -> str:
         ),
         id="frame",
     )
-
-
-def thumbnail(shown: Shown, width: float) -> tuple[float, str, str]:
-    """Return the height of a small frame and the steps of its trace and its start."""
-    height = width / shown.aspect
-    across = Scale(low=-1, high=1, start=0, end=width)
-    up = Scale(low=-1, high=1, start=height, end=0)
-    every = max(1, len(shown.frames) // 24)
-    place = np.where(np.abs(shown.place) <= 1.1, shown.place, np.nan)
-    points = _on_page(np.where(shown.anew[:, None], np.nan, place), across, up)
-    return height, steps(points[::every]), steps(points[-1:])
 
 
 def cross(x: float, y: float) -> str:

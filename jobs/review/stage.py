@@ -10,7 +10,7 @@ from ...solver.arrays import FloatArray
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class KeepOut:
-    """A box from above: `low` and `high` are its corners, (2,) [m]."""
+    """An upright box: `low` and `high` are its corners, (3,) [m]."""
 
     name: str
     low: FloatArray
@@ -19,10 +19,17 @@ class KeepOut:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Stage:
-    """The stage in metres and the axes of a plan; `floor` is (n, 2) or None."""
+    """The stage in metres and the axes of a plan.
+
+    Attributes:
+        floor: corners of where the dolly may stand, (n, 2); None: anywhere.
+        keep_outs: in the order of the job.
+        ground: its height; None where the job says nothing of the stage.
+    """
 
     floor: FloatArray | None
     keep_outs: tuple[KeepOut, ...]
+    ground: float | None
 
 
 def stage_of(metadata: dict[str, Any]) -> Stage:
@@ -31,11 +38,12 @@ def stage_of(metadata: dict[str, Any]) -> Stage:
     axes = metadata["axes"]
     unit_m = axes["metres_per_unit"]
     forth = np.array([1.0, 1.0 if axes["up"] == "z" else -1.0]) * unit_m
-    ground = [0, 1] if axes["up"] == "z" else [0, 2]
-    floor = stage.get("floor")
+    floor, level = stage.get("floor"), float(stage.get("ground", 0.0))
     keep_outs = []
     for each in stage.get("keep_outs") or ():
-        corners = np.array([each["from"], each["to"]])[:, ground] * forth
+        corners = np.array([each["from"], each["to"]], dtype=np.float64) * unit_m
+        if axes["up"] == "y":
+            corners = corners[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
         keep_outs.append(
             KeepOut(
                 name=each["name"], low=corners.min(axis=0), high=corners.max(axis=0)
@@ -44,4 +52,5 @@ def stage_of(metadata: dict[str, Any]) -> Stage:
     return Stage(
         floor=None if floor is None else np.array(floor, dtype=np.float64) * forth,
         keep_outs=tuple(keep_outs),
+        ground=level * unit_m if level or floor or keep_outs else None,
     )

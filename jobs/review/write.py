@@ -6,14 +6,16 @@ from typing import NamedTuple
 
 from ..errors import InputError
 from ..places.atomic import write_whole
-from ..places.place import Place, size_of
+from ..places.place import Place, modified_s, size_of
 from ..run.pool import n_processors, runner
 from ..takes.previous import note_reported, previous_path
+from ..takes.sequence_table import CutClock, read_cut_clock, read_people
 from ..takes.table import read_take
+from .cut_page import DATA, WholeCut, cut_page
 from .index_page import index_page
 from .record import kept_of, page_key, recorded
 from .rows import SequenceRow, read_rows
-from .shell import page_name
+from .shell import OWN_PAGES, page_name
 from .shot_page import Kept, shot_page
 from .shown import NAMES, READ, Shown, shown_of
 from .since import ShotChange, changes_since
@@ -33,10 +35,11 @@ class PageTask(NamedTuple):
     before: str | None
     after: str | None
     changes: tuple[str, ...]
+    people: tuple[str, ...]
 
 
 class WrittenPage(NamedTuple):
-    """A page that is written, and what the index keeps of it."""
+    """A page that is written, and what other pages keep of it."""
 
     shot: str
     kept: Kept | None
@@ -100,6 +103,7 @@ def write_review(
     if not rows:
         raise InputError(str(folder / "sequence.parquet"), "has no shots yet")
     changes = _changes(folder, rows)
+    cut = _cut(folder, rows)
     kept: dict[str, Kept] = {}
     tasks = []
     n_steps, n_done = len(rows) + 1, 0
@@ -112,8 +116,10 @@ def write_review(
         if progress is not None:
             progress(n_done, n_steps)
 
-    for task in _tasks(folder, rows, changes or ()):
+    for task in _tasks(folder, rows, changes or (), cut.people):
         own = None if task.row.failed else kept_of(_page(task), partial(_key, task))
+        if own is not None and size_of(_data(task)) != own.script_bytes:
+            own = None
         if own is None:
             tasks.append(task)
         else:
@@ -123,7 +129,10 @@ def write_review(
     pages = folder / "review"
     _remove_others(pages, [row.shot for row in rows])
     index = pages / "index.html"
-    _write(index, index_page(rows, kept, changes=changes).encode(), flush=True)
+    solved_s = modified_s(folder / "sequence.parquet")
+    text = index_page(rows, kept, changes=changes, people=cut.people, solved_s=solved_s)
+    _write(pages / "cut.html", cut_page(rows, kept, cut).encode(), flush=False)
+    _write(index, text.encode(), flush=True)
     if progress is not None:
         progress(n_steps, n_steps)
     return index
@@ -138,16 +147,28 @@ def write_page(work: object, task: PageTask) -> WrittenPage:
     """
     row = task.row
     shown = _take(task.folder, row)
-    text, own = shot_page(
-        row, shown, before=task.before, after=task.after, changes=task.changes
+    made = shot_page(
+        row,
+        shown,
+        before=task.before,
+        after=task.after,
+        changes=task.changes,
+        people=task.people,
     )
-    kept = None if row.failed else own
-    _write(_page(task), recorded(text, _key(task), kept), flush=False)
+    kept = None if row.failed else made.kept
+    if kept is None:
+        _data(task).unlink(missing_ok=True)
+    else:
+        _write(_data(task), made.script.encode(), flush=False)
+    _write(_page(task), recorded(made.text, _key(task), kept), flush=False)
     return WrittenPage(row.shot, kept)
 
 
 def _tasks(
-    folder: Place, rows: Sequence[SequenceRow], changes: Sequence[ShotChange]
+    folder: Place,
+    rows: Sequence[SequenceRow],
+    changes: Sequence[ShotChange],
+    people: tuple[str, ...],
 ) -> Iterator[PageTask]:
     by_shot = {change.shot: change for change in changes}
     names = [row.shot for row in rows]
@@ -155,7 +176,7 @@ def _tasks(
     for row, (before, after) in zip(rows, around, strict=True):
         change = by_shot.get(row.shot)
         said = () if change is None else (*change.lines, *change.setup)
-        yield PageTask(folder, row, before, after, said)
+        yield PageTask(folder, row, before, after, said, people)
 
 
 def _key(task: PageTask) -> str:
@@ -166,7 +187,12 @@ def _key(task: PageTask) -> str:
         before=task.before,
         after=task.after,
         changes=task.changes,
+        people=task.people,
     )
+
+
+def _data(task: PageTask) -> Place:
+    return task.folder / "review" / DATA / f"{task.row.shot}.js"
 
 
 def _page(task: PageTask) -> Place:
@@ -186,6 +212,18 @@ def _changes(folder: Place, rows: list[SequenceRow]) -> list[ShotChange] | None:
     return changes_since(rows, read_rows(path)) if path.is_file() else None
 
 
+def _cut(folder: Place, rows: Sequence[SequenceRow]) -> WholeCut:
+    """Return how long the shots are, and how the cut is counted, where it is told."""
+    path = folder / "sequence.parquet"
+    try:
+        clock = read_cut_clock(path)
+    except InputError:
+        clock = CutClock(timecode=None, frames={})
+    return WholeCut(
+        timecode=clock.timecode, frames=clock.frames, people=read_people(path)
+    )
+
+
 def _take_path(folder: Place, row: SequenceRow) -> Place:
     return folder / "takes" / f"{row.shot}.parquet"
 
@@ -202,8 +240,10 @@ def _take(folder: Place, row: SequenceRow) -> Shown | None:
 
 
 def _remove_others(pages: Place, names: list[str]) -> None:
-    """Remove pages of shots that the sequence no longer has."""
-    wanted = {page_name(name) for name in names} | {"index.html"}
-    for path in pages.iterdir() if pages.is_dir() else ():
-        if path.suffix == ".html" and path.name not in wanted:
-            path.unlink()
+    """Remove pages and data of shots that the sequence no longer has."""
+    wanted = {page_name(name) for name in [*names, *OWN_PAGES]}
+    wanted |= {f"{name}.html" for name in OWN_PAGES} | {f"{name}.js" for name in names}
+    for folder, suffix in ((pages, ".html"), (pages / DATA, ".js")):
+        for path in folder.iterdir() if folder.is_dir() else ():
+            if path.suffix == suffix and path.name not in wanted:
+                path.unlink()

@@ -222,11 +222,25 @@ def read_cut_clock(path: Place) -> CutClock:
     )
 
 
+def read_people(path: Place) -> tuple[str, ...]:
+    """Read the names of all subjects of a sequence, in the order of its job.
+
+    Raises:
+        InputError: the file is missing or damaged.
+    """
+    metadata = read_checked(path).schema.metadata or {}
+    said = json.loads(metadata.get(_METADATA_KEY, b"{}"))
+    return tuple(said.get("people", ()))
+
+
 def _bytes(job: JobFile, rows: Iterable[ShotRow]) -> bytes:
     said = {
         "schema": SEQUENCE_SCHEMA,
         "timecode": job.timecode,
         "cut": [[spec.name, *spec.frames] for spec in job.shots],
+        "people": list(
+            dict.fromkeys(one.name for spec in job.shots for one in spec.subjects)
+        ),
     }
     table = pa.Table.from_pylist(
         [row.plain() for row in rows],

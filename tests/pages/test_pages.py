@@ -11,7 +11,7 @@ from pypdf import PdfReader
 
 from carrellata.jobs.commands.look import compare
 
-PAGES = ("index", "030", "050", "060")
+PAGES = ("index", "cut", "030", "050", "060")
 LEVELS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
