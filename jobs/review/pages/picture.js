@@ -170,8 +170,9 @@ const pictures = (() => {
 
   // Shares of stature: where a body's outline runs, and how wide it is there.
   const OUTLINE = [
-    [0.0, 0.3], [0.03, 0.34], [0.28, 0.42], [0.47, 0.66], [0.52, 0.7], [0.6, 0.6], [0.73, 0.86],
-    [0.79, 0.99], [0.815, 0.95], [0.835, 0.7], [0.848, 0.28], [0.875, 0.26],
+    [0.46, 0.0], [0.03, 0.1], [0.0, 0.1], [0.0, 0.42], [0.04, 0.36], [0.27, 0.46], [0.47, 0.7],
+    [0.53, 0.72], [0.61, 0.62], [0.73, 0.86], [0.79, 0.98], [0.815, 0.95], [0.836, 0.66],
+    [0.85, 0.26], [0.875, 0.25],
   ];
   const [BREADTH, DEPTH] = [0.135, 0.075];
   const [HEAD_WIDE, HEAD_HIGH] = [0.05, 0.065];
@@ -202,7 +203,6 @@ const pictures = (() => {
     const shape = {
       trunk: path[0],
       head: path[1],
-      legs: segment(one, on(0.02, 0), on(0.45, 0), view),
       nose: "",
       line: "",
       front: false,
@@ -219,7 +219,7 @@ const pictures = (() => {
     shape.nose = [[bridge, one_, tip], [bridge, two, tip], [one_, two, tip]]
       .map((ring) => face(one, ring, view)).join("");
     shape.front = dot(ahead, d) < 0;
-    const wide = 0.96 * BREADTH;
+    const wide = 0.7 * BREADTH;
     shape.line = segment(one, from(0.8, 0.02, -wide), from(0.8, 0.02, wide), view);
     return shape;
   };
@@ -300,8 +300,8 @@ const pictures = (() => {
       });
       parts.figure = one.figures.map((figure) => {
         const made = told(node("g", `figure shade${figure.shade}`, parts.solids), figure.name);
-        const [trunk, legs, line] = ["trunk", "crease", "crease"].map((c) => node("path", c, made));
-        return { made, trunk, legs, line, head: node("path", "head", made), nose: node("path", "nose", made) };
+        const [trunk, line] = ["trunk", "crease"].map((c) => node("path", c, made));
+        return { made, trunk, line, head: node("path", "head", made), nose: node("path", "nose", made) };
       });
       parts.post = [...Array(plain ? 0 : 25).keys()].map(() => ({ made: node("path", "post", parts.solids) }));
       parts.marks = node("g", "marks", host);
@@ -312,13 +312,13 @@ const pictures = (() => {
       parts.words = node("text", "room_words", parts.marks);
     };
     const drawFigure = (n, k, view) => {
-      const { made, trunk, legs, line, head, nose } = parts.figure[n];
+      const { made, trunk, line, head, nose } = parts.figure[n];
       const shape = body(one, one.figures[n], k, view);
       made.setAttribute("visibility", shape ? "visible" : "hidden");
       if (!shape) return null;
       const followed = n === one.followed[k] && !one.hidden.has(k);
       made.classList.toggle("followed", followed && !plain);
-      [[trunk, shape.trunk], [legs, shape.legs], [line, shape.line], [head, shape.head], [nose, shape.nose]]
+      [[trunk, shape.trunk], [line, shape.line], [head, shape.head], [nose, shape.nose]]
         .forEach(([which, path]) => set(which, path));
       // A nose that points away lies behind the head, and is drawn before it.
       if (shape.front) made.append(head, nose);
