@@ -1,16 +1,25 @@
 """What holds for the tree as a whole: names, sizes, directions of import."""
 
 import ast
+import functools
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 import pytest
+from house.sizes import MOST_PARAMETERS, twice_defined, wide_functions
+from house.tree import (
+    ROOMS,
+    Module,
+    circles,
+    floors,
+    folder_arrows,
+    imported_names,
+    modules,
+)
 
 ROOT = Path(__file__).resolve().parents[1]
-ROOMS = ("solver", "jobs", "worker")
 TOP_LEVEL = {
     "DEVELOPERS.md",
     "README.md",
@@ -65,28 +74,9 @@ def sources(*folders: str) -> list[Path]:
     return sorted(path.relative_to(ROOT) for path in found)
 
 
+@functools.cache
 def parse(path: Path) -> ast.Module:
     return ast.parse((ROOT / path).read_text(encoding="utf-8"), filename=str(path))
-
-
-def imported_names(tree: ast.AST, module: tuple[str, ...]) -> Iterator[str]:
-    """Absolute dotted names that the tree imports.
-
-    Args:
-        tree: a parsed file.
-        module: package that relative imports count from, outermost first.
-    """
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Import):
-            yield from (alias.name for alias in node.names)
-        elif isinstance(node, ast.ImportFrom):
-            if node.level > len(module):
-                yield "<above the package>"
-                continue
-            start = module[: len(module) - node.level + 1] if node.level else ()
-            base = ".".join([*start, *(node.module or "").split(".")]).strip(".")
-            # `from carrellata import jobs` names its room only in the alias.
-            yield from (f"{base}.{alias.name}" for alias in node.names)
 
 
 def import_faults(path: Path, tree: ast.AST) -> list[str]:
@@ -244,6 +234,111 @@ def test_names_of_files_say_what_is_in_them() -> None:
         if any(EMPTY_NAMES.match(Path(part).stem) for part in path.parts)
     ]
     assert empty == []
+
+
+# Not yet mended. A test fails on what is not listed, and on what is listed in vain.
+KNOWN_IN_CIRCLES = {
+    "solver/action",
+    "solver/crew",
+    "solver/frame",
+    "solver/shot.py",
+    "solver/take.py",
+}
+KNOWN_TWICE_DEFINED = {
+    "Acted",
+    "Ask",
+    "Batch",
+    "Begun",
+    "Change",
+    "Curve",
+    "CutShot",
+    "Kept",
+    "KeptTake",
+    "Layer",
+    "Motion",
+    "Pool",
+    "Record",
+    "Samples",
+    "ServiceError",
+    "Settings",
+    "Size",
+    "Stage",
+    "State",
+    "Take",
+    "Trial",
+    "Wanted",
+    "Way",
+    "Work",
+    "_Fit",
+}
+KNOWN_WIDE_FUNCTIONS = {
+    "jobs/run/local.py:solve_job",
+    "solver/crew/pose.py:base_poses",
+    "solver/frame/look.py:look",
+    "solver/frame/tally.py:tally",
+    "solver/frame/tally.py:tally_moves",
+    "solver/setups/judge.py:judge",
+    "solver/setups/work.py:work",
+}
+
+
+@pytest.fixture(scope="module")
+def house() -> list[Module]:
+    return modules(ROOT, *ROOMS)
+
+
+def module(path: str, text: str) -> Module:
+    return Module(PurePosixPath(path), text)
+
+
+def test_no_folders_import_each_other_in_a_circle(house: list[Module]) -> None:
+    assert {
+        folder for circle in circles(folder_arrows(house)) for folder in circle
+    } == KNOWN_IN_CIRCLES
+
+
+def test_a_class_name_is_defined_once(house: list[Module]) -> None:
+    assert set(twice_defined(house)) == KNOWN_TWICE_DEFINED
+
+
+def test_functions_have_few_parameters(house: list[Module]) -> None:
+    assert {each.place for each in wide_functions(house)} == KNOWN_WIDE_FUNCTIONS
+
+
+def test_circle_is_seen_where_a_function_imports() -> None:
+    tree = [
+        module("solver/rigs/track.py", "from ..optics.lens import Lens"),
+        module("solver/optics/lens.py", "def f():\n    from ..shot import Shot"),
+        module("solver/shot.py", "from .rigs import track"),
+        module("solver/take.py", "from .shot import Shot"),
+    ]
+    arrows = folder_arrows(tree)
+    assert [sorted(circle) for circle in circles(arrows)] == [
+        ["solver/optics", "solver/rigs", "solver/shot.py"]
+    ]
+    assert floors(arrows) == 2
+
+
+def test_class_is_seen_twice() -> None:
+    tree = [
+        module("solver/take.py", "class Take: pass\nclass Row: pass"),
+        module("worker/client.py", "def f():\n    class Take: pass"),
+    ]
+    assert twice_defined(tree) == {"Take": ["solver/take.py", "worker/client.py"]}
+
+
+@pytest.mark.parametrize(
+    ("parameters", "wide"),
+    [
+        (MOST_PARAMETERS, False),
+        (MOST_PARAMETERS + 1, True),
+    ],
+)
+def test_parameters_are_counted(parameters: int, wide: bool) -> None:
+    names = ", ".join(f"p{k}" for k in range(parameters - 2))
+    text = f"class A:\n    def f(self, {names}, *rest, last): pass"
+    found = [each.place for each in wide_functions([module("solver/a.py", text)])]
+    assert found == (["solver/a.py:A.f"] if wide else [])
 
 
 def test_package_has_no_root_file() -> None:

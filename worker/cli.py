@@ -16,7 +16,7 @@ from ..jobs.errors import (
     exit_code,
 )
 from ..jobs.places.object_errors import StoreError
-from ..jobs.run.garbage import collect_seldom
+from ..jobs.processes.garbage import collect_seldom
 from .farm import commands as cli_farm  # noqa: F401  its commands join those of this machine
 from .service import commands as _commands_of_the_service  # noqa: F401
 

@@ -5,11 +5,17 @@ from typing import Annotated, Literal
 
 import typer
 
+from .groups import DELIVER, example
+
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this file to a command line."""
-    app.command()(export)
-    app.command()(cut)
+    app.command(
+        rich_help_panel=DELIVER, epilog=example("export takes --to usd --shots 010")
+    )(export)
+    app.command(rich_help_panel=DELIVER, epilog=example("cut reel.otio -o job.toml"))(
+        cut
+    )
 
 
 def export(
@@ -28,7 +34,10 @@ def export(
         str | None, typer.Option(metavar="A,B", help="Only these shots.")
     ] = None,
     names: Annotated[
-        str, typer.Option(metavar="PATTERN", help="{sequence}, {shot}, {version}.")
+        str,
+        typer.Option(
+            metavar="PATTERN", help="Names, from {sequence}, {shot}, {version}."
+        ),
     ] = "{sequence}_{shot}_cam",
     keys: Annotated[
         Literal["frames", "sparse"],
@@ -36,7 +45,7 @@ def export(
     ] = "frames",
     like: Annotated[
         Path | None,
-        typer.Option(metavar="SCENE", help="usd: take over its axes and units."),
+        typer.Option(metavar="SCENE", help="usd: scene whose axes and units are used."),
     ] = None,
     width: Annotated[
         int, typer.Option(min=160, max=7680, help="frames, stills: pixels across.")
@@ -44,7 +53,7 @@ def export(
     svg: Annotated[bool, typer.Option("--svg", help="stills: SVG, not PNG.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
-    """Write takes as cameras of a scene, as tables or as pictures."""
+    """Write takes as cameras of a scene, tables or pictures."""
     from ..errors import Fault, InputError, JobError
     from ..export.write import Wanted, export_sequence
     from ..places.place import place_of
@@ -97,17 +106,19 @@ def cut(
     ],
     out: Annotated[
         Path | None,
-        typer.Option("-o", "--out", metavar="FILE", help="Write it here, as TOML."),
+        typer.Option(
+            "-o", "--out", metavar="FILE", help="Write it here; default: print it."
+        ),
     ] = None,
     handles: Annotated[
-        int, typer.Option(min=0, max=1000, help="Frames wanted at both ends.")
+        int, typer.Option(min=0, max=1000, help="Handles wanted at both ends, frames.")
     ] = 8,
     number: Annotated[
         bool, typer.Option("--number", help="Name shots 010, 020, ... in order.")
     ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
-    """Turn a cut into a list of shots, the start of a job file."""
+    """Write the shots of a cut as the start of a job file."""
     from ..places.atomic import write_whole
     from ..places.place import local_path
     from .cut_text import cut_tables, cut_toml

@@ -5,21 +5,26 @@ from typing import Annotated
 
 import typer
 
+from .groups import LOOK, example
+
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this file to a command line."""
-    app.command()(review)
-    app.command()(compare)
+    app.command(rich_help_panel=LOOK, epilog=example("review takes"))(review)
+    app.command(rich_help_panel=LOOK, epilog=example("compare monday tuesday"))(compare)
 
 
 def review(
     out: Annotated[str, typer.Argument(metavar="OUT", help="Where the takes are.")],
     workers: Annotated[
-        int | None, typer.Option(min=1, help="Processes; default: as needed.")
+        int | None,
+        typer.Option(
+            min=1, help="Processes that write; default: as many as are worth it."
+        ),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
-    """Write the pages of the review from what was solved, those that changed."""
+    """Write the pages of the review that changed."""
     from ..errors import InputError
     from ..places.place import place_of
     from ..review.write import write_review, write_with
@@ -45,22 +50,22 @@ def review(
 
 def compare(
     one: Annotated[
-        str, typer.Argument(metavar="A", help="Where a solve is, the earlier one.")
+        str, typer.Argument(metavar="A", help="The earlier solve: where its takes are.")
     ],
     two: Annotated[
         str | None,
         typer.Argument(
             metavar="[B]",
-            help="The later one; left out: A now against its solve before.",
+            help="The later solve; default: A against the solve before it.",
         ),
     ] = None,
     page: Annotated[
         Path | None,
-        typer.Option("--page", metavar="FILE", help="Write it as a page, too."),
+        typer.Option("--page", metavar="FILE", help="Write a page as well."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
-    """Tell what changed between two solves of a sequence, and what is new."""
+    """Tell what changed between two solves of a sequence."""
     from ..places.atomic import write_whole
     from ..places.place import local_path, place_of
     from ..review.compare import compare as compared

@@ -9,9 +9,6 @@ from ...solver.frame.measure import Measures
 from ..takes.sequence_table import WITHOUT_TAKE, ShotRow
 from .lens_table import LensRow, Stand
 
-SOLVE_AGAIN = "solve it again"
-"""Ends a fault that nothing in the job is to blame for."""
-
 _SHARES = ("in_frame", "body_in_frame", "size_kept", "angle_kept", "soft")
 
 

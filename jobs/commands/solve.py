@@ -1,4 +1,4 @@
-"""The commands that need nothing but this machine.
+"""The commands that start and solve on this machine.
 
 Data goes to standard output, faults and progress to standard error. What a command
 needs is imported when it runs, so that help and usage faults come at once.
@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..errors import Fault, InputError, JobError
-from ..run.threads import use_one_thread
+from ..processes.threads import use_one_thread
 from . import deliver as cli_export
 from . import look as cli_review
 from . import study as cli_study
+from .groups import SOLVE, START, GroupedCommands, example
 from .terminal import faults_json, print_faults, print_json, progress_bars
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 app = typer.Typer(
     name="carrellata",
+    cls=GroupedCommands,
     help="Solve the cameras of a sequence again after its action has changed.",
     no_args_is_help=True,
     add_completion=False,
@@ -47,15 +49,33 @@ JobPath = Annotated[
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
-@app.callback()
-def start() -> None:
+def _print_version(*, asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        typer.echo(f"carrellata {version('carrellata')}")
+        raise typer.Exit
+
+
+@app.callback(epilog="carrellata COMMAND --help tells its options, with an example.")
+def start(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version",
+            is_eager=True,
+            callback=lambda asked: _print_version(asked=asked),
+            help="Print the version and exit.",
+        ),
+    ] = False,
+) -> None:
     """Solve the cameras of a sequence again after its action has changed."""
     use_one_thread()
 
 
-@app.command()
+@app.command(rich_help_panel=START, epilog=example("check job.toml"))
 def check(job: JobPath, as_json: AsJson = False) -> None:
-    """Read a job and all its data, and name everything that is wrong."""
+    """Read a job and all its data; name everything that is wrong."""
     from ..run.check import check_job
 
     found, faults = check_job(job)
@@ -76,7 +96,7 @@ def check(job: JobPath, as_json: AsJson = False) -> None:
         raise typer.Exit(1)
 
 
-@app.command()
+@app.command(rich_help_panel=SOLVE, epilog=example("solve job.toml -o takes"))
 def solve(
     job: JobPath,
     out: Annotated[
@@ -89,35 +109,45 @@ def solve(
         str | None, typer.Option(metavar="A,B", help="Only these shots.")
     ] = None,
     shard: Annotated[
-        str | None, typer.Option(metavar="K/N", help="Only the K-th of N parts.")
+        str | None,
+        typer.Option(
+            metavar="K/N", help="Only the K-th of N equal parts of the shots."
+        ),
     ] = None,
     workers: Annotated[
-        int | None, typer.Option(min=1, help="Processes; default: as needed.")
+        int | None,
+        typer.Option(
+            min=1, help="Processes that solve; default: as many as are worth it."
+        ),
     ] = None,
     strict: Annotated[
-        bool, typer.Option("--strict", help="Refuse all if one shot's data is faulty.")
+        bool,
+        typer.Option("--strict", help="Refuse the job if one shot's data is faulty."),
     ] = False,
     fail_on: Annotated[
         str | None,
         typer.Option(
             metavar="SEVERITY",
-            help="Exit with 5 if a finding nobody accepted is a note, warning or "
-            "fault, or worse.",
+            help="Exit with 5 if a finding that nobody accepted is as severe as this, "
+            "or more: note, warning, fault.",
         ),
     ] = None,
     explain: Annotated[
         str | None,
-        typer.Option(metavar="A,B", help="Say why these shots have their setup."),
+        typer.Option(metavar="A,B", help="Print why these shots have their setup."),
     ] = None,
     as_json: AsJson = False,
     verbose: Annotated[
-        bool, typer.Option("-v", "--verbose", help="Say more of each take.")
+        bool,
+        typer.Option(
+            "-v", "--verbose", help="Print measures and findings of each take."
+        ),
     ] = False,
 ) -> None:
     """Solve the shots of a job and write their takes."""
     from ..places.place import place_of
-    from ..run.continuity import reached
     from ..run.local import solve_job
+    from ..takes.continuity import reached
     from .report import (
         count_line,
         detail_line,
@@ -181,28 +211,30 @@ def solve(
         raise typer.Exit(5)
 
 
-@app.command()
+@app.command(
+    rich_help_panel=START, epilog=example("lenses job.toml --from full --to close")
+)
 def lenses(
     job: Annotated[
         Path | None, typer.Argument(metavar="[JOB]", help="Job with the cameras.")
     ] = None,
-    height_m: Annotated[float, typer.Option(help="Stature of the subject.")] = 1.7,
+    height_m: Annotated[float, typer.Option(help="Stature of the subject, m.")] = 1.7,
     headroom: Annotated[float, typer.Option(help="Share of the frame height.")] = 0.08,
-    back: Annotated[str | None, typer.Option(help="Film back.")] = None,
+    back: Annotated[str | None, typer.Option(help="Film back, by name.")] = None,
     kit: Annotated[
-        str | None, typer.Option(metavar="18,25,..", help="Focal lengths in mm.")
+        str | None, typer.Option(metavar="18,25,..", help="Focal lengths, mm.")
     ] = None,
     stop: Annotated[float | None, typer.Option(help="F-number.")] = None,
     aspect: Annotated[float | None, typer.Option(help="Delivered aspect.")] = None,
     before: Annotated[
-        str | None, typer.Option("--from", metavar="SIZE", help="Change from it.")
+        str | None, typer.Option("--from", metavar="SIZE", help="Size to change from.")
     ] = None,
     after: Annotated[
-        str | None, typer.Option("--to", metavar="SIZE", help="Change to it.")
+        str | None, typer.Option("--to", metavar="SIZE", help="Size to change to.")
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Tell what each lens of a kit shows, from where, and how sharp."""
+    """Tell what each lens shows, from where, and how sharp."""
     from .lens_options import cameras_of_job, changed_camera, size_change, within_body
     from .lens_table import lens_table, plain_rows
     from .report import lens_lines
@@ -224,7 +256,7 @@ def lenses(
         print_json({"height_m": height_m, "headroom": headroom, "cameras": tables})
 
 
-@app.command()
+@app.command(rich_help_panel=START, epilog=example("schema"))
 def schema(as_json: AsJson = False) -> None:
     """Print the JSON Schema of the job file."""
     from ..job.schema import job_schema
@@ -232,12 +264,12 @@ def schema(as_json: AsJson = False) -> None:
     print_json(job_schema())
 
 
-@app.command()
+@app.command(rich_help_panel=SOLVE, epilog=example("prune takes"))
 def prune(
     out: Annotated[str, typer.Argument(metavar="OUT", help="Where the takes are.")],
     as_json: AsJson = False,
 ) -> None:
-    """Remove takes that others have replaced."""
+    """Remove takes from the history that others have replaced."""
     from ..places.place import place_of
     from ..takes.store import stores_below
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from .groups import STUDY, example
+
 if TYPE_CHECKING:
     from ..study.run import Studied
     from ..study.spec import StudyFile
@@ -14,7 +16,10 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Add the command of this file to a command line."""
-    app.command()(study)
+    app.command(
+        rich_help_panel=STUDY,
+        epilog=example("study takes/night/takes/010.parquet --subject walk.csv"),
+    )(study)
 
 
 def study(
@@ -27,34 +32,43 @@ def study(
         ),
     ],
     subject: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Whom the camera shows.")
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Motion of the subject, with a single camera."
+        ),
     ] = None,
-    at: Annotated[str, typer.Option(help="Where its samples are.")] = "floor",
-    height_m: Annotated[float, typer.Option(help="Its stature.")] = 1.7,
+    at: Annotated[
+        str, typer.Option(help="Where on the body its samples are.")
+    ] = "floor",
+    height_m: Annotated[float, typer.Option(help="Its stature, m.")] = 1.7,
     rate: Annotated[str, typer.Option(help="Frames a second.")] = "24",
     up: Annotated[str, typer.Option(help="Up axis, y or z.")] = "y",
-    metres_per_unit: Annotated[float, typer.Option(help="Scale of the scene.")] = 1.0,
+    metres_per_unit: Annotated[
+        float, typer.Option(help="Metres in a scene unit.")
+    ] = 1.0,
     back: Annotated[str, typer.Option(help="Film back.")] = "super35-4perf",
     aspect: Annotated[float, typer.Option(help="Delivered aspect.")] = 2.39,
     kit: Annotated[
-        str | None, typer.Option(metavar="18,25,..", help="Focal lengths in mm.")
+        str | None, typer.Option(metavar="18,25,..", help="Focal lengths, mm.")
     ] = None,
     lens_mm: Annotated[
-        float | None, typer.Option(help="Of a table without focal_mm.")
+        float | None, typer.Option(help="Focal length of a table without focal_mm.")
     ] = None,
-    size: Annotated[str | None, typer.Option(help="Where it is known.")] = None,
+    size: Annotated[
+        str | None, typer.Option(help="Named size of the shot, where it is known.")
+    ] = None,
     prim: Annotated[
-        str | None, typer.Option(help="Camera of an OpenUSD scene.")
+        str | None, typer.Option(help="Path of the camera in an OpenUSD scene.")
     ] = None,
     fit: Annotated[
         bool | None,
         typer.Option(
             "--fit/--no-fit",
-            help="Look for the crew that made it; default: of one camera, not of many.",
+            help="Fit a crew to each camera; default: only to a single one.",
         ),
     ] = None,
     preset: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write that crew here.")
+        Path | None, typer.Option(metavar="FILE", help="Write the fitted crew here.")
     ] = None,
     habits: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write lens and size use here.")
@@ -67,15 +81,17 @@ def study(
         str | None,
         typer.Option(
             metavar="SEVERITY",
-            help="Exit with 5 if a finding is a note, warning or fault, or worse.",
+            help="Exit with 5 if a finding is as severe as this, or more: note, "
+            "warning, fault.",
         ),
     ] = None,
     workers: Annotated[
-        int | None, typer.Option(min=1, help="Processes; default: as needed.")
+        int | None,
+        typer.Option(min=1, help="Processes; default: as many as are worth it."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
-    """Measure cameras against their subjects, and tell how they were made."""
+    """Measure cameras made elsewhere against their subjects."""
     from ..errors import Fault, JobError
     from ..places.place import local_path, place_of
     from ..study.run import study_all

@@ -4,8 +4,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from ..commands.report import SOLVE_AGAIN
-from ..run.no_setup_words import HELPS, TIGHTEST
+from ..takes.why_no_take import HELPS, SOLVE_AGAIN, TIGHTEST
 
 _FAULT = re.compile(r"(?P<path>[a-z_]+[a-z0-9_.\[\]]*): (?P<message>.+)", re.DOTALL)
 _WHOLE_SHOT = re.compile(r"shots\[[0-9]+\]")

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from ..errors import InputError
 from ..places.atomic import write_whole
 from ..places.place import Place, modified_s, size_of
-from ..run.pool import n_processors, runner
+from ..processes.pool import n_processors, runner
 from ..takes.previous import note_reported, previous_path
 from ..takes.sequence_table import CutClock, read_cut_clock, read_people
 from ..takes.table import read_take

@@ -30,8 +30,8 @@ from ..job.spec import WorldSpec
 from ..takes.judgement import Candidate, Judgement, read_judgement
 from ..takes.keys import digest, judge_key, setup_of
 from ..takes.table import read_take, take_metadata
+from ..takes.why_no_take import no_setup_words
 from .asks import ask_of, setup_values
-from .no_setup_words import no_setup_words
 from .shots import VIEWS_DEG, Prepared, rig_fields
 from .solve_shot import Work
 

@@ -11,22 +11,22 @@ from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from ..commands.report import SOLVE_AGAIN
 from ..errors import CancelledError, Fault, JobError
 from ..job.load import load_job
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..places.place import Place, failure_words
+from ..processes.pool import Run, n_processors, runner
+from ..processes.threads import use_one_thread
 from ..subjects import SubjectReader, read_subject
 from ..takes.judgement import Judgement
 from ..takes.sequence_table import ShotRow, merge_sequence
 from ..takes.store import Store
+from ..takes.why_no_take import SOLVE_AGAIN
 from .check import data_faults
 from .lock import with_locked_setups
-from .pool import WARMED, WARMED_TO_CHOOSE, Run, n_processors, runner
 from .solve_shot import Work, failed_row, solve_shot, unchosen_row
-from .threads import use_one_thread
-from .warm import is_warm, warm_up
+from .warm import WARMED, WARMED_TO_CHOOSE, is_warm, warm_up
 
 if TYPE_CHECKING:
     from .choose import Chosen

@@ -14,12 +14,12 @@ from ..errors import ShotDataError
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..subjects import SubjectReader, read_subject
+from ..takes.continuity import plain_finding
 from ..takes.judgement import Judgement
 from ..takes.keys import Keys, canonical, judge_key, setup_of, take_key
 from ..takes.sequence_table import ShotRow
 from ..takes.store import Store
 from ..takes.table import take_metadata, take_rows
-from .continuity import plain_finding
 from .lock import keep_locked
 from .shots import Prepared, prepare
 

@@ -14,8 +14,9 @@ from fractions import Fraction
 import numpy as np
 
 from ...solver.compiled.kernel import has_machine_code
+from ...solver.crew.decide import Seen
 from ...solver.crew.member import PRESETS
-from ...solver.crew.observe import Observed, Seen, observe
+from ...solver.crew.observe import Observed, observe
 from ...solver.crew.perform import Performance, dolly_plans, focus_plans, head_plans
 from ...solver.frame.measure import measure
 from ...solver.optics.camera import Gate
@@ -24,8 +25,12 @@ from ...solver.rigs.rig import Rig, sticks, track
 from ...solver.shake import LEVELS
 from ...solver.shot import Framing, Shot, Subject
 from ...solver.take import operate, recorded
-from .garbage import collect_seldom
-from .pool import n_processors
+from ..processes.garbage import collect_seldom
+from ..processes.pool import n_processors
+
+WARMED = f"{__package__}.warmed"
+WARMED_TO_CHOOSE = f"{__package__}.warmed_to_choose"
+"""Modules for processes to be forked from: they compile as they are imported."""
 
 _PATIENCE_S = 20.0  # for what the other process compiles; then it is compiled twice
 _BESIDE = f"from {__name__} import work_beside; work_beside({{}})"
@@ -116,9 +121,9 @@ def _imagined(shot: Shot) -> Observed:
     ticks = shot.times_of(np.arange(shot.last + 2, dtype=np.float64))
     body = np.array([[0.0, 0.0, 0.0], [0.0, 1.6, 0.0]])
     place = np.tile(body, (1, len(ticks), 1, 1))
-    seen = Seen(place=place, velocity=np.zeros(place.shape))
     facing = np.full((1, len(ticks)), np.nan)
-    return Observed(ticks=ticks, grip=seen, operator=seen, facing=facing)
+    seen = Seen(ticks, place, np.zeros(place.shape), facing)
+    return Observed(grip=seen, operator=seen)
 
 
 def _rail() -> Rig:

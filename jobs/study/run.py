@@ -16,7 +16,8 @@ from ...solver.studies.findings import study_findings
 from ...solver.studies.framing import LensUse
 from ...solver.studies.study import Study, study
 from ..errors import Fault
-from ..run.pool import n_processors, runner
+from ..processes.pool import n_processors, runner
+from ..run.warm import WARMED
 from ..subjects.faults import SubjectError
 from ..subjects.read import read_subject
 from .curves import read_camera
@@ -90,7 +91,7 @@ def study_all(
     n_workers = most if workers is None else workers
     found: dict[str, Studied] = {}
     one_of = functools.partial(_one, keep=keep)
-    with runner(work, n_workers) as run:
+    with runner(work, n_workers, preload=(WARMED,)) as run:
         for one in run(one_of, file.cameras, lost=_lost):
             found[one.name] = one
             if progress is not None:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from ...solver.cuts.findings import Finding
-from ..run.findings_words import sentence
+from ..takes.findings_words import sentence
 
 Numbers = Mapping[str, float | str]
 

@@ -14,7 +14,7 @@ from ..job.spec import JobFile
 from ..places.atomic import alone_in, write_whole
 from ..places.parquet import read_checked
 from ..places.place import Place
-from ..run.continuity import findings_of
+from .continuity import findings_of
 from .keys import canonical
 
 WITHOUT_TAKE = ("failed", "no_setup")

@@ -14,8 +14,11 @@ unfading velocity and no oscillator the gains are checked against the Riccati so
 and Kalata 1984 in tests/solver/test_belief.py.
 """
 
+from typing import NamedTuple
+
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray
 from ..compiled.kernel import kernel
 
 GAIT_HZ = 1.9
@@ -94,46 +97,63 @@ def step_within(p, f, q, noise, gain, half, pred):
             p[i, j] = p[j, i] = (p[i, j] + p[j, i]) / 2
 
 
-@kernel
-def perceive(
-    times, points, fresh, ticks, reaction, bandwidth, fade, gait, carry, place, velocity
-):
-    """Fill what is believed at each tick about one point.
+class Samples(NamedTuple):
+    """What is there to be seen of one subject.
 
-    Args:
-        times: sample times, ascending, (n,) [s].
+    Attributes:
+        times: of the samples, ascending, (n,) [s].
         points: sampled coordinates, (n, m) [m].
         fresh: whether a sample shows something new, (n,); stale ones are not read.
-        ticks: decision times, ascending, (k,) [s].
+    """
+
+    times: FloatArray
+    points: FloatArray
+    fresh: BoolArray
+
+
+class Watch(NamedTuple):
+    """How a member watches; see `crew.Member`.
+
+    Attributes:
         reaction: samples are seen this late [s], >= 0.
         bandwidth: of the belief [rad/s].
         fade: time constant of the believed velocity [s].
         gait: variance of the bounce over the noise density [1/s].
         carry: whether the velocity of the first two samples is believed at the start;
             a height's is not, it is the bounce's.
+    """
+
+    reaction: float
+    bandwidth: float
+    fade: float
+    gait: float
+    carry: bool
+
+
+class Settled(NamedTuple):
+    """The covariance (4, 4) and gain (4,) to which even samples lead."""
+
+    covariance: FloatArray
+    gain: FloatArray
+
+
+@kernel
+def perceive(samples, ticks, watch, place, velocity):
+    """Fill what is believed at each tick about one point.
+
+    Args:
+        samples: what is there to be seen, of m coordinates.
+        ticks: decision times, ascending, (k,) [s].
+        watch: how the member watches.
         place: filled with the position [m] believed to hold at the tick itself, (k, m).
             Before the first sample is seen, the first two carried backwards (the
             crew is in step as the shot starts).
         velocity: filled with the velocity [m/s] believed, (k, m).
     """
-    p, gain = np.empty((4, 4)), np.empty(4)
-    settle(first_step_s(times, fresh), fade, bandwidth, gait, p, gain)
-    perceive_columns(
-        times,
-        points,
-        np.arange(points.shape[1]),
-        fresh,
-        ticks,
-        reaction,
-        bandwidth,
-        fade,
-        gait,
-        carry,
-        p,
-        gain,
-        place,
-        velocity,
-    )
+    settled = Settled(np.empty((4, 4)), np.empty(4))
+    settle(first_step_s(samples.times, samples.fresh), watch, settled)
+    columns = np.arange(samples.points.shape[1])
+    perceive_columns(samples, columns, ticks, watch, settled, place, velocity)
 
 
 @kernel
@@ -149,8 +169,10 @@ def first_step_s(times, fresh):
 
 
 @kernel
-def settle(dt, fade, bandwidth, gait, p, gain):
-    """Fill the covariance p (4, 4) and gain (4,) to which samples `dt` apart lead."""
+def settle(dt, watch, settled):
+    """Fill the `settled` covariance and gain to which samples `dt` [s] apart lead."""
+    p, gain = settled.covariance, settled.gain
+    fade, bandwidth, gait = watch.fade, watch.bandwidth, watch.gait
     f = np.zeros((4, 4))
     q = np.zeros((4, 4))
     half = np.empty((4, 4))
@@ -166,27 +188,14 @@ def settle(dt, fade, bandwidth, gait, p, gain):
 
 
 @kernel
-def perceive_columns(
-    times,
-    points,
-    columns,
-    fresh,
-    ticks,
-    reaction,
-    bandwidth,
-    fade,
-    gait,
-    carry,
-    settled_p,
-    settled_gain,
-    place,
-    velocity,
-):
+def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
     """Do what `perceive` does for some of the columns of points, place and velocity.
 
     They share the gains, which depend on times and noise only: `settle` gives those of
     the step between the first two fresh samples.
     """
+    times, points, fresh = samples
+    reaction, bandwidth, fade, gait, carry = watch
     n = times.shape[0]
     first = 0
     while first < n and not fresh[first]:
@@ -210,12 +219,12 @@ def perceive_columns(
     q = np.zeros((4, 4))
     half = np.empty((4, 4))
     pred = np.empty((4, 4))
-    p = settled_p.copy()
-    gain = settled_gain.copy()
+    p = settled.covariance.copy()
+    gain = settled.gain.copy()
     transition(dt, fade, bandwidth, gait, f, q)
     step = dt
     last_gain = gain.copy()
-    settled = False
+    is_settled = False
     seen = first
     last = times[first]
     started = False
@@ -228,13 +237,13 @@ def perceive_columns(
                     if abs(dt - step) > SAME_STEP_S:
                         transition(dt, fade, bandwidth, gait, f, q)
                         step = dt
-                        settled = False
-                    if not settled:
+                        is_settled = False
+                    if not is_settled:
                         step_within(p, f, q, 1.0 / dt, gain, half, pred)
-                        settled = True
+                        is_settled = True
                         for i in range(4):
                             if abs(gain[i] - last_gain[i]) > 1e-13 * abs(gain[i]):
-                                settled = False
+                                is_settled = False
                             last_gain[i] = gain[i]
                     for c in range(m):
                         a = state[c, 0] + f[0, 1] * state[c, 1]

@@ -9,19 +9,68 @@ on ticks (frames); a plan starts from the state in which the last one left the c
 The operator knows the dolly's plan in force at the tick, the puller all three.
 
 Kernel notation: `log` (rows of PLAN_WIDTH) holds a channel's plans; `poly` the target
-polynomials that the plans in force were made for; `p`, `w` believed places and
-velocities (n_subjects, n_ticks, 2 [floor, eyes], 3); `cues` rows of framing numbers
-(CUE_*).
+polynomials that the plans in force were made for.
+
+A channel works by `step_*(task, ..., seen, until, state, kept) -> state`, one tick or
+as many as are asked for: `task` is what stays the same in a shot, `state` are scalars,
+and `kept` are arrays that a step changes in place. The loop over ticks is inside it,
+since named tuples of arrays that go in and out are counted array by array, which costs
+several times what a tick does.
 """
+
+from typing import NamedTuple
 
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray
 from ..compiled.kernel import kernel
 from .member import COAST_S, PLAN_SPENT, PLAN_STALE_S
 from .planner import N_NODES
 
 CUE_START, CUE_AIM, CUE_U, CUE_V, CUE_LEAD, CUE_LOOK, CUE_DISTANCE, CUE_WHIP = range(8)
 START_SHARE = 0.9  # of a limit that a channel may use as the shot starts
+
+
+class Seen(NamedTuple):
+    """What one member sees and believes at the ticks.
+
+    Attributes:
+        ticks: decision times, ascending, (n_ticks,) [s].
+        place: believed, (n_subjects, n_ticks, 2 [floor, eyes], 3) [m].
+        velocity: believed, of the same shape [m/s].
+        facing: as last seen, (n_subjects, n_ticks) [rad]; NaN where not given.
+    """
+
+    ticks: FloatArray
+    place: FloatArray
+    velocity: FloatArray
+    facing: FloatArray
+
+
+class Asked(NamedTuple):
+    """What is asked of the frame.
+
+    Attributes:
+        cues: a row of framing numbers (CUE_*) for each cue.
+        weights: of the subjects in each cue, (n_cues, n_subjects).
+        must: whether a subject must be held, (n_subjects,).
+    """
+
+    cues: FloatArray
+    weights: FloatArray
+    must: BoolArray
+
+
+class Manner(NamedTuple):
+    """How a member decides; see `crew.Member`.
+
+    `tolerance` is in units of the channel's miss, `rest` [s] and `fades` (3,) [s].
+    """
+
+    tolerance: float
+    rest: float
+    fades: FloatArray
+    urgency: float
 
 
 @kernel
@@ -88,21 +137,23 @@ def fill_reaches(times, fade, first, reaches):
 
 
 @kernel
-def body_point(p, subject, tick, aim):
-    """Return the believed point at `aim` of floor to eyes, or its velocity."""
-    x, y, z = p[subject, tick, 0, 0], p[subject, tick, 0, 1], p[subject, tick, 0, 2]
+def body_point(points, subject, tick, aim):
+    """Return the point at `aim` of floor to eyes, or its velocity, as believed."""
+    x = points[subject, tick, 0, 0]
+    y = points[subject, tick, 0, 1]
+    z = points[subject, tick, 0, 2]
     return (
-        x + (p[subject, tick, 1, 0] - x) * aim,
-        y + (p[subject, tick, 1, 1] - y) * aim,
-        z + (p[subject, tick, 1, 2] - z) * aim,
+        x + (points[subject, tick, 1, 0] - x) * aim,
+        y + (points[subject, tick, 1, 1] - y) * aim,
+        z + (points[subject, tick, 1, 2] - z) * aim,
     )
 
 
 @kernel
-def believed(p, w, subject, tick, aim, reaches, ahead):
+def believed(place, velocity, subject, tick, aim, reaches, ahead):
     """Return a body point as believed for row `ahead` of the reaches after a tick."""
-    x, y, z = body_point(p, subject, tick, aim)
-    vx, vy, vz = body_point(w, subject, tick, aim)
+    x, y, z = body_point(place, subject, tick, aim)
+    vx, vy, vz = body_point(velocity, subject, tick, aim)
     return (
         x + reaches[ahead, 0] * vx,
         y + reaches[ahead, 1] * vy,
@@ -111,13 +162,15 @@ def believed(p, w, subject, tick, aim, reaches, ahead):
 
 
 @kernel
-def framed_point(p, w, weights, cue, tick, aim, reaches, ahead):
+def framed_point(seen, asked, cue, tick, reaches, ahead):
     """Return the weighted aim point of a cue, believed as `believed` says."""
+    aim, weights = asked.cues[cue, CUE_AIM], asked.weights
+    place, velocity = seen.place, seen.velocity
     total = x = y = z = 0.0
     for s in range(weights.shape[1]):
         share = weights[cue, s]
         if share > 0.0:
-            bx, by, bz = believed(p, w, s, tick, aim, reaches, ahead)
+            bx, by, bz = believed(place, velocity, s, tick, aim, reaches, ahead)
             total += share
             x += share * bx
             y += share * by

@@ -1,16 +1,19 @@
 """The grip: where the dolly goes on its rail."""
 
+from typing import NamedTuple
+
 import numpy as np
 
-from ..arrays import ZERO
+from ..arrays import ZERO, FloatArray
 from ..compiled.kernel import kernel
-from ..rigs.rig import abreast_s, bearing_s, distance_s
+from ..rigs.rig import RigShape, abreast_s, bearing_s, distance_s
 from .active_set import WORK_ROWS
 from .decide import (
-    CUE_AIM,
     CUE_DISTANCE,
     CUE_START,
     START_SHARE,
+    Asked,
+    Manner,
     fill_reaches,
     fit_horizon,
     framed_point,
@@ -20,119 +23,188 @@ from .decide import (
     wants_plan,
 )
 from .plan import evaluate_plan, solve_plan, stays_on_rail, write_plan
-from .planner import MOST_ROWS, N_BLOCKS, N_NODES
+from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
 HOLD_ABREAST, HOLD_SIZE, HOLD_VIEW = 0, 1, 2
 HEADING_SPEED = 0.5  # m/s below which the last heading is kept
 SOON_S = 0.1  # over which the speed is measured with which the dolly starts
 
 
+class Hold(NamedTuple):
+    """What the dolly keeps; see `shot.Shot`.
+
+    `kind` is HOLD_*, `bearing` [rad] from the subject's travel, `offset` (3,) [m] the
+    place beside the subject, `follow` the share of the way that is covered.
+    """
+
+    kind: int
+    bearing: float
+    offset: tuple[float, float, float]
+    follow: float
+
+
+class GripTask(NamedTuple):
+    """What a grip is to do in a shot; the planner knows how long the rail is."""
+
+    rig: RigShape
+    planner: Planner
+    hold: Hold
+    asked: Asked
+    manner: Manner
+
+
+class GripState(NamedTuple):
+    """Where a grip is in a shot, between two ticks.
+
+    Attributes:
+        tick: the next one.
+        cue: in force; lead: its primary subject.
+        lead: see cue.
+        heading_x, heading_z: last direction of the subject's travel, of any length.
+        asked_s: when the grip decided last.
+        made: plans made; refused: decisions for which no plan existed.
+        refused: see made.
+    """
+
+    tick: int
+    cue: int
+    lead: int
+    heading_x: float
+    heading_z: float
+    asked_s: float
+    made: int
+    refused: int
+
+
+class GripKept(NamedTuple):
+    """Arrays that a grip's steps change: the plans, what they were for, and scratch."""
+
+    log: FloatArray
+    poly: FloatArray
+    reaches: FloatArray
+    target: FloatArray
+    u: FloatArray
+    work: FloatArray
+
+
 @kernel
-def rail_target(rig, hold, point, distance, bearing, offset, follow, present):
+def rail_target(rig, hold, point, distance, bearing, present):
     """Return the rail position that the dolly's hold asks for."""
     x, y, z = point
-    if hold == HOLD_SIZE:
+    if hold.kind == HOLD_SIZE:
         return distance_s(rig, x, y, z, distance, present)
-    if hold == HOLD_VIEW:
+    if hold.kind == HOLD_VIEW:
         return bearing_s(rig, x, z, bearing, present)
-    return abreast_s(rig, x + offset[0], y + offset[1], z + offset[2], follow)
+    offset = hold.offset
+    return abreast_s(rig, x + offset[0], y + offset[1], z + offset[2], hold.follow)
 
 
 @kernel
-def run_grip(
-    rig,
-    pl,
-    ticks,
-    first,
-    p,
-    w,
-    weights,
-    cues,
-    hold,
-    view,
-    offset,
-    follow,
-    tolerance,
-    rest,
-    fade,
-    log,
-):
-    """Fill the dolly's plan log from tick `first` on; return (plans, refusals).
-
-    A refusal is a decision for which no plan existed: the plan in force, which ends in
-    a stop on the rail, goes on.
-    """
-    u = np.zeros(N_BLOCKS)
-    work = np.empty((WORK_ROWS, MOST_ROWS))
-    target = np.zeros(N_NODES)
-    poly = np.zeros((1, N_NODES))
-    channel = ZERO
+def start_grip(task, first, log):
+    """Return the state before tick `first`, and what is kept; plans go to `log`."""
     reaches = np.empty((N_NODES + 1, 3))
-    fill_reaches(pl.nodes, fade, ZERO, reaches)
-    fill_reaches(np.array([SOON_S]), fade, np.intp(N_NODES), reaches)
-    cue = ZERO
-    lead = primary_subject(weights, cue)
-    heading_x, heading_z = 0.0, -1.0
-    count = 0
-    refused = 0
-    asked = -np.inf
-    for k in range(first, ticks.shape[0]):
+    fill_reaches(task.planner.nodes, task.manner.fades, ZERO, reaches)
+    soon = np.array([SOON_S])
+    fill_reaches(soon, task.manner.fades, np.intp(N_NODES), reaches)
+    kept = GripKept(
+        log,
+        np.zeros((1, N_NODES)),
+        reaches,
+        np.zeros(N_NODES),
+        np.zeros(N_BLOCKS),
+        np.empty((WORK_ROWS, MOST_ROWS)),
+    )
+    lead = primary_subject(task.asked.weights, ZERO)
+    return GripState(first, ZERO, lead, 0.0, -1.0, -np.inf, ZERO, ZERO), kept
+
+
+@kernel
+def step_grip(task, seen, until, state, kept):
+    """Do the ticks from `state.tick` up to `until`, and return the state after them."""
+    rig, pl, hold, asked, manner = task
+    tick, cue, lead, heading_x, heading_z, asked_s, count, refused = state
+    cues, log, poly, reaches = asked.cues, kept.log, kept.poly, kept.reaches
+    target, u, work = kept.target, kept.u, kept.work
+    ticks, velocity = seen.ticks, seen.velocity
+    for k in range(tick, until):
         now = ticks[k]
-        forced = k == first
+        starts = count == 0
+        forced = starts
         while cue + 1 < cues.shape[0] and cues[cue + 1, CUE_START] <= now + 1e-9:
             cue += 1
-            lead = primary_subject(weights, cue)
+            lead = primary_subject(asked.weights, cue)
             forced = True
-        vx, vz = w[lead, k, 0, 0], w[lead, k, 0, 2]
+        vx, vz = velocity[lead, k, 0, 0], velocity[lead, k, 0, 2]
         if vx * vx + vz * vz > HEADING_SPEED**2:
             heading_x, heading_z = vx, vz
-        if not forced and rests(now - asked, rest):
+        if not forced and rests(now - asked_s, manner.rest):
             continue
-        bearing = np.arctan2(-heading_x, -heading_z) + view
-        aim, distance = cues[cue, CUE_AIM], cues[cue, CUE_DISTANCE]
-        if k == first:
-            x, v, a = rig.length / 2, 0.0, 0.0
-        else:
+        bearing = np.arctan2(-heading_x, -heading_z) + hold.bearing
+        distance = cues[cue, CUE_DISTANCE]
+        x, v, a = rig.length / 2, 0.0, 0.0
+        if not starts:
             x, v, a = evaluate_plan(log, count - 1, now)
-        point = framed_point(p, w, weights, cue, k, aim, reaches, ZERO)
-        here = rail_target(rig, hold, point, distance, bearing, offset, follow, x)
-        if k == first:
+        point = framed_point(seen, asked, cue, k, reaches, ZERO)
+        here = rail_target(rig, hold, point, distance, bearing, x)
+        if starts:
             x = min(max(here, 1e-6), rig.length - 1e-6)
-            point = framed_point(p, w, weights, cue, k, aim, reaches, np.intp(N_NODES))
-            soon = rail_target(rig, hold, point, distance, bearing, offset, follow, x)
-            v = (soon - here) / SOON_S
-            v = min(max(v, -START_SHARE * pl.speed), START_SHARE * pl.speed)
-            room = rig.length - x if v > 0 else x
-            while abs(v) > 1e-6 and (
-                v * v / (2 * pl.accel) + abs(v) * pl.accel / pl.jerk > room
-            ):
-                v /= 2
+            point = framed_point(seen, asked, cue, k, reaches, np.intp(N_NODES))
+            soon = rail_target(rig, hold, point, distance, bearing, x)
+            v = started_speed(pl, x, (soon - here) / SOON_S)
         elif not forced:
             age = now - log[count - 1, 0]
-            changed = abs(here - horizon(poly, channel, pl.horizon, age))
             if not wants_plan(
-                age, now - asked, rest, changed, abs(here - x), v, pl.horizon, tolerance
+                age,
+                now - asked_s,
+                manner.rest,
+                abs(here - horizon(poly, ZERO, pl.horizon, age)),
+                abs(here - x),
+                v,
+                pl.horizon,
+                manner.tolerance,
             ):
                 continue
-        asked = now
+        asked_s = now
         present = x
         for i in range(N_NODES):
-            point = framed_point(p, w, weights, cue, k, aim, reaches, i)
-            present = rail_target(
-                rig, hold, point, distance, bearing, offset, follow, present
-            )
+            point = framed_point(seen, asked, cue, k, reaches, i)
+            present = rail_target(rig, hold, point, distance, bearing, present)
             target[i] = present
         steps = solve_plan(pl, x, v, a, target, u, work)
-        if steps < 0 and k == first:
+        if steps < 0 and starts:
             v = 0.0
             steps = solve_plan(pl, x, v, a, target, u, work)
         if steps >= 0:
             write_plan(pl, now, x, v, a, u, log[count])
             if not stays_on_rail(pl, log[count]):
                 steps = -1
-        if steps < 0 and k > first:
+        if steps < 0 and not starts:
             refused += 1
             continue
-        fit_horizon(pl, target, poly, channel)
+        fit_horizon(pl, target, poly, ZERO)
         count += 1
-    return count, refused
+    return GripState(until, cue, lead, heading_x, heading_z, asked_s, count, refused)
+
+
+@kernel
+def started_speed(pl, x, wanted):
+    """Return the speed with which a dolly starts at x: one that it can stop from."""
+    v = min(max(wanted, -START_SHARE * pl.speed), START_SHARE * pl.speed)
+    room = pl.length - x if v > 0 else x
+    while abs(v) > 1e-6 and (
+        v * v / (2 * pl.accel) + abs(v) * pl.accel / pl.jerk > room
+    ):
+        v /= 2
+    return v
+
+
+@kernel
+def run_grip(task, seen, first, log):
+    """Fill the dolly's plan log from tick `first` on; return (plans, refusals).
+
+    A refusal is a decision for which no plan existed: the plan in force, which ends in
+    a stop on the rail, goes on.
+    """
+    state, kept = start_grip(task, first, log)
+    state = step_grip(task, seen, seen.ticks.shape[0], state, kept)
+    return state.made, state.refused

@@ -14,7 +14,15 @@ from ..arrays import FloatArray
 from ..compiled.kernel import kernel
 from ..shot import Shot, Subject
 from ..stage.clearance import rail_samples
-from .belief import first_step_s, perceive_columns, settle
+from .belief import (
+    Samples,
+    Settled,
+    Watch,
+    first_step_s,
+    perceive_columns,
+    settle,
+)
+from .decide import Seen
 from .member import Member
 
 PREROLL_S = 3.0  # the crew follows this long before the first solved frame
@@ -23,56 +31,43 @@ NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this 
 _GROUND, _HEIGHT = np.array([0, 2, 3, 5]), np.array([1, 4])
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Seen:
-    """What one member believes at the ticks: (n_subjects, n_ticks, 2, 3) each."""
-
-    place: FloatArray
-    velocity: FloatArray
-
-
 @lru_cache(maxsize=512)
-def _settled(
-    dt_s: float, fade_s: float, bandwidth_rad_s: float, gait: float
-) -> tuple[FloatArray, FloatArray]:
-    """Return the covariance and gain that `settle` fills; few steps differ in a job."""
-    p, gain = np.empty((4, 4)), np.empty(4)
-    settle(dt_s, fade_s, bandwidth_rad_s, gait, p, gain)
-    return p, gain
+def _settled(dt_s: float, watch: Watch) -> Settled:
+    """Return what `settle` fills; few steps differ in a job."""
+    settled = Settled(np.empty((4, 4)), np.empty(4))
+    settle(dt_s, watch, settled)
+    return settled
 
 
 def believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) -> Seen:
-    """Return what one member believes about the subjects at the ticks."""
+    """Return what one member believes of the subjects at the ticks, facing left out."""
     shape = (len(subjects), len(ticks), 2, 3)
     place, velocity = np.empty(shape), np.empty(shape)
+    ground = Watch(
+        member.reaction_s, member.bandwidth_rad_s, member.fade_s, member.gait, True
+    )
+    heights = Watch(
+        member.reaction_s,
+        member.bandwidth_rad_s * member.height_share,
+        member.height_fade_s,
+        member.height_gait,
+        False,
+    )
     for i, subject in enumerate(subjects if len(ticks) else ()):
         body = np.concatenate((subject.floor, subject.eyes), axis=1)
+        samples = Samples(subject.times_s, body, subject.fresh)
         step = first_step_s(subject.times_s, subject.fresh)
-        for axes, share, fade, gait in (
-            (_GROUND, 1.0, member.fade_s, member.gait),
-            (
-                _HEIGHT,
-                member.height_share,
-                member.height_fade_s,
-                member.height_gait,
-            ),
-        ):
+        for axes, watch in ((_GROUND, ground), (_HEIGHT, heights)):
             perceive_columns(
-                subject.times_s,
-                body,
+                samples,
                 axes,
-                subject.fresh,
                 ticks,
-                member.reaction_s,
-                member.bandwidth_rad_s * share,
-                fade,
-                gait,
-                axes is _GROUND,
-                *_settled(step, fade, member.bandwidth_rad_s * share, gait),
+                watch,
+                _settled(step, watch),
                 place[i].reshape(-1, 6),
                 velocity[i].reshape(-1, 6),
             )
-    return Seen(place=place, velocity=velocity)
+    return Seen(ticks, place, velocity, np.empty((len(subjects), 0)))
 
 
 def _facing(
@@ -89,15 +84,15 @@ def _facing(
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Observed:
-    """Decision times (n_ticks,) [s] and what grip and operator believe at them.
+    """What grip and operator see and believe at the ticks; no grip, no ticks of his."""
 
-    `facing` is the subjects' facing as last seen, (n_subjects, n_ticks) [rad].
-    """
-
-    ticks: FloatArray
     grip: Seen
     operator: Seen
-    facing: FloatArray
+
+    @property
+    def ticks(self) -> FloatArray:
+        """Decision times, (n_ticks,) [s]."""
+        return self.operator.ticks
 
 
 def observe(
@@ -119,11 +114,11 @@ def observe(
     first = shot.first - shot.handles[0] - n_before
     last = shot.last + (shot.handles[1] if handle else 0)
     ticks = shot.times_of(np.arange(first, last + 2, dtype=np.float64))
+    operator = believe(shot.crew.operator, shot.subjects, ticks)
+    facing = _facing(shot.crew.operator, shot.subjects, ticks)
     return Observed(
-        ticks=ticks,
         grip=believe(shot.crew.grip, shot.subjects, ticks if dolly else ticks[:0]),
-        operator=believe(shot.crew.operator, shot.subjects, ticks),
-        facing=_facing(shot.crew.operator, shot.subjects, ticks),
+        operator=operator._replace(facing=facing),
     )
 
 

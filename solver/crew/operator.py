@@ -1,10 +1,12 @@
 """The operator: pan and tilt that keep the frame, from where the dolly will be."""
 
+from typing import NamedTuple
+
 import numpy as np
 
-from ..arrays import ZERO
+from ..arrays import ZERO, BoolArray, FloatArray, IntArray
 from ..compiled.kernel import kernel
-from ..rigs.rig import rig_place
+from ..rigs.rig import RigShape, rig_place
 from .active_set import WORK_ROWS
 from .decide import (
     CUE_AIM,
@@ -15,6 +17,8 @@ from .decide import (
     CUE_V,
     CUE_WHIP,
     START_SHARE,
+    Asked,
+    Manner,
     fill_reaches,
     fit_horizon,
     horizon,
@@ -22,13 +26,120 @@ from .decide import (
     rests,
     wants_plan,
 )
-from .head_target import asked_ray, frame_target, screen_side
+from .head_target import (
+    Aim,
+    Post,
+    Sight,
+    asked_ray,
+    frame_target,
+    only_subject,
+    screen_side,
+)
 from .plan import PLAN_WIDTH, evaluate_plan, solve_plan, write_plan
-from .planner import MOST_ROWS, N_BLOCKS, N_NODES
+from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
 SAFE = 0.93  # action-safe share of the frame: SMPTE ST 2046-1
 HOLD_MARGIN = 0.85  # of the half frame, for those who must be held
 HURRY = 0.5  # of tolerance and rest near the edge of the frame
+
+
+class HeadTask(NamedTuple):
+    """What an operator is to do; `own` and `whip` are planners of either axis."""
+
+    rig: RigShape
+    own: Planner
+    whip: Planner
+    asked: Asked
+    manner: Manner
+    sight: Sight
+
+
+class HeadLogs(NamedTuple):
+    """What an operator writes.
+
+    Attributes:
+        plans: of pan and tilt, (2, most, PLAN_WIDTH).
+        whips: plans made with the whip's limits, (2, most): from a whip's start until
+            the channel is back inside the operator's own.
+        aims: screen point at which the subject was to be held, (n_ticks, 2).
+    """
+
+    plans: FloatArray
+    whips: BoolArray
+    aims: FloatArray
+
+
+class DollyPlans(NamedTuple):
+    """The dolly's plans that an operator knows of: the first `made` rows of `log`."""
+
+    log: FloatArray
+    made: int
+
+
+class HeadState(NamedTuple):
+    """Where an operator is in a shot, between two ticks.
+
+    Attributes:
+        tick: the next one.
+        cue: in force; lead: its primary subject.
+        lead: see cue.
+        dolly: the dolly's plan in force.
+        side: to which side the subject travels on screen; shift: of u for it.
+        shift: see side.
+        place: u at which the subject is to be held; ray: `asked_ray` of it.
+        ray: see place.
+        refused: decisions for which no plan existed.
+        roomy: whether any cue leaves room ahead of travel or gaze.
+    """
+
+    tick: int
+    cue: int
+    lead: int
+    dolly: int
+    side: float
+    shift: float
+    place: float
+    ray: tuple[float, float, float]
+    refused: int
+    roomy: bool
+
+
+class HeadKept(NamedTuple):
+    """Arrays that an operator's steps change, of pan and tilt, and scratch.
+
+    Attributes:
+        plans: rows of both channels in one table, (2 * most, PLAN_WIDTH): a view of
+            one costs more than reading it.
+        whips: see `HeadLogs`; likewise aims.
+        aims: see whips.
+        made: plans made, (2,).
+        asked_s: when each was decided on last, (2,).
+        fast: whether a channel whips, (2,).
+        span: horizon of the plan in force, (2,) [s].
+        poly: what the plans in force were made for, (2, N_NODES).
+        half: half the angles of view, (2,) [rad]; room: by how much one who must be
+            held may be off the axis, likewise.
+        room: see half.
+        reaches, target, u, work: scratch.
+        target: see reaches.
+        u: see reaches.
+        work: see reaches.
+    """
+
+    plans: FloatArray
+    whips: BoolArray
+    aims: FloatArray
+    made: IntArray
+    asked_s: FloatArray
+    fast: BoolArray
+    span: FloatArray
+    poly: FloatArray
+    half: FloatArray
+    room: FloatArray
+    reaches: FloatArray
+    target: FloatArray
+    u: FloatArray
+    work: FloatArray
 
 
 @kernel
@@ -38,149 +149,138 @@ def viable(pl, v, a):
 
 
 @kernel
-def run_operator(
-    rig,
-    grip_log,
-    grip_count,
-    own,
-    whip,
-    ticks,
-    first,
-    p,
-    w,
-    facing,
-    weights,
-    must,
-    cues,
-    tolerance,
-    rest,
-    fade,
-    urgency,
-    roll,
-    tx,
-    ty,
-    log,
-    whips,
-    aims,
-):
-    """Fill the pan and tilt logs (2, ...); return (pans, tilts, refusals).
-
-    The operator begins at tick `first`.
-    `whips` (2, ...) marks plans made with the whip's limits: from a whip's start until
-    the channel is back inside the operator's own. `aims` (n_ticks, 2) is filled with
-    the screen point at which the subject was to be held.
-    """
-    u = np.zeros(N_BLOCKS)
-    work = np.empty((WORK_ROWS, MOST_ROWS))
-    target = np.zeros((2, N_NODES))
-    poly = np.zeros((2, N_NODES))
-    span = np.ones(2)
-    half = (np.arctan(tx), np.arctan(ty))
-    room = (np.arctan(HOLD_MARGIN * tx), np.arctan(HOLD_MARGIN * ty))
+def start_operator(task, first, logs):
+    """Return the state before tick `first`, and what is kept; plans go to `logs`."""
     reaches = np.empty((2 * N_NODES, 3))
-    fill_reaches(own.nodes, fade, ZERO, reaches)
-    fill_reaches(whip.nodes, fade, np.intp(N_NODES), reaches)
-    # Plans of both channels in one table: a view of one costs more than reading it.
-    most = log.shape[1]
-    plans = log.reshape(2 * most, PLAN_WIDTH)
-    count = np.zeros(2, dtype=np.int64)
-    asked = np.full(2, -np.inf)
-    fast = np.zeros(2, dtype=np.bool_)
+    fill_reaches(task.own.nodes, task.manner.fades, ZERO, reaches)
+    fill_reaches(task.whip.nodes, task.manner.fades, np.intp(N_NODES), reaches)
+    half = np.array([task.sight.tx, task.sight.ty])
+    kept = HeadKept(
+        logs.plans.reshape(2 * logs.plans.shape[1], PLAN_WIDTH),
+        logs.whips,
+        logs.aims,
+        np.zeros(2, dtype=np.int64),
+        np.full(2, -np.inf),
+        np.zeros(2, dtype=np.bool_),
+        np.ones(2),
+        np.zeros((2, N_NODES)),
+        np.arctan(half),
+        np.arctan(HOLD_MARGIN * half),
+        reaches,
+        np.zeros((2, N_NODES)),
+        np.zeros(N_BLOCKS),
+        np.empty((WORK_ROWS, MOST_ROWS)),
+    )
+    lead = primary_subject(task.asked.weights, ZERO)
+    ray = (0.0, 1.0, 0.0)
+    roomy = wants_room(task.asked)
+    state = HeadState(first, ZERO, lead, ZERO, 0.0, 0.0, np.nan, ray, ZERO, roomy)
+    return state, kept
+
+
+@kernel
+def wants_room(asked):
+    """Tell whether any cue leaves room ahead of travel or gaze."""
+    for i in range(asked.cues.shape[0]):
+        if asked.cues[i, CUE_LEAD] != 0.0 or asked.cues[i, CUE_LOOK] != 0.0:
+            return True
+    return False
+
+
+@kernel
+def step_operator(task, dolly, seen, until, state, kept):
+    """Do the ticks from `state.tick` up to `until`, and return the state after them.
+
+    `dolly` are its plans made up to the last of them, at least.
+    """
+    rig, own, whip, asked, manner, sight = task
+    tick, cue, lead, rides, side, shift, place, ray, refused, roomy = state
+    cues, rest = asked.cues, manner.rest
+    plans, count, asked_s, fast = kept.plans, kept.made, kept.asked_s, kept.fast
+    span, poly, half, room = kept.span, kept.poly, kept.half, kept.room
+    reaches, target, u, aims = kept.reaches, kept.target, kept.u, kept.aims
+    ticks, rail, whips, work = seen.ticks, dolly.log, kept.whips, kept.work
+    most = whips.shape[1]
     on_rail = rig.length > 0.0
     cam = rig_place(rig, 0.0)
-    cue = ZERO
-    lead = primary_subject(weights, cue)
-    dolly = 0
-    refused = 0
-    lead_state = 0.0
-    roomy = False
-    for i in range(cues.shape[0]):
-        roomy = roomy or cues[i, CUE_LEAD] != 0.0 or cues[i, CUE_LOOK] != 0.0
-    place = np.nan
-    shift = 0.0
-    ray = (0.0, 1.0, 0.0)
-    for k in range(first, ticks.shape[0]):
+    point, only = cues[cue, CUE_AIM], only_subject(asked.weights, cue)
+    for k in range(tick, until):
         now = ticks[k]
-        forced = k == first
+        starts = count[0] == 0
+        forced = starts
         whipped = False
         while cue + 1 < cues.shape[0] and cues[cue + 1, CUE_START] <= now + 1e-9:
             cue += 1
-            lead = primary_subject(weights, cue)
+            lead = primary_subject(asked.weights, cue)
+            point, only = cues[cue, CUE_AIM], only_subject(asked.weights, cue)
             forced = True
             whipped = cues[cue, CUE_WHIP] > 0
             place = np.nan
         # Not even who is near the edge decides before half the rest is over.
-        resting = not forced and rests(now - min(asked[0], asked[1]), rest * HURRY)
+        resting = not forced and rests(now - min(asked_s[0], asked_s[1]), rest * HURRY)
         if resting and not roomy:
             aims[k, 0], aims[k, 1] = place, cues[cue, CUE_V]
             continue
         if on_rail:
-            while dolly + 1 < grip_count and grip_log[dolly + 1, 0] <= now:
-                dolly += 1
-            x, _, _ = evaluate_plan(grip_log, dolly, now)
+            while rides + 1 < dolly.made and rail[rides + 1, 0] <= now:
+                rides += 1
+            x, _, _ = evaluate_plan(rail, rides, now)
             cam = rig_place(rig, x)
-        aim = cues[cue, CUE_AIM]
         near = near_v = near_a = 0.0
-        if k > first:
+        if not starts:
             near, near_v, near_a = evaluate_plan(plans, count[0] - 1, now)
         if roomy:
             heading = near
-            if k == first:
-                middle = asked_ray(0.0, cues[cue, CUE_V], roll, tx, ty)
+            if starts:
+                middle = asked_ray(0.0, cues[cue, CUE_V], sight)
                 heading, _ = frame_target(
-                    p,
-                    w,
-                    weights,
-                    must,
-                    room,
+                    asked,
                     cue,
-                    aim,
+                    seen,
                     k,
                     reaches,
                     ZERO,
-                    cam,
-                    near,
-                    middle,
+                    Post(cam[0], cam[1], cam[2], near),
+                    Aim(middle[0], middle[1], middle[2], point, only, room[0], room[1]),
                 )
-            lead_state, shift = screen_side(
-                lead_state, p, w, facing, lead, k, cues, cue, cam, heading, tx
-            )
+            turned = Post(cam[0], cam[1], cam[2], heading)
+            side, shift = screen_side(side, asked, cue, lead, seen, k, turned, sight.tx)
         if place != cues[cue, CUE_U] + shift:
             place = cues[cue, CUE_U] + shift
-            ray = asked_ray(place, cues[cue, CUE_V], roll, tx, ty)
+            ray = asked_ray(place, cues[cue, CUE_V], sight)
         aims[k, 0], aims[k, 1] = place, cues[cue, CUE_V]
         if resting:
             continue
-        here = frame_target(
-            p, w, weights, must, room, cue, aim, k, reaches, ZERO, cam, near, ray
-        )
+        aim = Aim(ray[0], ray[1], ray[2], point, only, room[0], room[1])
+        post = Post(cam[0], cam[1], cam[2], near)
+        here = frame_target(asked, cue, seen, k, reaches, ZERO, post, aim)
         walked = -1
         for c in range(2):
-            if k == first:
+            if starts:
                 x, v, a = here[c], 0.0, 0.0
             else:
-                if not forced and rests(now - asked[c], rest * HURRY):
+                if not forced and rests(now - asked_s[c], rest * HURRY):
                     continue
                 x, v, a = near, near_v, near_a
                 if c == 1:
                     x, v, a = evaluate_plan(plans, most + count[1] - 1, now)
                 miss = abs(here[c] - x) / half[c]
                 safe = SAFE - abs(place if c == 0 else cues[cue, CUE_V])
-                urgent = miss > urgency * max(safe, 0.1)
+                urgent = miss > manner.urgency * max(safe, 0.1)
                 share = HURRY if urgent else 1.0
-                if not forced and rests(now - asked[c], rest * share):
+                if not forced and rests(now - asked_s[c], rest * share):
                     continue
                 made = plans[c * most + count[c] - 1, 0]
                 changed = abs(here[c] - horizon(poly, c, span[c], now - made)) / half[c]
                 if not forced and not wants_plan(
                     now - made,
-                    now - asked[c],
+                    now - asked_s[c],
                     rest * share,
                     changed,
                     miss,
                     v / half[c],
                     span[c],
-                    tolerance * share,
+                    manner.tolerance * share,
                 ):
                     continue
             if fast[c] and viable(own, v, a):
@@ -193,37 +293,37 @@ def run_operator(
                 pan, target[0, 0], target[1, 0] = here[0], here[0], here[1]
                 for i in range(1, N_NODES):
                     if on_rail:
-                        s, _, _ = evaluate_plan(grip_log, dolly, now + pl.nodes[i])
+                        s, _, _ = evaluate_plan(rail, rides, now + pl.nodes[i])
                         cam = rig_place(rig, s)
+                    post = Post(cam[0], cam[1], cam[2], pan)
                     ahead = N_NODES * walked + i
                     pan, tilt = frame_target(
-                        p,
-                        w,
-                        weights,
-                        must,
-                        room,
-                        cue,
-                        aim,
-                        k,
-                        reaches,
-                        ahead,
-                        cam,
-                        pan,
-                        ray,
+                        asked, cue, seen, k, reaches, ahead, post, aim
                     )
                     target[0, i], target[1, i] = pan, tilt
-            if k == first:
+            if starts:
                 speed = (target[c, 1] - target[c, 0]) / own.nodes[1]
                 v = min(max(speed, -START_SHARE * own.speed), START_SHARE * own.speed)
-            asked[c] = now
+            asked_s[c] = now
             steps = solve_plan(pl, x, v, a, target[c], u, work)
             if steps < 0:
                 refused += 1
-                if k > first:
+                if not starts:
                     continue
             write_plan(pl, now, x, v, a, u, plans[c * most + count[c]])
             fit_horizon(pl, target[c], poly, c)
             span[c] = pl.horizon
             whips[c, count[c]] = fast[c]
             count[c] += 1
-    return count[0], count[1], refused
+    return HeadState(until, cue, lead, rides, side, shift, place, ray, refused, roomy)
+
+
+@kernel
+def run_operator(task, dolly, seen, first, logs):
+    """Fill the pan and tilt logs from tick `first` on.
+
+    Returns (pans, tilts, refusals).
+    """
+    state, kept = start_operator(task, first, logs)
+    state = step_operator(task, dolly, seen, seen.ticks.shape[0], state, kept)
+    return kept.made[0], kept.made[1], state.refused

@@ -9,12 +9,15 @@ import numpy as np
 from ..action.acted import acted, of_each
 from ..arrays import ZERO, BoolArray, FloatArray, IntArray
 from ..shot import HOLDS, Framing, Shot
-from .grip import run_grip
+from .decide import Asked, Manner
+from .grip import GripTask, Hold, run_grip
+from .head_target import Sight
+from .member import Member
 from .observe import Observed, believe, observe
-from .operator import run_operator
+from .operator import DollyPlans, HeadLogs, HeadTask, run_operator
 from .plan import PLAN_WIDTH, evaluate_log, straight_on
 from .planner import Planner
-from .puller import run_puller
+from .puller import CameraPlans, PullerTask, run_puller
 from .rehearse import rehearsed_focus
 
 
@@ -78,6 +81,38 @@ def cue_rows(framings: tuple[Framing, ...]) -> tuple[FloatArray, FloatArray]:
     return np.array(rows), np.array([f.weights for f in framings])
 
 
+def asked_of(shot: Shot) -> Asked:
+    """Return what a shot asks of the frame, as kernels read it."""
+    cues, weights = cue_rows(shot.framings)
+    return Asked(cues, weights, np.array([s.must_hold for s in shot.subjects]))
+
+
+def hold_of(shot: Shot) -> Hold:
+    """Return what the dolly of a shot keeps, as kernels read it."""
+    return Hold(
+        HOLDS.index(shot.hold),
+        float(shot.view_rad),
+        shot.side_offset,
+        float(shot.follow),
+    )
+
+
+def manner_of(member: Member, tolerance: float = 1.0) -> Manner:
+    """Return how a member decides; `tolerance` is what one of theirs is."""
+    return Manner(
+        member.tolerance * tolerance, member.rest_s, member.fades_s, member.urgency
+    )
+
+
+def head_logs(n_ticks: int, most: int) -> HeadLogs:
+    """Return room for what an operator writes, at most `most` plans of an axis."""
+    return HeadLogs(
+        plans=np.zeros((2, most, PLAN_WIDTH)),
+        whips=np.zeros((2, most), dtype=np.bool_),
+        aims=np.zeros((n_ticks, 2)),
+    )
+
+
 def _log(ticks: FloatArray, rest_s: float, n_cues: int) -> FloatArray:
     """Return an empty plan log with room for every decision."""
     return np.empty((most_plans(ticks, rest_s, n_cues), PLAN_WIDTH))
@@ -106,27 +141,16 @@ def dolly_plans(shot: Shot, observed: Observed) -> Plans:
     if shot.rig.length_m == 0.0:
         still = straight_on(ticks[0], 0.0, 0.0)
         return _plans(still, 1, planner, 0)
-    seen = observed.grip
-    cues, weights = cue_rows(shot.framings)
-    log = _log(ticks, grip.rest_s, len(cues))
-    count, refused = run_grip(
-        shot.rig.shape,
-        planner,
-        ticks,
-        ZERO,
-        seen.place,
-        seen.velocity,
-        weights,
-        cues,
-        HOLDS.index(shot.hold),
-        shot.view_rad,
-        shot.side_offset,
-        shot.follow,
-        grip.tolerance,
-        grip.rest_s,
-        grip.fades_s,
-        log,
+    asked = asked_of(shot)
+    log = _log(ticks, grip.rest_s, len(asked.cues))
+    task = GripTask(
+        rig=shot.rig.shape,
+        planner=planner,
+        hold=hold_of(shot),
+        asked=asked,
+        manner=manner_of(grip),
     )
+    count, refused = run_grip(task, observed.grip, ZERO, log)
     return _plans(log, count, planner, refused)
 
 
@@ -136,49 +160,28 @@ def head_plans(
     """Let the operator work through a shot; return pan, tilt and the asked points."""
     ticks = observed.ticks
     operator = shot.crew.operator
-    own, whip = operator.planner(), operator.whip_planner()
-    seen = observed.operator
-    cues, weights = cue_rows(shot.framings)
-    tx, ty = shot.tangents
-    most = most_plans(ticks, operator.rest_s, len(cues))
-    logs = np.empty((2, most, PLAN_WIDTH))
-    whips = np.empty((2, most), dtype=np.bool_)
-    aims = np.empty((len(ticks), 2))
-    pans, tilts, refused = run_operator(
-        shot.rig.shape,
-        dolly.log,
-        len(dolly.log),
-        own,
-        whip,
-        ticks,
-        ZERO,
-        seen.place,
-        seen.velocity,
-        observed.facing,
-        weights,
-        np.array([s.must_hold for s in shot.subjects]),
-        cues,
-        operator.tolerance,
-        operator.rest_s,
-        operator.fades_s,
-        operator.urgency,
-        shot.roll_rad,
-        tx,
-        ty,
-        logs,
-        whips,
-        aims,
+    asked = asked_of(shot)
+    task = HeadTask(
+        rig=shot.rig.shape,
+        own=operator.planner(),
+        whip=operator.whip_planner(),
+        asked=asked,
+        manner=manner_of(operator),
+        sight=Sight(shot.roll_rad, *shot.tangents),
     )
+    logs = head_logs(len(ticks), most_plans(ticks, operator.rest_s, len(asked.cues)))
+    known = DollyPlans(dolly.log, len(dolly.log))
+    pans, tilts, refused = run_operator(task, known, observed.operator, ZERO, logs)
     pan, tilt = (
         Plans(
-            log=logs[c, :count].copy(),
-            planner=own,
+            log=logs.plans[c, :count].copy(),
+            planner=task.own,
             refused=refused,
-            whips=whips[c, :count].copy(),
+            whips=logs.whips[c, :count].copy(),
         )
         for c, count in ((0, pans), (1, tilts))
     )
-    return pan, tilt, aims
+    return pan, tilt, logs.aims
 
 
 def framing_at(shot: Shot, times: FloatArray) -> IntArray:
@@ -213,9 +216,8 @@ def focus_plans(
 ) -> Plans:
     """Let the puller work through a shot whose other channels are planned."""
     puller = shot.crew.puller
-    planner = puller.planner()
-    cues, weights = cue_rows(shot.framings)
     nearest = 1.0 / shot.lens.close_focus_m
+    camera = CameraPlans(dolly.log, pan.log, tilt.log)
     by_marks = shot.crew.focus_method == "marks"
     truth = np.empty(len(ticks))
     for k, mine in of_each(primary_of(shot)[framing_at(shot, ticks)]):
@@ -224,36 +226,25 @@ def focus_plans(
             ticks,
             mine,
             shot.rig.shape,
-            dolly.log,
-            pan.log,
-            tilt.log,
+            camera,
             nearest,
             truth,
         )
     half_depth = shot.stop * shot.coc_mm * 1e-3 / (shot.lens.focal_mm * 1e-3) ** 2
+    task = PullerTask(
+        rig=shot.rig.shape,
+        planner=puller.planner(),
+        asked=asked_of(shot),
+        manner=manner_of(puller, half_depth),
+        marks=by_marks,
+        truth=truth,
+        nearest=nearest,
+    )
     # A puller who works by marks goes by the rehearsal, and believes nothing.
     seen = believe(puller, shot.subjects, ticks[:0] if by_marks else ticks)
-    log = _log(ticks, puller.rest_s, len(cues))
-    count, refused = run_puller(
-        planner,
-        ticks,
-        truth,
-        seen.place,
-        seen.velocity,
-        weights,
-        cues,
-        shot.rig.shape,
-        dolly.log,
-        pan.log,
-        tilt.log,
-        by_marks,
-        puller.tolerance * half_depth,
-        puller.rest_s,
-        puller.fades_s,
-        nearest,
-        log,
-    )
-    return _plans(log, count, planner, refused)
+    log = _log(ticks, puller.rest_s, len(shot.framings))
+    count, refused = run_puller(task, camera, seen._replace(ticks=ticks), log)
+    return _plans(log, count, task.planner, refused)
 
 
 def perform(shot: Shot) -> Performance:

@@ -1,13 +1,17 @@
 """The focus puller: dioptres, by rehearsed marks or by eye."""
 
+from typing import NamedTuple
+
 import numpy as np
 
-from ..arrays import ZERO
+from ..arrays import ZERO, FloatArray
 from ..compiled.kernel import kernel
-from ..rigs.rig import rig_place
+from ..rigs.rig import RigShape, rig_place
 from .active_set import WORK_ROWS
 from .decide import (
     CUE_START,
+    Asked,
+    Manner,
     believed,
     fill_reaches,
     fit_horizon,
@@ -17,7 +21,7 @@ from .decide import (
     wants_plan,
 )
 from .plan import evaluate_plan, in_force, solve_plan, write_plan
-from .planner import MOST_ROWS, N_BLOCKS, N_NODES
+from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
 LEAST_DEPTH_M = 1e-3
 
@@ -47,152 +51,169 @@ def focus_on(point, cam, pan, tilt, nearest):
     return min(nearest, 1.0 / max(depth, LEAST_DEPTH_M))
 
 
-@kernel
-def focus_target(
-    marks,
-    ticks,
-    truth,
-    p,
-    w,
-    lead,
-    tick,
-    reaches,
-    i,
-    ahead,
-    rig,
-    dolly,
-    pans,
-    tilts,
-    at,
-    nearest,
-):
-    """Return the dioptres that are asked for `ahead` seconds, reach `i`, after a tick.
+class PullerTask(NamedTuple):
+    """What a focus puller is to do in a shot.
 
-    `at` are the plans of dolly, pan and tilt that the puller knows of.
+    Attributes:
+        rig: shape of the rig.
+        planner: of the focus, in dioptres.
+        asked: of the frame.
+        manner: with the tolerance in dioptres.
+        marks: whether the focus was rehearsed, and is read ahead from `truth`.
+        truth: the rehearsed focus at the ticks, (n_ticks,) [dioptres].
+        nearest: close focus [dioptres].
     """
-    if marks:
-        return marked_focus(ticks, truth, tick, ahead)
-    then = ticks[tick] + ahead
-    point = believed(p, w, lead, tick, 1.0, reaches, i)
-    s, _, _ = evaluate_plan(dolly, at[0], then)
-    pan, _, _ = evaluate_plan(pans, at[1], then)
-    tilt, _, _ = evaluate_plan(tilts, at[2], then)
-    return focus_on(point, rig_place(rig, s), pan, tilt, nearest)
+
+    rig: RigShape
+    planner: Planner
+    asked: Asked
+    manner: Manner
+    marks: bool
+    truth: FloatArray
+    nearest: float
+
+
+class CameraPlans(NamedTuple):
+    """Logs of the plans of dolly, pan and tilt."""
+
+    dolly: FloatArray
+    pan: FloatArray
+    tilt: FloatArray
+
+
+class PullerState(NamedTuple):
+    """Where a puller is in a shot, between two ticks.
+
+    Attributes:
+        tick: the next one.
+        cue: in force.
+        at: plans of dolly, pan and tilt in force.
+        asked_s: when the puller decided last.
+        made: plans made.
+        refused: decisions for which no plan existed.
+    """
+
+    tick: int
+    cue: int
+    at: tuple[int, int, int]
+    asked_s: float
+    made: int
+    refused: int
+
+
+class PullerKept(NamedTuple):
+    """Arrays that a puller's steps change: the plans, what they were for, scratch."""
+
+    log: FloatArray
+    poly: FloatArray
+    reaches: FloatArray
+    target: FloatArray
+    u: FloatArray
+    work: FloatArray
 
 
 @kernel
-def run_puller(
-    pl,
-    ticks,
-    truth,
-    p,
-    w,
-    weights,
-    cues,
-    rig,
-    dolly,
-    pans,
-    tilts,
-    marks,
-    tolerance,
-    rest,
-    fade,
-    nearest,
-    log,
-):
-    """Fill the focus log in dioptres; return (plans, refusals).
+def plans_in_force(dolly, pan, tilt, at, now):
+    """Return the plans of a camera in force at a time, at or after the plans `at`."""
+    return (
+        in_force(dolly, at[0], now),
+        in_force(pan, at[1], now),
+        in_force(tilt, at[2], now),
+    )
 
-    `truth` (n,) is the rehearsed focus at the ticks, read ahead when `marks`; else the
-    puller reacts to what is believed, along the camera of the logs `dolly`, `pans` and
-    `tilts`. `nearest` is the close focus in dioptres.
-    """
-    u = np.zeros(N_BLOCKS)
-    work = np.empty((WORK_ROWS, MOST_ROWS))
-    target = np.zeros(N_NODES)
-    poly = np.zeros((1, N_NODES))
-    channel = ZERO
+
+@kernel
+def focus_through(rig, dolly, pan, tilt, at, time, point, nearest):
+    """Return the dioptres that hold a point sharp at a time of the plans `at`."""
+    s, _, _ = evaluate_plan(dolly, at[0], time)
+    turned, _, _ = evaluate_plan(pan, at[1], time)
+    tilted, _, _ = evaluate_plan(tilt, at[2], time)
+    return focus_on(point, rig_place(rig, s), turned, tilted, nearest)
+
+
+@kernel
+def start_puller(task, first, log):
+    """Return the state before tick `first`, and what is kept; plans go to `log`."""
     reaches = np.empty((N_NODES, 3))
-    fill_reaches(pl.nodes, fade, ZERO, reaches)
-    at = (ZERO, ZERO, ZERO)
-    cue = ZERO
-    count = 0
-    refused = 0
-    asked = -np.inf
-    for k in range(ticks.shape[0]):
+    fill_reaches(task.planner.nodes, task.manner.fades, ZERO, reaches)
+    kept = PullerKept(
+        log,
+        np.zeros((1, N_NODES)),
+        reaches,
+        np.zeros(N_NODES),
+        np.zeros(N_BLOCKS),
+        np.empty((WORK_ROWS, MOST_ROWS)),
+    )
+    return PullerState(first, ZERO, (ZERO, ZERO, ZERO), -np.inf, ZERO, ZERO), kept
+
+
+@kernel
+def step_puller(task, camera, seen, until, state, kept):
+    """Do the ticks from `state.tick` up to `until`, and return the state after them."""
+    rig, pl, asked, manner, marks, truth, nearest = task
+    cues, nodes = asked.cues, pl.nodes
+    ticks, place, velocity, _ = seen
+    dolly, pan, tilt = camera
+    tick, cue, at, asked_s, count, refused = state
+    log, poly, reaches, target, u, work = kept
+    for k in range(tick, until):
         now = ticks[k]
-        forced = k == 0
+        starts = count == 0
+        forced = starts
         while cue + 1 < cues.shape[0] and cues[cue + 1, CUE_START] <= now + 1e-9:
             cue += 1
             forced = True
-        if not forced and rests(now - asked, rest):
+        if not forced and rests(now - asked_s, manner.rest):
             continue
-        lead = primary_subject(weights, cue)
-        at = (
-            in_force(dolly, at[0], now),
-            in_force(pans, at[1], now),
-            in_force(tilts, at[2], now),
-        )
-        here = focus_target(
-            marks,
-            ticks,
-            truth,
-            p,
-            w,
-            lead,
-            k,
-            reaches,
-            ZERO,
-            pl.nodes[0],
-            rig,
-            dolly,
-            pans,
-            tilts,
-            at,
-            nearest,
-        )
+        lead = primary_subject(asked.weights, cue)
+        at = plans_in_force(dolly, pan, tilt, at, now)
+        if marks:
+            here = marked_focus(ticks, truth, k, nodes[0])
+        else:
+            eyes = believed(place, velocity, lead, k, 1.0, reaches, ZERO)
+            here = focus_through(rig, dolly, pan, tilt, at, now, eyes, nearest)
         x, v, a = here, 0.0, 0.0
-        if k > 0:
+        if not starts:
             x, v, a = evaluate_plan(log, count - 1, now)
-            made = log[count - 1, 0]
-            changed = abs(here - horizon(poly, channel, pl.horizon, now - made))
+            age = now - log[count - 1, 0]
             if not forced and not wants_plan(
-                now - made,
-                now - asked,
-                rest,
-                changed,
+                age,
+                now - asked_s,
+                manner.rest,
+                abs(here - horizon(poly, ZERO, pl.horizon, age)),
                 abs(here - x),
                 v,
                 pl.horizon,
-                tolerance,
+                manner.tolerance,
             ):
                 continue
-        asked = now
+        asked_s = now
         target[0] = here
         for i in range(1, N_NODES):
-            target[i] = focus_target(
-                marks,
-                ticks,
-                truth,
-                p,
-                w,
-                lead,
-                k,
-                reaches,
-                i,
-                pl.nodes[i],
-                rig,
-                dolly,
-                pans,
-                tilts,
-                at,
-                nearest,
-            )
+            if marks:
+                target[i] = marked_focus(ticks, truth, k, nodes[i])
+                continue
+            then = now + nodes[i]
+            eyes = believed(place, velocity, lead, k, 1.0, reaches, i)
+            target[i] = focus_through(rig, dolly, pan, tilt, at, then, eyes, nearest)
         steps = solve_plan(pl, x, v, a, target, u, work)
         if steps < 0:
             refused += 1
-            if k > 0:
+            if not starts:
                 continue
         write_plan(pl, now, x, v, a, u, log[count])
-        fit_horizon(pl, target, poly, channel)
+        fit_horizon(pl, target, poly, ZERO)
         count += 1
-    return count, refused
+    return PullerState(until, cue, at, asked_s, count, refused)
+
+
+@kernel
+def run_puller(task, camera, seen, log):
+    """Fill the focus log in dioptres; return (plans, refusals).
+
+    By marks the puller goes by the rehearsal; else by what is believed, along the
+    camera's plans.
+    """
+    state, kept = start_puller(task, ZERO, log)
+    state = step_puller(task, camera, seen, seen.ticks.shape[0], state, kept)
+    return state.made, state.refused

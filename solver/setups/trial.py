@@ -12,6 +12,7 @@ import numpy as np
 
 from ..action.rehearsed import Action, action_of, sized_anew
 from ..arrays import FloatArray
+from ..crew.grip import Hold
 from ..optics.lens import Lens
 from ..shot import HOLDS
 from ..stage.stage import Stage, sight_hidden
@@ -105,7 +106,7 @@ class Rehearsal:
         screen = np.empty((action.n_frames, 3))
         done = work(
             rig.shape,
-            (
+            Hold(
                 HOLDS.index(setup.hold),
                 setup.view_rad,
                 setup.offset,

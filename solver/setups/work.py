@@ -9,13 +9,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..arrays import BoolArray, FloatArray
+from ..arrays import FloatArray
 from ..compiled.kernel import kernel
-from ..crew.grip import run_grip
+from ..crew.decide import Asked, Manner, Seen
+from ..crew.grip import GripTask, run_grip
+from ..crew.head_target import Sight
 from ..crew.member import Crew
 from ..crew.observe import carried_back, frames_clear, observe, preroll_length
-from ..crew.operator import run_operator
-from ..crew.perform import cue_rows, most_plans
+from ..crew.operator import DollyPlans, HeadLogs, HeadTask, run_operator
+from ..crew.perform import asked_of, head_logs, manner_of, most_plans
 from ..crew.plan import LENGTHS, PLAN_WIDTH, evaluate_plan
 from ..crew.planner import Planner
 from ..frame.tally import starts_within
@@ -28,32 +30,22 @@ from .setup import Setup, in_setup
 
 
 class Hands(NamedTuple):
-    """What grip and operator are like; see `run_grip` and `run_operator`."""
+    """What grip and operator are like: how they decide, and the operator's planners."""
 
-    grip_tolerance: float
-    grip_rest_s: float
-    grip_fades_s: FloatArray
+    grip: Manner
+    operator: Manner
     own: Planner
     whip: Planner
-    tolerance: float
-    rest_s: float
-    fades_s: FloatArray
-    urgency: float
 
 
 class Through(NamedTuple):
     """What is asked of the frame through one lens, and how it sees.
 
-    `cues` have a row a framing, `weights` and `must` are of the subjects; `corner_rad`
-    is the angle from the optical axis to a corner of the frame, at most.
+    `corner_rad` is the angle from the optical axis to a corner of the frame, at most.
     """
 
-    cues: FloatArray
-    weights: FloatArray
-    must: BoolArray
-    roll_rad: float
-    tx: float
-    ty: float
+    asked: Asked
+    sight: Sight
     axis_v: float
     corner_rad: float
 
@@ -69,46 +61,30 @@ class Watched(NamedTuple):
     carried: FloatArray
     rate: float
     most: int
-    ticks: FloatArray
-    grip_place: FloatArray
-    grip_velocity: FloatArray
-    place: FloatArray
-    velocity: FloatArray
-    facing: FloatArray
+    grip: Seen
+    operator: Seen
     rails: FloatArray
-    logs: FloatArray
-    whips: BoolArray
-    aims: FloatArray
+    heads: HeadLogs
 
 
 def hands_of(crew: Crew) -> Hands:
     """Return what grip and operator of a crew are like."""
-    grip, operator = crew.grip, crew.operator
+    operator = crew.operator
     return Hands(
-        grip_tolerance=grip.tolerance,
-        grip_rest_s=grip.rest_s,
-        grip_fades_s=grip.fades_s,
+        grip=manner_of(crew.grip),
+        operator=manner_of(operator),
         own=operator.planner(),
         whip=operator.whip_planner(),
-        tolerance=operator.tolerance,
-        rest_s=operator.rest_s,
-        fades_s=operator.fades_s,
-        urgency=operator.urgency,
     )
 
 
 def through_of(shot: Shot, setup: Setup) -> Through:
     """Return what a shot asks of the frame through the lens of a setup."""
     worked = in_setup(shot, setup)
-    cues, weights = cue_rows(worked.framings)
     tx, ty = worked.tangents
     return Through(
-        cues=cues,
-        weights=weights,
-        must=np.array([subject.must_hold for subject in shot.subjects]),
-        roll_rad=shot.roll_rad,
-        tx=tx,
-        ty=ty,
+        asked=asked_of(worked),
+        sight=Sight(shot.roll_rad, tx, ty),
         axis_v=shot.gate.axis_v,
         corner_rad=atan(hypot(tx, ty * (1.0 + abs(shot.gate.axis_v)))),
     )
@@ -120,29 +96,23 @@ def watched_of(shot: Shot) -> Watched:
     # Longer before the cut than any setup needs: beliefs read only what was before.
     seen = observe(shot, most, handle=False)
     ticks, n_cues = seen.ticks, len(shot.framings)
-    heads = most_plans(ticks, shot.crew.operator.rest_s, n_cues)
     grips = most_plans(ticks, shot.crew.grip.rest_s, n_cues)
+    heads = most_plans(ticks, shot.crew.operator.rest_s, n_cues)
     return Watched(
         carried=carried_back(shot),
         rate=rate,
         most=most,
-        ticks=ticks,
-        grip_place=seen.grip.place,
-        grip_velocity=seen.grip.velocity,
-        place=seen.operator.place,
-        velocity=seen.operator.velocity,
-        facing=seen.facing,
+        grip=seen.grip,
+        operator=seen.operator,
         rails=np.zeros((grips, PLAN_WIDTH)),
-        logs=np.zeros((2, heads, PLAN_WIDTH)),
-        whips=np.zeros((2, heads), dtype=np.bool_),
-        aims=np.zeros((len(ticks), 2)),
+        heads=head_logs(len(ticks), heads),
     )
 
 
 @kernel
 def work(
     rig,
-    held,
+    hold,
     planner,
     hands,
     through,
@@ -157,81 +127,44 @@ def work(
     """Let grip and operator work a setup, and fill all numbers of the trial.
 
     Returns False, with nothing judged, as soon as it is certain that what breaks adds
-    up to more than `at_most`. `held` is what the dolly keeps: hold, bearing [rad],
-    offset (3,) [m] and follow; for `cams`, `screen` and `out` see `judge`.
+    up to more than `at_most`. `hold` is what the dolly keeps; for `cams`,
+    `screen` and `out` see `judge`.
     """
     on_rail = rig.length > 0.0
     out[PATH_GAP] = rail_gap(rig, acted.bodies) if on_rail else np.inf
-    corner, ty = through.corner_rad, through.ty
-    if not may_hold(rig, out[PATH_GAP], acted, corner, ty, at_most):
+    corner, sight = through.corner_rad, through.sight
+    if not may_hold(rig, out[PATH_GAP], acted, corner, sight.ty, at_most):
         return False
     clear = frames_clear(rig, watched.carried, watched.rate, watched.most)
     first = watched.most - clear
-    hold, bearing, offset, follow = held
-    rails, logs = watched.rails, watched.logs
+    rails, logs = watched.rails, watched.heads.plans
+    ticks = watched.operator.ticks
     if on_rail:
-        moves, refused = run_grip(
-            rig,
-            planner,
-            watched.ticks,
-            first,
-            watched.grip_place,
-            watched.grip_velocity,
-            through.weights,
-            through.cues,
-            hold,
-            bearing,
-            offset,
-            follow,
-            hands.grip_tolerance,
-            hands.grip_rest_s,
-            hands.grip_fades_s,
-            rails,
-        )
+        task = GripTask(rig, planner, hold, through.asked, hands.grip)
+        moves, refused = run_grip(task, watched.grip, first, rails)
         travel(rig, rails[:moves], acted.times_s, cams)
-        if not frames_may_hold(cams, acted, corner, ty, at_most):
+        if not frames_may_hold(cams, acted, corner, sight.ty, at_most):
             return False
     else:
         rails[0] = 0.0
-        rails[0, 0], rails[0, LENGTHS] = watched.ticks[first], np.inf
+        rails[0, 0], rails[0, LENGTHS] = ticks[first], np.inf
         moves, refused = 1, 0
+    head = HeadTask(rig, hands.own, hands.whip, through.asked, hands.operator, sight)
     pans, tilts, lost = run_operator(
-        rig,
-        rails,
-        moves,
-        hands.own,
-        hands.whip,
-        watched.ticks,
-        first,
-        watched.place,
-        watched.velocity,
-        watched.facing,
-        through.weights,
-        through.must,
-        through.cues,
-        hands.tolerance,
-        hands.rest_s,
-        hands.fades_s,
-        hands.urgency,
-        through.roll_rad,
-        through.tx,
-        through.ty,
-        logs,
-        watched.whips,
-        watched.aims,
+        head, DollyPlans(rails, moves), watched.operator, first, watched.heads
     )
     judge(
         rig,
         rails[:moves],
         logs[0, :pans],
         logs[1, :tilts],
-        watched.ticks,
-        watched.aims,
+        ticks,
+        watched.heads.aims,
         acted,
         view,
-        through.roll_rad,
-        through.tx,
-        through.ty,
+        sight.roll,
+        sight.tx,
+        sight.ty,
         through.axis_v,
         cams,
         screen,

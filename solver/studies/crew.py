@@ -14,11 +14,13 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import ZERO, FloatArray
+from ..crew.decide import Seen
+from ..crew.head_target import Sight
 from ..crew.member import PRESETS, Member
-from ..crew.observe import Observed, Seen, believe, preroll_frames
-from ..crew.operator import run_operator
-from ..crew.perform import Plans, dolly_plans
-from ..crew.plan import PLAN_WIDTH, evaluate_log, straight_on
+from ..crew.observe import Observed, believe, preroll_frames
+from ..crew.operator import DollyPlans, HeadTask, run_operator
+from ..crew.perform import Plans, asked_of, dolly_plans, head_logs, manner_of
+from ..crew.plan import evaluate_log, straight_on
 from ..optics.lens import Lens
 from ..rigs.rig import Rig
 from ..shot import Framing, Shot, Subject
@@ -171,10 +173,7 @@ class Bench:
             rig=self._rig(values),
             side_offset=(x, y, z),
         )
-        observed = Observed(
-            ticks=self.ticks, grip=seen, operator=seen, facing=np.zeros((0, 0))
-        )
-        return dolly_plans(shot, observed)
+        return dolly_plans(shot, Observed(grip=seen, operator=seen))
 
     def _head(
         self, member: Member, seen: Seen, lead: float, u: float, v: float
@@ -183,38 +182,24 @@ class Bench:
         planner = member.planner()
         ticks, one = self.ticks, self.shot.framings[0]
         cue = np.array([[-np.inf, one.aim, u, v, lead, 0.0, one.distance_m, 0.0]])
-        n_subjects = len(self.shot.subjects)
         rows = min(len(ticks), int(2 * np.ptp(ticks) / max(member.rest_s, 1e-3)) + 4)
-        logs = np.zeros((2, rows + 4, PLAN_WIDTH))
-        tx, ty = self.shot.tangents
-        pans, tilts, _ = run_operator(
-            self.shot.rig.shape,
-            self.dolly.log,
-            len(self.dolly.log),
-            planner,
-            planner,
-            ticks,
-            ZERO,
-            seen.place,
-            seen.velocity,
-            np.full((n_subjects, len(ticks)), np.nan),
-            np.array([one.weights]),
-            np.array([s.must_hold for s in self.shot.subjects]),
-            cue,
-            member.tolerance,
-            member.rest_s,
-            member.fades_s,
-            member.urgency,
-            self.shot.roll_rad,
-            tx,
-            ty,
-            logs,
-            np.zeros((2, rows + 4), dtype=np.bool_),
-            np.zeros((len(ticks), 2)),
+        logs = head_logs(len(ticks), rows + 4)
+        task = HeadTask(
+            rig=self.shot.rig.shape,
+            own=planner,
+            whip=planner,
+            asked=asked_of(self.shot)._replace(cues=cue),
+            manner=manner_of(member),
+            sight=Sight(self.shot.roll_rad, *self.shot.tangents),
         )
+        known = DollyPlans(self.dolly.log, len(self.dolly.log))
+        unfaced = seen._replace(
+            facing=np.full((len(seen.place), len(self.ticks)), np.nan)
+        )
+        pans, tilts, _ = run_operator(task, known, unfaced, ZERO, logs)
         out = np.empty((2, len(self.times_s), 3))
         for c, count in ((0, pans), (1, tilts)):
-            evaluate_log(logs[c], count, self.times_s, out[c])
+            evaluate_log(logs.plans[c], count, self.times_s, out[c])
         return out[:, :, 0]
 
     def misses(self, preset: str, values: FloatArray) -> FloatArray:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ...jobs.commands.groups import FARM, example
 from ...jobs.commands.solve import AsJson, JobPath, app
 from ...jobs.commands.terminal import print_json, progress_bar
 from ...jobs.errors import CancelledError, InputError
@@ -31,7 +32,7 @@ class Pool(StrEnum):
     interactive = "interactive"
 
 
-@app.command()
+@app.command(rich_help_panel=FARM, epilog=example("submit job.toml -o takes --wait"))
 def submit(
     job: JobPath,
     out: Annotated[
@@ -47,14 +48,19 @@ def submit(
         str | None, typer.Option(metavar="A,B", help="Only these shots.")
     ] = None,
     follow: Annotated[
-        bool, typer.Option("--follow", help="Take subjects as they are by then.")
+        bool,
+        typer.Option("--follow", help="Use subject files as they are when solved."),
     ] = False,
     wait: Wait = False,
     now: Annotated[
-        bool, typer.Option("--now", help="One shot, ahead of all batches; waits.")
+        bool,
+        typer.Option("--now", help="Solve one shot ahead of all batches, and wait."),
     ] = False,
     timeout_s: Annotated[
-        float, typer.Option("--timeout", min=0.1, metavar="S", help="Of --now.")
+        float,
+        typer.Option(
+            "--timeout", min=0.1, metavar="S", help="Longest wait with --now, s."
+        ),
     ] = 60.0,
     as_json: AsJson = False,
 ) -> None:
@@ -84,17 +90,17 @@ def submit(
             typer.echo("the same work is on the farm already", err=True)
 
 
-@app.command()
+@app.command(rich_help_panel=FARM, epilog=example("status --farm"))
 def status(
     batch: Annotated[
         str | None, typer.Argument(metavar="[ID]", help="Default: all that are open.")
     ] = None,
     of_farm: Annotated[
-        bool, typer.Option("--farm", help="Say how the farm itself is.")
+        bool, typer.Option("--farm", help="Print the state of the farm itself.")
     ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Say how far a batch is, or how the farm is."""
+    """Print the state of a batch, or of the farm."""
     from .farm import open_batches
     from .farm import status as look
 
@@ -112,13 +118,13 @@ def status(
         typer.echo("no batch is open")
 
 
-@app.command()
+@app.command(rich_help_panel=FARM, epilog=example("watch ID"))
 def watch(batch: BatchId, as_json: AsJson = False) -> None:
-    """Show how a batch goes until it has ended."""
+    """Show the progress of a batch until it has ended."""
     _follow(_farm(), batch, as_json=as_json)
 
 
-@app.command()
+@app.command(rich_help_panel=FARM, epilog=example("cancel ID"))
 def cancel(batch: BatchId, as_json: AsJson = False) -> None:
     """Stop a batch; shots that are done keep their takes."""
     from .farm import cancel as stop
@@ -130,9 +136,9 @@ def cancel(batch: BatchId, as_json: AsJson = False) -> None:
         typer.echo(status_line(now))
 
 
-@app.command()
+@app.command(rich_help_panel=FARM, epilog=example("retry ID --wait"))
 def retry(batch: BatchId, wait: Wait = False, as_json: AsJson = False) -> None:
-    """Do those shots of a batch again that have no take."""
+    """Solve again those shots of a batch that have no take."""
     from .submission import retry as again
 
     farm = _farm()
@@ -145,18 +151,23 @@ def retry(batch: BatchId, wait: Wait = False, as_json: AsJson = False) -> None:
         typer.echo(f"{batch}: {done.n_shots} shots queued again")
 
 
-@app.command()
+@app.command(
+    rich_help_panel=FARM, epilog=example("worker --pool interactive --processes 2")
+)
 def worker(
-    pool: Annotated[Pool, typer.Option(help="Whose messages it takes.")] = Pool.batch,
+    pool: Annotated[
+        Pool, typer.Option(help="Pool whose messages it takes.")
+    ] = Pool.batch,
     processes: Annotated[
-        int | None, typer.Option(min=1, help="Shots at a time; default: a processor.")
+        int | None,
+        typer.Option(min=1, help="Shots at a time; default: one a processor."),
     ] = None,
     name: Annotated[
-        str | None, typer.Option(help="Of this worker; one on the farm.")
+        str | None, typer.Option(help="Name of this worker, unique on the farm.")
     ] = None,
 ) -> None:
-    """Solve what is on the farm until told to stop; logs are JSON lines."""
-    from ...jobs.run.pool import n_processors
+    """Solve what is on the farm until told to stop."""
+    from ...jobs.processes.pool import n_processors
     from .pool import run_worker
     from .settings import load_settings
 
@@ -169,7 +180,7 @@ def worker(
     raise typer.Exit(code)
 
 
-@app.command()
+@app.command(rich_help_panel=FARM, epilog=example("sweeper --metrics 9108"))
 def sweeper(
     metrics: Annotated[
         int | None,
@@ -179,7 +190,7 @@ def sweeper(
         str, typer.Option(help="Address that metrics are served on.")
     ] = "127.0.0.1",
 ) -> None:
-    """Put right what crashes left undone, until told to stop."""
+    """Repair what crashes left undone, until told to stop."""
     from .logs import log_as_json
     from .sweeper import Sweeper
 

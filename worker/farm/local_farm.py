@@ -25,7 +25,7 @@ from redis import Redis
 from redis.exceptions import RedisError
 
 from ...jobs.errors import CarrellataError, ServiceError, exit_code
-from ...jobs.run.pool import n_processors
+from ...jobs.processes.pool import n_processors
 
 _START_S, _STOP_S, _RESTART_S = 60.0, 30.0, 1.0
 _READY = '"message": "ready"'

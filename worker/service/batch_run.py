@@ -16,8 +16,8 @@ from typing import IO, Any
 
 from ...jobs.errors import CancelledError, InputError, JobError
 from ...jobs.job.load import load_job
+from ...jobs.processes.threads import use_one_thread
 from ...jobs.run.local import solve_job, workers_for
-from ...jobs.run.threads import use_one_thread
 from ...jobs.subjects.confined import ConfinedReader
 from ...jobs.takes.sequence_table import ShotRow
 

@@ -10,6 +10,7 @@ from typing import Annotated
 
 import typer
 
+from ...jobs.commands.groups import SERVICE, example
 from ...jobs.commands.solve import app
 from ...jobs.commands.terminal import print_json
 from ...jobs.errors import InputError
@@ -21,7 +22,7 @@ _NEEDED = ("fastapi", "uvicorn", "prometheus_client")
 Folder = Annotated[Path | None, typer.Option(metavar="FOLDER")]
 
 
-@app.command()
+@app.command(rich_help_panel=SERVICE, epilog=example("serve --tokens tokens.toml"))
 def serve(
     host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
     port: Annotated[
@@ -45,16 +46,16 @@ def serve(
         int | None, typer.Option(min=1, help="Processes that solve; default: all.")
     ] = None,
     queue: Annotated[
-        int, typer.Option(min=1, help="Takes that may wait for a process.")
+        int, typer.Option(min=1, help="Most takes that wait for a process.")
     ] = 256,
     cache_mb: Annotated[
-        int, typer.Option(min=1, help="Memory for takes that were solved.")
+        int, typer.Option(min=1, help="Memory for solved takes, MB.")
     ] = 256,
     solve_s: Annotated[
-        float, typer.Option(min=0.001, help="Longest time for a take.")
+        float, typer.Option(min=0.001, help="Longest time for a take, s.")
     ] = 60.0,
     body_s: Annotated[
-        float, typer.Option(min=0.1, help="Longest time for a request to arrive.")
+        float, typer.Option(min=0.1, help="Longest time for a request to arrive, s.")
     ] = 20.0,
     embedded: Annotated[
         bool,
@@ -98,15 +99,18 @@ def serve(
     run_service(settings, host=host, port=port, listening=listening)
 
 
-@app.command()
+@app.command(rich_help_panel=SERVICE, epilog=example("token north --add tokens.toml"))
 def token(
-    project: Annotated[str, typer.Argument(help="Whose takes it opens.")] = "local",
+    project: Annotated[
+        str, typer.Argument(help="Project whose takes it opens.")
+    ] = "local",
     add: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Add it to a file of tokens.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Add its digest to a file of tokens."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
-    """Make a token for the service; it is shown once, and kept as a digest."""
+    """Make a token for the service; it is printed once."""
     _need_extra()
     from ...jobs.job.quantities import NAME_PATTERN
     from .auth import new_token, token_entry

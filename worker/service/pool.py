@@ -15,7 +15,7 @@ from multiprocessing.connection import Connection
 from typing import Any, TypeVar
 
 from ...jobs.errors import CarrellataError
-from ...jobs.run.threads import use_one_thread
+from ...jobs.processes.threads import use_one_thread
 
 T = TypeVar("T")
 

@@ -4,7 +4,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from ...jobs.run.pool import n_processors
+from ...jobs.processes.pool import n_processors
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

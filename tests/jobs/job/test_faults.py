@@ -9,9 +9,9 @@ from job_files import metre_job, rows_of, write_job
 
 from carrellata.jobs.job.carry import FINDING_NAMES
 from carrellata.jobs.job.parse import parse_job
-from carrellata.jobs.run.continuity import findings_of, plain_finding, reached
-from carrellata.jobs.run.findings_words import known_findings, sentence
 from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.takes.continuity import findings_of, plain_finding, reached
+from carrellata.jobs.takes.findings_words import known_findings, sentence
 from carrellata.jobs.takes.keys import canonical
 from carrellata.jobs.takes.table import read_take, take_metadata
 from carrellata.solver.cuts.end import ShotEnds

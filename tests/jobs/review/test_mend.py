@@ -2,10 +2,9 @@
 
 from review_rows import row
 
-from carrellata.jobs.commands.report import SOLVE_AGAIN
 from carrellata.jobs.review.index_page import index_page
 from carrellata.jobs.review.mend import mends
-from carrellata.jobs.run.no_setup_words import no_setup_words
+from carrellata.jobs.takes.why_no_take import SOLVE_AGAIN, no_setup_words
 from carrellata.solver.setups.no_setup import Change, NoSetup
 
 NONE = no_setup_words(

@@ -15,13 +15,13 @@ from walks import (
 
 from carrellata.jobs.errors import CancelledError, JobError
 from carrellata.jobs.job.load import load_job
+from carrellata.jobs.processes.pool import n_processors
 from carrellata.jobs.run.check import check_job
 from carrellata.jobs.run.local import (
     choose_shots,
     solve_job,
     workers_for,
 )
-from carrellata.jobs.run.pool import n_processors
 from carrellata.jobs.takes.sequence_table import (
     MEASURES,
     SEQUENCE_FIELDS,

@@ -17,7 +17,7 @@ from study_files import (
 )
 
 from carrellata.jobs.job.habits import HabitsSpec
-from carrellata.jobs.run.findings_words import sentence
+from carrellata.jobs.takes.findings_words import sentence
 from carrellata.solver.cuts.findings import shot_findings
 
 

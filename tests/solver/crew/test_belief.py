@@ -8,6 +8,8 @@ from carrellata.solver.crew.belief import (
     GAIT_DAMPING,
     GAIT_HZ,
     SETTLE,
+    Samples,
+    Watch,
     covariance_step,
     perceive,
     transition,
@@ -28,19 +30,8 @@ def believed(times, points, ticks, **fields):
         "carry": True,
     } | fields
     place, velocity = np.empty((len(ticks), 3)), np.empty((len(ticks), 3))
-    perceive(
-        times,
-        points,
-        fields["fresh"],
-        ticks,
-        fields["reaction"],
-        fields["bandwidth"],
-        fields["fade"],
-        fields["gait"],
-        fields["carry"],
-        place,
-        velocity,
-    )
+    samples = Samples(times, points, fields.pop("fresh"))
+    perceive(samples, ticks, Watch(**fields), place, velocity)
     return place, velocity
 
 

@@ -5,7 +5,7 @@ from shots import random_shot
 
 from carrellata.solver.action.acted import acted
 from carrellata.solver.crew.perform import perform
-from carrellata.solver.crew.puller import LEAST_DEPTH_M
+from carrellata.solver.crew.puller import LEAST_DEPTH_M, CameraPlans
 from carrellata.solver.crew.rehearse import rehearsed_focus
 from carrellata.solver.optics.camera import project
 
@@ -17,9 +17,9 @@ def test_marks_are_the_depth_that_the_camera_sees():
         done, nearest = perform(shot), 0.2
         who, mine = shot.subjects[0], np.arange(len(done.ticks)) % 2 == 0
         truth = np.full(len(done.ticks), np.nan)
-        logs = done.dolly.log, done.pan.log, done.tilt.log
+        camera = CameraPlans(done.dolly.log, done.pan.log, done.tilt.log)
         rig = shot.rig.shape
-        rehearsed_focus(acted(who), done.ticks, mine, rig, *logs, nearest, truth)
+        rehearsed_focus(acted(who), done.ticks, mine, rig, camera, nearest, truth)
         rail, pan, tilt = (
             plans.at(done.ticks)[:, 0] for plans in (done.dolly, done.pan, done.tilt)
         )

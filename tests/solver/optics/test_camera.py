@@ -5,7 +5,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from carrellata.solver.arrays import frozen
-from carrellata.solver.crew.head_target import aim_ray, asked_ray
+from carrellata.solver.crew.head_target import Sight, aim_ray, asked_ray
 from carrellata.solver.optics.camera import (
     FILM_BACKS,
     aim,
@@ -117,7 +117,7 @@ def test_the_operator_aims_as_the_camera_does():
     pan, tilt, exact = aim(direction, u, v, roll, 0.5, 0.25)
     assert exact.sum() > 400
     for k in np.flatnonzero(exact):
-        ray = asked_ray(u[k], v[k], roll[k], 0.5, 0.25)
+        ray = asked_ray(u[k], v[k], Sight(roll[k], 0.5, 0.25))
         found = aim_ray(*direction[k], ray)
         apart = np.angle(np.exp(1j * (np.array(found) - [pan[k], tilt[k]])))
         assert np.abs(apart).max() < 1e-12

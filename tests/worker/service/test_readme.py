@@ -1,4 +1,4 @@
-"""The README's lines for a layout tool work as printed."""
+"""The guide's lines for a layout tool work as printed."""
 
 import os
 import re
@@ -8,12 +8,12 @@ from pathlib import Path
 
 from service_process import Service, walk_samples
 
-README = Path(__file__).resolve().parents[3] / "README.md"
+GUIDE = Path(__file__).resolve().parents[3] / "worker" / "README.md"
 
 
 def printed_lines() -> str:
     """The Python of the section "From a layout tool"."""
-    text = README.read_text(encoding="utf-8")
+    text = GUIDE.read_text(encoding="utf-8")
     section = text.partition("## From a layout tool")[2].partition("\n## ")[0]
     found = re.search(r"```python\n(.*?)```", section, re.DOTALL)
     assert found is not None, "the section has no Python"

@@ -1,9 +1,12 @@
-"""Says in a sentence why a shot has no setup, and what would give it one."""
+"""Says in a sentence why a shot has no take, and what would give it one."""
 
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:  # pages look for these words, and need nothing that chooses
     from ...solver.setups.no_setup import Change, NoSetup
+
+SOLVE_AGAIN = "solve it again"
+"""Ends a fault that nothing in the job is to blame for."""
 
 TIGHTEST = "; tightest limit: "
 HELPS = "; what would help: "

@@ -5,7 +5,7 @@ import sys
 
 PROGRAM = """
 import atexit
-from carrellata.jobs.run.garbage import collect_seldom
+from carrellata.jobs.processes.garbage import collect_seldom
 collect_seldom()
 collect_seldom()
 class Said:

@@ -24,9 +24,6 @@ T = TypeVar("T")
 
 _ROUNDS = 4  # parts that each process still gets of what is left
 
-WARMED = f"{__package__}.warmed"
-WARMED_TO_CHOOSE = f"{__package__}.warmed_to_choose"
-
 
 class Run(Protocol):
     """Calls `function(work, shot)` for every shot and yields results as they come.
@@ -50,7 +47,7 @@ class Run(Protocol):
 
 @contextmanager
 def runner(
-    work: object, n_workers: int, *, preload: Sequence[str] = (WARMED,)
+    work: object, n_workers: int, *, preload: Sequence[str] = ()
 ) -> Iterator[Run]:
     """Give what runs functions over shots.
 

@@ -2,7 +2,7 @@
 
 from operator import mul
 
-from carrellata.jobs.run.pool import _parted, runner
+from carrellata.jobs.processes.pool import _parted, runner
 
 
 def lost(work: int, shot: int) -> int:

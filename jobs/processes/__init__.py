@@ -1,0 +1,1 @@
+"""Doing one thing many times, in this process or in several."""
