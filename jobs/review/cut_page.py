@@ -99,9 +99,7 @@ def cut_page(
     )
 
 
-def _shot(
-    row: SequenceRow, kept: Kept | None, cut: WholeCut
-) -> dict[str, Any]:
+def _shot(row: SequenceRow, kept: Kept | None, cut: WholeCut) -> dict[str, Any]:
     first, last = (0, 0) if kept is None else kept.frames
     first, last = cut.frames.get(row.shot, (first, last))
     played = kept is not None and last - first < MOST_PLAYED

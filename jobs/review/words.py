@@ -25,7 +25,9 @@ def view_words(setup: dict[str, Any]) -> str:
     view, side = setup.get("view"), setup.get("side")
     words = []
     if view is not None:
-        words.append(f"{view:g}\u00b0" if isinstance(view, int | float) else _value(view))
+        words.append(
+            f"{view:g}\u00b0" if isinstance(view, int | float) else _value(view)
+        )
     if side is not None:
         words.append(f"from the {side}")
     return f", {' '.join(words)}" if words else ""

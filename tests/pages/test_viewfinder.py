@@ -53,7 +53,9 @@ def test_shake_shows_the_final_pose(browser: Browser, solved: Path) -> None:
         tangent = page.evaluate(
             "JSON.parse(document.getElementById('viewfinder-data').textContent).tan_u"
         )
-        figure = "document.querySelector('#viewfinder .followed path').getAttribute('d')"
+        figure = (
+            "document.querySelector('#viewfinder .followed path').getAttribute('d')"
+        )
         page.evaluate("(f) => viewfinder.show(f)", frame)
         before = page.evaluate(figure)
         page.locator("#shake").uncheck()
