@@ -1,8 +1,8 @@
 """Where the statements of a TOML text stand, so that one can be changed and no other.
 
-The text has been read by a TOML reader before, so it is sound; what is told here is only
-where each key and value begins and ends. Everything else, comments, order and spaces,
-stays to the letter.
+A TOML reader has read the text before, so it is sound; what is told here is only where
+each key and value begins and ends. All else, comments, order and spaces, stays to the
+letter.
 """
 
 import json
