@@ -106,7 +106,7 @@ def decide(
     ],
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
-    """Write what was decided in a review into the job, and nothing else."""
+    """Write the notes of a review into the job."""
     from ..decide.notes import read_notes
     from ..decide.write import decide as written
     from .terminal import print_json
