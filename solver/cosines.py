@@ -1,8 +1,8 @@
 """Sums of many cosines at many times, each value a function of its own time only.
 
-The cosine is our own, so that a loop of it runs in vector registers and so that its
-bits don't hang on which of them a processor has. Turns are counted, so that the phase
-is reduced without rounding: with y = f t + phase in turns and q = |y - rint(y)| - 1/4,
+The cosine is our own, so that a loop of it runs in vector registers and its bits do not
+depend on which of them a processor has. Turns are counted, so that the phase is reduced
+without rounding: with y = f t + phase in turns and q = |y - rint(y)| - 1/4,
 cos(2 pi y) = -sin(2 pi q), |q| <= 1/4, by the Taylor series of the sine (its first
 neglected term is below 2e-18).
 """

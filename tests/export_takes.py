@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from walks import FIRST, LAST, walk, walking_job, walking_shot
 
 from carrellata.jobs.job.parse import parse_job
+from carrellata.jobs.run.make_take import solve_prepared
 from carrellata.jobs.run.shots import prepare
-from carrellata.jobs.run.solve_shot import solve_prepared
 from carrellata.jobs.takes.curves import Curves, curves_of
 from carrellata.jobs.takes.keys import keys_of
 

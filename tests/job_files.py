@@ -12,7 +12,8 @@ import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from carrellata.jobs.run.local import solve_job
-from carrellata.jobs.takes.table import read_take, take_metadata
+from carrellata.jobs.takes.metadata import TakeMetadata, take_metadata
+from carrellata.jobs.takes.take_file import read_take
 
 Columns = dict[str, NDArray[Any]]
 
@@ -24,7 +25,7 @@ class SolvedShot(NamedTuple):
 
     status: str
     columns: Columns
-    metadata: dict[str, Any]
+    metadata: TakeMetadata
 
 
 class Ended(NamedTuple):

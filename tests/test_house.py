@@ -257,7 +257,6 @@ KNOWN_TWICE_DEFINED = {
     "Layer",
     "Motion",
     "Pool",
-    "Record",
     "Samples",
     "ServiceError",
     "Settings",

@@ -1,9 +1,9 @@
 """The shots of a cut: from an OpenTimelineIO timeline to names, ranges and handles.
 
-What is seen counts: of stacked tracks the upper one, below it what it leaves open, and
-a nested sequence shows through its own trim. Sound, disabled items, gaps and generated
-pictures are no shots. A retimed clip is refused by name, since a camera's frames would
-no longer be the cut's; so is a clip at another rate than the timeline.
+The shots are what the viewer sees: of stacked tracks the upper one, below it what it
+leaves open; a nested sequence within its own trim. Sound, disabled items, gaps and
+generated pictures are not shots. A retimed clip is refused by name, since a camera's
+frames would no longer be the cut's; so is a clip at another rate than the timeline.
 
 Times are whole frames from here on: values of one rate, never sums of two.
 """
@@ -135,7 +135,7 @@ def _timeline(path: Path) -> Any:
         found = otio.adapters.read_from_file(str(path))
     except (otio.exceptions.OTIOError, ValueError, OSError) as error:
         reason = str(error).splitlines()[0][:200] if str(error) else "unknown reason"
-        raise InputError(str(path), f"is no timeline: {reason}") from error
+        raise InputError(str(path), f"is not a timeline: {reason}") from error
     if isinstance(found, otio.schema.SerializableCollection):
         inside = [one for one in found if isinstance(one, otio.schema.Timeline)]
         if len(inside) != 1:
@@ -196,7 +196,7 @@ class _Reader:
         """Return a time as whole frames of the one rate of the timeline."""
         rate = snap_rate(time.rate)
         if rate is None:
-            self._fault(item, f"{time.rate:g} frames a second is no rate that is known")
+            self._fault(item, f"{time.rate:g} frames a second is not a known rate")
             return 0
         if self.rate is None:
             self.rate = rate
@@ -206,11 +206,11 @@ class _Reader:
             self._fault(item, message)
             return 0
         if not isfinite(time.value):
-            self._fault(item, "has a time that is no number")
+            self._fault(item, "has a time that is not a number")
             return 0
         whole: int = round(time.value)
         if abs(time.value - whole) > _SNAP_FRAMES:
-            self._fault(item, f"{time.value:g} is no whole frame")
+            self._fault(item, f"{time.value:g} is not a whole frame")
         return whole
 
     def _range(self, item: Any) -> tuple[int, int]:
@@ -359,7 +359,9 @@ class _Reader:
         for piece in pieces:
             name = piece.clip.name or ""
             if re.fullmatch(NAME_PATTERN, name) is None:
-                message = "is no name of a shot (letters, digits, _ and -); rename it"
+                message = (
+                    "is not a name for a shot (letters, digits, _ and -); rename it"
+                )
                 self._fault(piece.clip, f"{message}, or number the shots by --number")
             key = name.lower()
             used[key] += 1

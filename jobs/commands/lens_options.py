@@ -69,7 +69,7 @@ def size_change(before: str | None, after: str | None) -> tuple[str, str] | None
     """Return the change of size asked for, or None.
 
     Raises:
-        JobError: only one size is given, or one is no size.
+        JobError: only one size is given, or one is not a size.
     """
     if before is None and after is None:
         return None

@@ -53,9 +53,9 @@ class LensRow:
     Attributes:
         mm: marked focal length.
         horizontal_deg: angle of view of the delivered frame, desqueezed.
-        vertical_deg: see horizontal_deg.
+        vertical_deg: its vertical angle of view.
         hyperfocal_m: focus from which on far is sharp to infinity.
-        stop: f-number that was reckoned with.
+        stop: f-number that the depths were computed for.
         stands: one a size.
         change: of size, if one was asked for.
     """
@@ -84,7 +84,7 @@ def lens_table(
         height_m: stature of the subject [m], > 0.
         headroom: share of the frame height, 0 to < 0.5.
         sizes: names of shot sizes.
-        change: sizes (from, to) whose change is to be reckoned.
+        change: sizes (from, to) of the change to compute.
     """
     gate = camera.gate
     kit = tuple(lens.mm for lens in camera.kit)

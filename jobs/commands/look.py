@@ -1,4 +1,4 @@
-"""The commands that show what came of a solve."""
+"""The commands that show the results of a solve."""
 
 from pathlib import Path
 from typing import Annotated

@@ -1,4 +1,4 @@
-"""What the command line says: plain lines for people."""
+"""The lines that commands print for people."""
 
 import json
 from collections.abc import Iterable, Iterator, Sequence
@@ -42,7 +42,7 @@ def detail_line(measures: Measures) -> str:
 
 
 def count_line(rows: Sequence[ShotRow]) -> str:
-    """Return how many shots came to which status."""
+    """Return how many shots have each status."""
     counts = {
         status: sum(row.status == status for row in rows)
         for status in ("solved", "kept", "locked", *WITHOUT_TAKE)
@@ -82,7 +82,7 @@ def lenses_line(rows: Iterable[ShotRow]) -> str:
 
 
 def finding_lines(row: ShotRow) -> Iterator[str]:
-    """Yield what a shot is faulted for, a sentence a line, the worst first."""
+    """Yield the findings of a shot, a sentence a line, the worst first."""
     found = json.loads(row.findings)
     found.sort(key=lambda one: -SEVERITIES.index(one["severity"]))
     for one in found:

@@ -78,7 +78,7 @@ def check(job: JobPath, as_json: AsJson = False) -> None:
     """Read a job and all its data; name everything that is wrong."""
     from ..run.check import check_job
 
-    found, faults = check_job(job)
+    found, faults, notes = check_job(job)
     n_frames = sum(spec.n_frames for spec in found.shots)
     if as_json:
         print_json(
@@ -87,10 +87,13 @@ def check(job: JobPath, as_json: AsJson = False) -> None:
                 "shots": len(found.shots),
                 "frames": n_frames,
                 **faults_json(faults),
+                "notes": list(notes),
             }
         )
     else:
         print_faults(faults)
+        for note in notes:
+            typer.echo(f"note: {note}")
         typer.echo(f"{found.sequence}: {len(found.shots)} shots, {n_frames} frames")
     if faults:
         raise typer.Exit(1)
@@ -292,7 +295,7 @@ cli_study.register(app)
 def _explained(job: Path, names: list[str]) -> tuple[str, ...]:
     """Return the shots to explain, in the job's order and spelling."""
     from ..job.load import load_job
-    from ..run.local import choose_shots
+    from ..run.asked import choose_shots
 
     return tuple(
         spec.name for spec in choose_shots(load_job(job), shots=names, flag="--explain")

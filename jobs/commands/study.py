@@ -179,7 +179,7 @@ def _single(
     except ValueError as error:
         fault = Fault(path="--kit", message=f'must be lengths in mm, got "{kit}"')
         raise JobError((fault,)) from error
-    # Without a kit every lens will do; a study says so by a kit of none.
+    # Without a kit any lens is allowed; the schema asks for one all the same.
     table = {"film_back": back, "aspect": aspect, "lens_kit_mm": lenses or [50.0]}
     data = {
         "schema": STUDY_SCHEMA,

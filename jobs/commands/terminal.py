@@ -1,4 +1,4 @@
-"""What every command says: JSON, faults, and bars on a terminal.
+"""Output shared by commands: JSON, faults, and progress bars on a terminal.
 
 Data goes to standard output, faults and progress to standard error.
 """

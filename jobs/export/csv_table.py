@@ -1,4 +1,4 @@
-"""A take as a table of text, for whatever reads nothing else.
+"""A take as a table of text (CSV).
 
 Lines that begin with `#` say what the columns are: units, axes, and the order in
 which the angles turn. The numbers are those of the take, in the scene's axes and
@@ -88,7 +88,7 @@ def _header(curves: Curves) -> list[str]:
         f"Euler order: 1 pan about {up}, 2 tilt about the camera's X so turned, 3 roll "
         "about the camera's Z so turned (intrinsic); counter-clockwise is positive",
         "turn_*: without shake; cam_*: with it; qx qy qz qw: with it, scene of camera",
-        f"gate {gate['width_mm']:.6g} x {gate['height_mm']:.6g} mm on the film, "
-        f"squeeze {gate['squeeze']:g}, overscan {gate['overscan']:g}, lens axis at "
-        f"{gate['axis_v']:.6g} half frame heights over the frame's centre",
+        f"gate {gate.width_mm:.6g} x {gate.height_mm:.6g} mm on the film, "
+        f"squeeze {gate.squeeze:g}, overscan {gate.overscan:g}, lens axis at "
+        f"{gate.axis_v:.6g} half frame heights over the frame's centre",
     ]

@@ -43,7 +43,7 @@ def picture_size(curves: Curves, width: int) -> tuple[int, int]:
     """Return pixels across and down; both are even, as film files want them."""
     gate = curves.gate
     width -= width % 2
-    return width, max(2, 2 * round(width * gate["tan_v"] / gate["tan_u"] / 2))
+    return width, max(2, 2 * round(width * gate.tan_v / gate.tan_u / 2))
 
 
 def frame_rows(curves: Curves) -> list[int]:

@@ -96,7 +96,7 @@ def gltf_bytes(curves: Curves, *, name: str) -> bytes:
 
 def angle_is_widened(curves: Curves) -> bool:
     """Tell whether the frame is off the lens axis, which the format cannot say."""
-    return curves.gate["axis_v"] != 0.0
+    return curves.gate.axis_v != 0.0
 
 
 def _nodes(name: str) -> list[dict[str, Any]]:
@@ -129,8 +129,8 @@ def _quaternions(angles_deg: FloatArray) -> FloatArray:
 
 def _perspective(curves: Curves) -> dict[str, float]:
     gate = curves.gate
-    wide = 1.0 + abs(gate["axis_v"]) / gate["overscan"]
-    tan_u, tan_v = gate["render_tan_u"], gate["render_tan_v"] * wide
+    wide = 1.0 + abs(gate.axis_v) / gate.overscan
+    tan_u, tan_v = gate.render_tan_u, gate.render_tan_v * wide
     return {"yfov": 2.0 * np.arctan(tan_v), "aspectRatio": tan_u / tan_v} | {
         "znear": _NEAR_M
     }
@@ -148,7 +148,7 @@ def _said(curves: Curves) -> dict[str, Any]:
         "focal_mm": curves.focal_mm,
     }
     if angle_is_widened(curves):
-        said["lens_axis_v"] = curves.gate["axis_v"]
+        said["lens_axis_v"] = curves.gate.axis_v
     return said
 
 

@@ -63,7 +63,7 @@ def _check_pattern(pattern: str) -> None:
     try:
         parts = list(Formatter().parse(pattern))
     except ValueError as error:
-        message = f"is no pattern: {str(error).lower()}"
+        message = f"is not a pattern: {str(error).lower()}"
         raise _refused(message) from error
     for _, field, form, conversion in parts:
         if field is not None and (field not in FIELDS or form or conversion):

@@ -102,8 +102,8 @@ class _View:
         self.place = curves.place_m[k]
         self.turn = Rotation.from_quat(curves.turn[k]).as_matrix()
         gate = curves.gate
-        self.tangents = np.array([gate["tan_u"], gate["tan_v"]])
-        self.axis_v = gate["axis_v"]
+        self.tangents = np.array([gate.tan_u, gate.tan_v])
+        self.axis_v = gate.axis_v
 
     def seen(self, points: FloatArray) -> FloatArray:
         """Return points in the camera's axes: right, up, back."""

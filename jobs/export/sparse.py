@@ -1,4 +1,4 @@
-"""Curves by the plan's own knots: exact, and few."""
+"""Exact curves by the knots of the plans, in place of a sample a frame."""
 
 from fractions import Fraction
 

@@ -1,7 +1,7 @@
 """Plots of a take as pictures for a deck: its moves, its frame, its plan, its focus.
 
-Shapes say what is what before colours do, and every axis says its unit. The same take
-gives the same bytes.
+Curves differ in shape as well as in colour, and every axis names its unit. The same
+take gives the same bytes.
 """
 
 from collections.abc import Iterator
@@ -136,7 +136,7 @@ def _frame(
     _outline(axes, SAFE, GREY, (0, (5, 3)), "action-safe area")
     axes.set_xlim(-1.15, 1.15)
     axes.set_ylim(-1.15, 1.15)
-    axes.set_aspect(curves.gate["tan_v"] / curves.gate["tan_u"])
+    axes.set_aspect(curves.gate.tan_v / curves.gate.tan_u)
     axes.set_xlabel("across (half frame widths)")
     axes.set_ylabel("up (half frame heights)")
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0))
@@ -156,7 +156,7 @@ def _plan(
 
     del table
     axes = page.subplots()
-    rail = curves.rail.places_m
+    rail = curves.rail.places_m(np.linspace(0.0, curves.rail.length_m, 64))
     axes.plot(*_above(rail), color=GREY, lw=4.5, solid_capstyle="butt", label="rail")
     axes.plot(*_above(rail), color="white", lw=2.5, solid_capstyle="butt")
     base = curves.base_m

@@ -133,10 +133,10 @@ def _describe(stage: Any, curves: Curves, world: WorldSpec) -> None:
             "cut_first": curves.cut[0],
             "cut_last": curves.cut[1],
             "focal_mm": curves.focal_mm,
-            "gate_width_mm": gate["width_mm"],
-            "gate_height_mm": gate["height_mm"],
-            "squeeze": gate["squeeze"],
-            "overscan": gate["overscan"],
+            "gate_width_mm": gate.width_mm,
+            "gate_height_mm": gate.height_mm,
+            "squeeze": gate.squeeze,
+            "overscan": gate.overscan,
         }
     }
 
@@ -144,14 +144,14 @@ def _describe(stage: Any, curves: Curves, world: WorldSpec) -> None:
 def _put_lens(camera: Any, curves: Curves, world: WorldSpec) -> None:
     gate = curves.gate
     tenths = 10.0 * _MM / world.metres_per_unit  # of a scene unit, in a millimetre
-    width = gate["width_mm"] * gate["squeeze"] * gate["overscan"]
-    height = gate["height_mm"] * gate["overscan"]
+    width = gate.width_mm * gate.squeeze * gate.overscan
+    height = gate.height_mm * gate.overscan
     camera.CreateProjectionAttr().Set("perspective")
     camera.CreateFocalLengthAttr().Set(curves.focal_mm * tenths)
     camera.CreateHorizontalApertureAttr().Set(width * tenths)
     camera.CreateVerticalApertureAttr().Set(height * tenths)
     camera.CreateHorizontalApertureOffsetAttr().Set(0.0)
-    offset = -gate["axis_v"] * gate["height_mm"] / 2
+    offset = -gate.axis_v * gate.height_mm / 2
     camera.CreateVerticalApertureOffsetAttr().Set(offset * tenths)
     camera.CreateFStopAttr().Set(curves.stop)
     reach = NEAR_M / world.metres_per_unit, FAR_M / world.metres_per_unit

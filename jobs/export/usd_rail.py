@@ -21,7 +21,7 @@ from scipy.spatial.transform import Rotation
 from ...solver.arrays import FloatArray
 from ..job.spec import WorldSpec
 from ..takes.axes import scene_from_inside
-from ..takes.curves import Rail
+from ..takes.metadata import Rail
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -62,7 +62,7 @@ def world_like(path: Path, curves: Sequence[Curves]) -> WorldSpec:
     """Return the axes and units of a scene that the cameras are to fit into.
 
     Raises:
-        InputError: it is no scene, or does not say its axes, units or rate.
+        InputError: it is not a scene, or does not say its axes, units or rate.
         JobError: it counts another number of time codes a second than the takes.
     """
     from pxr import Tf, Usd, UsdGeom
@@ -72,7 +72,7 @@ def world_like(path: Path, curves: Sequence[Curves]) -> WorldSpec:
     try:
         stage = Usd.Stage.Open(str(path), Usd.Stage.LoadNone)
     except Tf.ErrorException as error:
-        raise InputError(str(path), "is no OpenUSD scene") from error
+        raise InputError(str(path), "is not an OpenUSD scene") from error
     unsaid = [
         name
         for name, said in (

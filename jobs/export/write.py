@@ -73,7 +73,7 @@ def export_sequence(
 
     Raises:
         InputError: the takes or the scene to fit cannot be read.
-        JobError: an extra is missing, a shot is not there, or the names do not do.
+        JobError: an extra or a shot is missing, or the pattern of names is refused.
         OSError: a file could not be written; each that was is whole.
     """
     if wanted.to in _EXTRAS:

@@ -1,4 +1,4 @@
-"""What a shot carries over from earlier nights: setup, locked take, pardons."""
+"""What a shot keeps from earlier solves: setup, locked take, accepted findings."""
 
 import difflib
 from typing import Annotated, Any, Literal
@@ -11,6 +11,7 @@ from .quantities import Number, Spec, Text, refusal
 MARGIN = 0.15
 
 FINDING_NAMES = (
+    "accepts_nothing",
     "adds_nothing",
     "angle_not_kept",
     "close_to_lens",
@@ -34,6 +35,7 @@ FINDING_NAMES = (
     "subject_moved",
     "under_30_degrees",
     "unmatched_reverses",
+    "unseen_frames",
     "whip_used",
 )
 """Every finding that a shot or a cut can have."""
@@ -45,7 +47,7 @@ def _finding(value: Any) -> Any:
     meant = value[:100] if isinstance(value, str) else ""
     near = difflib.get_close_matches(meant, FINDING_NAMES, n=1, cutoff=0.6)
     hint = f'; did you mean "{near[0]}"' if near else ""
-    example = FINDING_NAMES[4]
+    example = FINDING_NAMES[5]
     message = f'must name a finding such as "{example}", got {shown(value)}{hint}'
     raise refusal(message)
 
@@ -65,7 +67,7 @@ class KeepSetupSpec(Spec):
 
 
 class AcceptSpec(Spec):
-    """A finding that somebody has looked at and lets stand."""
+    """A finding that somebody has accepted, and why."""
 
     finding: FindingName
     """Of the shot, or of the cut into it."""

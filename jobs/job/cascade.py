@@ -1,8 +1,8 @@
 """What a shot inherits: the file's tables, the defaults, its scene, then itself.
 
-Tables are merged field by field and everything else is replaced, lists too. A field
-that says the same thing in another way (`fill` for `size`) replaces what it stands
-for, and a rig of another kind replaces the whole rig.
+Tables are merged field by field; everything else is replaced, lists too. A field that
+is an alternative to another (`fill` to `size`) replaces it, and a rig of another kind
+replaces the whole rig.
 """
 
 from dataclasses import dataclass

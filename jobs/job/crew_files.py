@@ -1,4 +1,4 @@
-"""Crews in files of their own: read once with the job, and laid under its numbers."""
+"""Crews in files of their own: read once with the job; the numbers of the job win."""
 
 import hashlib
 from collections.abc import Iterator, Mapping
@@ -20,7 +20,7 @@ MAX_BYTES = 1024 * 1024
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class CrewFile:
-    """What was found under the name of a crew's file.
+    """A crew's file as it was read.
 
     Attributes:
         spec: its crew, None where it is refused.

@@ -1,4 +1,4 @@
-"""What the schema refuses, in the reader's words: rule, value and unit."""
+"""Errors of the schema as sentences that name rule, value and unit."""
 
 import difflib
 import re

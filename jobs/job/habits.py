@@ -16,7 +16,7 @@ _FOCAL = r"[0-9]{1,5}(\.[0-9]{1,3})?"
 
 
 def _lens_use(value: Any) -> Any:
-    """Refuse a table whose names are no focal lengths."""
+    """Refuse a table whose names are not focal lengths."""
     for name in value if isinstance(value, dict) else ():
         number = isinstance(name, str) and re.fullmatch(_FOCAL, name)
         if not number or float(name) == 0:

@@ -1,4 +1,4 @@
-"""Setups shared by letter: shots of a scene that stand in one and the same setup."""
+"""Setups shared by letter: shots of a scene that use the same setup."""
 
 from collections.abc import Iterator, Mapping
 from typing import Any

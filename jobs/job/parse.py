@@ -75,6 +75,8 @@ def parse_job(
         for place, message in (*findings, *clashes.get(k, ())):
             faults[Fault(path=one.path_of(place), message=message)] = None
     faults |= dict.fromkeys(_name_faults(data))
+    if header is not None and len(sound) == len(checked):
+        faults |= dict.fromkeys(_habit_faults(header, shared.values()))
     if faults or header is None:
         raise JobError(tuple(faults))
     return header.model_copy(update={"shots": tuple(shared.values())})
@@ -151,6 +153,18 @@ def _list_faults(data: dict[str, Any]) -> Iterator[Fault]:
         if not isinstance(shot, dict):
             yield Fault(
                 path=f"shots[{k}]", message=f"must be a table, got {shown(shot)}"
+            )
+
+
+def _habit_faults(header: JobFile, shots: Iterable[ShotSpec]) -> Iterator[Fault]:
+    """Yield the lenses of the sequence's habits that are in no shot's kit."""
+    kit = sorted({lens.mm for shot in shots for lens in shot.camera.kit})
+    for name, share in header.habits.lens_use.items():
+        if share > 0 and float(name) not in kit:
+            listed = ", ".join(f"{mm:g}" for mm in kit)
+            message = f"{float(name):g} mm is in no shot's kit ({listed})"
+            yield Fault(
+                path=path_text("", ("habits", "lens_use", name)), message=message
             )
 
 

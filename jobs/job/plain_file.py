@@ -1,4 +1,4 @@
-"""Plain files of tables, TOML or JSON: read whole, bounded, and in one go."""
+"""Plain files of tables, TOML or JSON: read whole, up to a limit of bytes."""
 
 import json
 import re
@@ -45,10 +45,10 @@ def tables_of(
 
 
 def read_plain(path: Path, *, most_bytes: int) -> bytes:
-    """Return the bytes of a plain file, one more than allowed at most.
+    """Return the bytes of a plain file, at most one more than is allowed.
 
     Raises:
-        InputError: it is missing, cannot be read, or is no plain file.
+        InputError: it is missing, cannot be read, or is not a plain file.
     """
     try:
         about = path.stat()

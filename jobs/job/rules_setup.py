@@ -10,7 +10,7 @@ from .spec import WorldSpec
 
 
 def lens_in_kit(shot: ShotSpec) -> Iterator[Finding]:
-    """Yield a lens that is not there, and a stop that no usable lens opens to."""
+    """Yield a lens that is not in the kit, and a stop that no usable lens opens to."""
     camera = shot.camera
     if shot.lens_mm == CHOOSE:
         if not shot.lenses:
@@ -47,7 +47,7 @@ def rig_rules(shot: ShotSpec) -> Iterator[Finding]:
 
 
 def view_rules(shot: ShotSpec) -> Iterator[Finding]:
-    """Yield a view or a side that the rig cannot be asked for, or has to be."""
+    """Yield a view or a side that the rig does not take, or that it lacks."""
     rig = shot.rig
     if isinstance(rig, ChooseRig):
         return

@@ -1,4 +1,4 @@
-"""What must hold inside a stage: a floor one can stand on, boxes that are boxes."""
+"""What must hold inside a stage: a convex floor, and boxes with an extent."""
 
 from collections.abc import Iterator
 from itertools import pairwise
@@ -45,7 +45,7 @@ def floor_rules(shot: ShotSpec) -> Iterator[Finding]:
 
 
 def keep_out_rules(shot: ShotSpec) -> Iterator[Finding]:
-    """Yield boxes of one name, and boxes that are no more than a line."""
+    """Yield boxes that share a name, and boxes that are flat in two directions."""
     seen: dict[str, str] = {}
     for k, box in enumerate(shot.stage.keep_outs):
         place = ("stage", "keep_outs", k)

@@ -1,4 +1,4 @@
-"""Whether what was read can be walked as tables at all."""
+"""Whether data that was read consists of tables that can be traversed."""
 
 import re
 from collections.abc import Iterator
@@ -14,7 +14,7 @@ _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
 def shape_faults(data: object) -> Iterator[Fault]:
-    """Yield what keeps the tables from being walked at all."""
+    """Yield what keeps the tables from being traversed."""
     if not isinstance(data, dict):
         yield Fault(path="", message=f"a job must be a table, got {shown(data)}")
         return

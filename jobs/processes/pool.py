@@ -10,7 +10,8 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent import futures
+from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from multiprocessing.connection import wait
@@ -23,15 +24,16 @@ S = TypeVar("S")
 T = TypeVar("T")
 
 _ROUNDS = 4  # parts that each process still gets of what is left
+_IN_HAND = 4  # parts given to each process at a time; those are lost with one
 
 
 class Run(Protocol):
     """Calls `function(work, shot)` for every shot and yields results as they come.
 
-    A shot, or whatever stands for one, that was lost with its process yields
-    `lost(work, shot)`. What takes a process little longer than being told of it is
-    handed over some at once, fewer towards the end, so that no process waits long for
-    the others.
+    A shot, or whatever stands for one, that takes its process with it yields
+    `lost(work, shot)`; those that the others had in hand are done again. What takes a
+    process little longer than being told of it is handed over some at once, fewer
+    towards the end, so that no process waits long for the others.
     """
 
     def __call__(
@@ -76,38 +78,92 @@ def runner(
 
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(list(preload))
-    executor = ProcessPoolExecutor(
-        n_workers, mp_context=context, initializer=_start, initargs=(work,)
-    )
 
-    def run_in_pool(
+    def start(count: int) -> ProcessPoolExecutor:
+        return ProcessPoolExecutor(
+            count, mp_context=context, initializer=_start, initargs=(work,)
+        )
+
+    pool = _Pool(start, work, n_workers)
+    try:
+        with _collecting_rarely():
+            yield pool.run
+    finally:
+        pool.close()
+
+
+class _Pool:
+    """Processes that are started afresh where one of them is killed."""
+
+    def __init__(
+        self, start: Callable[[int], ProcessPoolExecutor], work: object, n_workers: int
+    ) -> None:
+        self._start = start
+        self._work = work
+        self._n_workers = n_workers
+        self._executor = start(n_workers)
+
+    def close(self) -> None:
+        """Wait for the shots in hand and drop those not begun."""
+        self._executor.shutdown(wait=True, cancel_futures=True)
+
+    def run(
+        self,
         function: Callable[[Any, S], T],
         shots: Sequence[S],
         *,
         lost: Callable[[Any, S], T],
         at_once: int = 1,
     ) -> Iterator[T]:
-        shots_of, unsent = {}, []
-        for some in _parted(shots, at_once, n_workers):
-            try:
-                shots_of[executor.submit(_call_each, function, some)] = some
-            except BrokenProcessPool:  # by a shot before
-                unsent += some
-        for future in as_completed(shots_of):
-            results: list[T]
-            try:
-                results = future.result()
-            except BrokenProcessPool:
-                results = [lost(work, shot) for shot in shots_of[future]]
-            yield from results
-        for shot in unsent:
-            yield lost(work, shot)
+        """Yield a result for each shot; see `Run`."""
+        parts = _parted(shots, at_once, self._n_workers)
+        in_hand: dict[Future[list[T]], list[S]] = {}
+        more = True
+        while more or in_hand:
+            suspects: list[S] = []
+            while more and len(in_hand) < _IN_HAND * self._n_workers:
+                some = next(parts, None)
+                if some is None:
+                    more = False
+                    break
+                try:
+                    in_hand[self._executor.submit(_call_each, function, some)] = some
+                except BrokenProcessPool:  # by a shot before
+                    suspects += some
+                    break
+            done, _ = futures.wait(in_hand, return_when=futures.FIRST_COMPLETED)
+            for future in done:
+                some = in_hand.pop(future)
+                try:
+                    results = future.result()
+                except BrokenProcessPool:
+                    suspects += some
+                else:
+                    yield from results
+            if suspects:
+                # One of those in hand took its process with it, and the pool breaks.
+                for future, some in in_hand.items():
+                    try:
+                        results = future.result()
+                    except BrokenProcessPool:
+                        suspects += some
+                    else:
+                        yield from results
+                in_hand.clear()
+                self.close()
+                for shot in suspects:
+                    yield self._alone(function, shot, lost)
+                self._executor = self._start(self._n_workers)
 
-    try:
-        with _collecting_rarely():
-            yield run_in_pool
-    finally:
-        executor.shutdown(wait=True, cancel_futures=True)
+    def _alone(
+        self, function: Callable[[Any, S], T], shot: S, lost: Callable[[Any, S], T]
+    ) -> T:
+        """Return the result of a shot that harms no other where it is killed."""
+        with self._start(1) as executor:
+            try:
+                return executor.submit(_call_each, function, [shot]).result()[0]
+            except BrokenProcessPool:
+                return lost(self._work, shot)
 
 
 @contextmanager

@@ -13,9 +13,10 @@ import numpy as np
 from ...solver.arrays import FloatArray
 from ..errors import InputError
 from ..places.place import Place
+from ..takes.metadata import take_metadata
 from ..takes.previous import previous_path
 from ..takes.sequence_table import MEASURES
-from ..takes.table import read_take, take_metadata
+from ..takes.take_file import read_take
 from .rows import FindingRow, SequenceRow, read_rows
 from .since import finding_changes
 from .words import setup_changes
@@ -203,10 +204,10 @@ def _poses(side: Side, row: SequenceRow) -> FloatArray | None:
         except InputError:
             continue
         metadata = take_metadata(table)
-        if metadata["keys"]["take"] != key:
+        if metadata.keys.take != key:
             continue
         whole = table["sub"].to_numpy() == 0
-        unit_m = metadata["axes"]["metres_per_unit"]
+        unit_m = metadata.world.metres_per_unit
         names = ("frame", "x", "y", "z", "pan_deg", "tilt_deg")
         poses = np.column_stack([table[name].to_numpy()[whole] for name in names])
         poses[:, 1:4] *= unit_m

@@ -1,8 +1,7 @@
 """The curves of a take: subject against camera, speeds and accelerations, focus."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -59,7 +58,7 @@ def curves(shown: Shown) -> Iterator[Drawing]:
 
 
 def _figures(shown: Shown) -> Iterator[_Figure]:
-    operator = shown.metadata["crew"]["operator"]
+    operator = shown.metadata.crew.operator
     yield _turning(shown, operator)
     for c, way, axis in ((0, "across", "pan"), (1, "up", "tilt")):
         yield _place(shown, c, way, axis, float(operator["tolerance"]))
@@ -68,14 +67,14 @@ def _figures(shown: Shown) -> Iterator[_Figure]:
     yield _rate(shown, "tilt_speed", "Tilt speed, deg/s", max_speed)
     yield _rate(shown, "tilt_accel", "Tilt acceleration, deg/s\u00b2", max_accel)
     if len(shown.rail) > 1:
-        grip = shown.metadata["crew"]["grip"]
+        grip = shown.metadata.crew.grip
         max_accel = grip["max_accel"]
         yield _rate(shown, "rail_speed", "Dolly speed, m/s", grip["max_speed"])
         yield _rate(shown, "rail_accel", "Dolly acceleration, m/s\u00b2", max_accel)
     yield _focus(shown)
 
 
-def _turning(shown: Shown, operator: dict[str, Any]) -> _Figure:
+def _turning(shown: Shown, operator: Mapping[str, float]) -> _Figure:
     pan = Curve(values=shown.column("pan_speed"), kind="pan")
     plot = Plot(
         name=_FIRST,

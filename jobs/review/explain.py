@@ -7,7 +7,7 @@ from typing import Any
 from ..errors import InputError
 from ..takes.sequence_table import WITHOUT_TAKE, ShotRow
 from ..takes.store import Store
-from ..takes.table import read_take
+from ..takes.take_file import read_take
 from .grip_sheet import grip_sheet_of
 
 PARTS = {

@@ -8,7 +8,7 @@ from typing import Any
 
 import pyarrow as pa
 
-from ..takes.table import take_metadata
+from ..takes.metadata import take_metadata
 
 _FOOT_M = 0.3048  # exact: international foot
 
@@ -23,9 +23,9 @@ def grip_sheet_of(table: pa.Table) -> dict[str, Any]:
         table: of a take, as read back.
 
     Raises:
-        KeyError: the take was written without a sheet.
+        ValueError: it is no take.
     """
-    sheet: dict[str, Any] = take_metadata(table)["grip_sheet"]
+    sheet = take_metadata(table).grip_sheet
     return {**_with_feet(sheet), "words": sheet_words(sheet)}
 
 

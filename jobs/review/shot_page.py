@@ -7,6 +7,8 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
+from ..job.rate import rate_text
+from ..takes.metadata import ShotBrief
 from .curves import curves
 from .grip_sheet import sheet_words
 from .moments import moment_of, worst_row
@@ -125,7 +127,7 @@ def shot_page(
             "moments": kept.moments,
             "people": shades(people, [body.name for body in shown.bodies]),
             "keep_outs": [one.name for one in stage_of(shown.metadata).keep_outs],
-            "rate": shown.metadata["rate"],
+            "rate": rate_text(shown.rate),
             "high": f"{1000 / shown.aspect:.1f}",
             "frames": [int(shown.frames[0]), int(shown.frames[-1])],
             "setup": _setup(shown),
@@ -141,7 +143,7 @@ def shades(people: Sequence[str], names: Sequence[str]) -> list[tuple[str, int]]
 
 def _sheet(shown: Shown) -> list[str]:
     """Return the grip's sheet of a take, a line each, the notice first."""
-    return sheet_words(shown.metadata["grip_sheet"])
+    return sheet_words(shown.metadata.grip_sheet)
 
 
 def _facts(row: SequenceRow, shown: Shown) -> str:
@@ -149,23 +151,23 @@ def _facts(row: SequenceRow, shown: Shown) -> str:
     seconds = len(shown.frames) / float(shown.rate)
     return (
         f"Scene {row.scene}, frames {first}\u2013{last}, {seconds:.1f} s, "
-        f"{lens_words(shown.metadata['setup'])}, "
-        f"{rig_words(shown.metadata['setup'])}, "
-        f"{size_words(shown.metadata['asked'])}."
+        f"{lens_words(shown.metadata.setup)}, "
+        f"{rig_words(shown.metadata.setup)}, "
+        f"{size_words(shown.metadata.asked)}."
     )
 
 
 def _setup(shown: Shown) -> list[tuple[str, str]]:
     metadata = shown.metadata
-    measures, setup, crew = metadata["measures"], metadata["setup"], metadata["crew"]
-    operator, grip = crew["operator"], crew["grip"]
+    setup, crew, measured = metadata.setup, metadata.crew, metadata.measure
+    operator, grip = crew.operator, crew.grip
     heights = shown.camera[:, 2]
     rig = f"{rig_words(setup)}, lens {heights.min():.2f} to {heights.max():.2f} m up"
     if len(shown.rail) > 1:
         length = float(np.hypot(*np.diff(shown.rail, axis=0).T).sum())
         rig += (
-            f", {length:.1f} m of rail, {measures['dolly_m']:.1f} m used, at most "
-            f"{measures['dolly_max_speed_m_s']:.2f} m/s"
+            f", {length:.1f} m of rail, {measured('dolly_m'):.1f} m used, at most "
+            f"{measured('dolly_max_speed_m_s'):.2f} m/s"
         )
     reaction = f"reaction {operator['reaction_s']:g} s"
     return [
@@ -173,35 +175,35 @@ def _setup(shown: Shown) -> list[tuple[str, str]]:
         (
             "Lens",
             f"{lens_words(setup)}, f/{shown.columns['stop'][0]:g}, circle of "
-            f"confusion {metadata['asked']['coc_mm']:g} mm",
+            f"confusion {metadata.asked.coc_mm:g} mm",
         ),
-        ("Asked", _framing(metadata["asked"])),
+        ("ShotBrief", _framing(metadata.asked)),
         (
             "Operator",
-            f"{crew['preset']}, {reaction}, at most {operator['max_speed']:g} deg/s "
+            f"{crew.preset}, {reaction}, at most {operator['max_speed']:g} deg/s "
             f"and {operator['max_accel']:g} deg/s\u00b2",
         ),
         ("Grip", f"at most {grip['max_speed']:g} m/s, {grip['max_accel']:g} m/s\u00b2"),
-        ("Focus", f"by {crew['focus_method']}"),
+        ("Focus", f"by {crew.focus_method}"),
         (
             "Measured",
-            f"in frame {percent(measures['in_frame'])}, size kept "
-            f"{percent(measures['size_kept'])}, most drift "
-            f"{figure(measures['drift_max'], '.2f')} half frames, "
-            f"closest {figure(measures['closest_m'], '.2f', ' m')}",
+            f"in frame {percent(measured('in_frame'))}, size kept "
+            f"{percent(measured('size_kept'))}, most drift "
+            f"{figure(measured('drift_max'), '.2f')} half frames, "
+            f"closest {figure(measured('closest_m'), '.2f', ' m')}",
         ),
     ]
 
 
-def _framing(asked: dict[str, Any]) -> str:
-    framing = asked["framing"]
+def _framing(asked: ShotBrief) -> str:
+    framing = asked.framing
     parts = [size_words(asked), f"angle {framing['angle']}"]
     if framing["place"] is not None:
         parts.append("at u {:g}, v {:g}".format(*framing["place"]))
     for name in ("headroom", "lead_room", "look_room"):
         if framing[name]:
             parts.append(f"{name.replace('_', ' ')} {framing[name]:g}")
-    cues = [f"frame {cue['frame']}" for cue in asked["cues"]]
+    cues = [f"frame {cue['frame']}" for cue in asked.cues]
     if cues:
         parts.append(f"cues at {', '.join(cues)}")
     return ", ".join(parts)
@@ -217,7 +219,7 @@ def _kept(
     last = len(shown.frames) - 1
     worst = worst_row(shown, row.findings)
     return Kept(
-        size=size_words(shown.metadata["asked"]),
+        size=size_words(shown.metadata.asked),
         aspect=shown.aspect,
         rate=str(shown.rate),
         script_bytes=script_bytes,

@@ -14,8 +14,9 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from ...solver.arrays import BoolArray, FloatArray, IntArray
+from ..job.spec import WorldSpec
 from ..takes.bodies import Body, read_bodies
-from ..takes.table import take_metadata
+from ..takes.metadata import Rail, TakeMetadata, take_metadata
 
 N_MARKS = 4
 READ = (
@@ -32,6 +33,7 @@ NAMES = ("shot", "subject")
 """Columns of names that are read, too."""
 
 _WALKS_M_S = 0.3  # slower, a body does not turn the way it goes
+_RAIL_POINTS = 49  # along a rail that is not straight
 _SIZE_STEP = 0.15  # of the logarithm within a frame; only a cue changes it so
 
 
@@ -64,7 +66,7 @@ class Shown:
     """
 
     shot: str
-    metadata: dict[str, Any]
+    metadata: TakeMetadata
     rate: Fraction
     columns: dict[str, NDArray[Any]]
     frames: IntArray
@@ -86,19 +88,18 @@ class Shown:
     @property
     def aspect(self) -> float:
         """Width over height of the frame."""
-        gate = self.metadata["gate"]
-        return float(gate["tan_u"] / gate["tan_v"])
+        gate = self.metadata.gate
+        return gate.tan_u / gate.tan_v
 
     @property
     def half_view_rad(self) -> float:
         """Half the horizontal angle of view."""
-        return float(np.arctan(self.metadata["gate"]["tan_u"]))
+        return float(np.arctan(self.metadata.gate.tan_u))
 
     @property
     def lag_s(self) -> float | None:
         """Of the pan behind the subject."""
-        lag_s: float | None = self.metadata["measures"]["lag_s"]
-        return lag_s
+        return self.metadata.measure("lag_s")
 
     def column(self, name: str) -> FloatArray:
         """Return a column of the take on the cut frames, (n,)."""
@@ -119,18 +120,18 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
         n_marks: frames to mark, >= 2.
     """
     metadata = take_metadata(table)
-    axes = metadata["axes"]
-    every = slice(None, None, metadata["asked"]["samples_per_frame"])
+    world = metadata.world
+    every = slice(None, None, metadata.asked.samples_per_frame)
     columns = {name: table[name].to_numpy()[every] for name in READ}
     names = _texts(table["subject"])[every]
     cut = _run(~columns["handle"])
-    camera = _metres(np.array([columns[name] for name in "xyz"]).T, axes)
+    camera = _metres(np.array([columns[name] for name in "xyz"]).T, world)
     times_s = columns["time_s"]
     bodies = [
         replace(
             body,
-            floor=_metres(body.floor[every], axes),
-            eyes=_metres(body.eyes[every], axes),
+            floor=_metres(body.floor[every], world),
+            eyes=_metres(body.eyes[every], world),
             facing_deg=body.facing_deg[every],
         )
         for body in read_bodies(table)
@@ -142,11 +143,11 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
     return Shown(
         shot=table["shot"][0].as_py(),
         metadata=metadata,
-        rate=Fraction(metadata["rate"]),
+        rate=metadata.rate,
         columns={name: values[cut] for name, values in columns.items()},
         frames=columns["frame"].astype(np.int64)[cut],
         times_s=times_s[cut] - times_s[cut][0],
-        rail=rail_points(metadata["setup"]["rig"], axes),
+        rail=rail_points(metadata.rail),
         camera=camera[cut],
         pan_rad=np.radians(columns["pan_deg"][cut]),
         tilt_rad=np.radians(columns["tilt_deg"][cut]),
@@ -190,29 +191,20 @@ def _run(cut: BoolArray) -> slice:
     return slice(int(rows[0]), int(rows[-1]) + 1)
 
 
-def _metres(points: FloatArray, axes: dict[str, Any]) -> FloatArray:
+def _metres(points: FloatArray, world: WorldSpec) -> FloatArray:
     """Return scene points (n, 3) in metres and the axes of a plan."""
-    points = np.asarray(points, dtype=np.float64) * axes["metres_per_unit"]
-    if axes["up"] == "y":
+    points = np.asarray(points, dtype=np.float64) * world.metres_per_unit
+    if world.up == "y":
         x, y, z = points.T
         points = np.column_stack([x, -z, y])
     return points
 
 
-def rail_points(rig: dict[str, Any], axes: dict[str, Any]) -> FloatArray:
-    """Return points along a rig from above, (m, 2) [m] in the axes of a plan."""
-    if rig["kind"] == "sticks":
-        ends = [rig["at"]]
-    elif rig["kind"] == "track":
-        ends = [rig["from"], rig["to"]]
-    else:
-        angles = rig["start_deg"] + rig["sweep_deg"] * np.linspace(0.0, 1.0, 49)
-        angles = np.radians(angles)
-        outward = np.column_stack([-np.sin(angles), np.cos(angles)])
-        centre = _metres(np.array([rig["centre"]]), axes)[:, :2]
-        arc: FloatArray = centre + rig["radius"] * axes["metres_per_unit"] * outward
-        return arc
-    return _metres(np.array(ends), axes)[:, :2]
+def rail_points(rail: Rail) -> FloatArray:
+    """Return points along a rail from above, (m, 2) [m] in the axes of a plan."""
+    count = {"sticks": 1, "track": 2}.get(rail.kind, _RAIL_POINTS)
+    places = rail.places_m(np.linspace(0.0, rail.length_m, count))
+    return places[:, [0, 2]] * [1.0, -1.0]
 
 
 def marked_rows(

@@ -84,7 +84,7 @@ def shake_spectrum(shown: Shown) -> Drawing | None:
         ),
         id="shake_plot",
     )
-    level = shown.metadata["asked"]["shake"]["level"]
+    level = shown.metadata.asked.shake["level"]
     note = f"{level}: r.m.s. {rms[0]:.3f} deg in pan, {rms[1]:.3f} deg in tilt"
     return Drawing(
         title="Shake, deg/\u221aHz",

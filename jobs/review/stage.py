@@ -1,11 +1,11 @@
 """The stage on a plan: where the dolly may stand, and what it may not go through."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from ...solver.arrays import FloatArray
+from ..takes.metadata import TakeMetadata
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -32,17 +32,16 @@ class Stage:
     ground: float | None
 
 
-def stage_of(metadata: dict[str, Any]) -> Stage:
+def stage_of(metadata: TakeMetadata) -> Stage:
     """Return the stage that a take was made on, from the take's metadata."""
-    stage = metadata["asked"].get("stage") or {}
-    axes = metadata["axes"]
-    unit_m = axes["metres_per_unit"]
-    forth = np.array([1.0, 1.0 if axes["up"] == "z" else -1.0]) * unit_m
+    stage, world = metadata.asked.stage, metadata.world
+    unit_m = world.metres_per_unit
+    forth = np.array([1.0, 1.0 if world.up == "z" else -1.0]) * unit_m
     floor, level = stage.get("floor"), float(stage.get("ground", 0.0))
     keep_outs = []
     for each in stage.get("keep_outs") or ():
         corners = np.array([each["from"], each["to"]], dtype=np.float64) * unit_m
-        if axes["up"] == "y":
+        if world.up == "y":
             corners = corners[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
         keep_outs.append(
             KeepOut(

@@ -14,6 +14,9 @@ import numpy as np
 from ...solver.action.body import EYES, LANDMARKS
 from ...solver.arrays import FloatArray
 from ...solver.crew.operator import SAFE
+from ..job.spec import WorldSpec
+from ..subjects.axes import inside_from_scene
+from ..takes.axes import turn_inside_from_scene
 from .shown import Shown
 from .stage import Stage, stage_of
 
@@ -35,7 +38,7 @@ def viewfinder_data(shown: Shown, people: Sequence[str] = ()) -> str:
     data = _data(shown, list(range(len(shown.frames))), people, bits=64)
     data |= {
         "first": int(shown.frames[0]),
-        "base": _packed(_inside(base, shown.metadata["axes"]), 64),
+        "base": _packed(_inside(base, shown.metadata.world), 64),
         "head": _packed(np.radians(head), 64),
     }
     return _json(data)
@@ -61,7 +64,7 @@ def poster_data(shown: Shown, rows: Sequence[int], people: Sequence[str] = ()) -
 def _data(
     shown: Shown, rows: list[int], people: Sequence[str], *, bits: int
 ) -> dict[str, Any]:
-    gate, axes = shown.metadata["gate"], shown.metadata["axes"]
+    gate, world = shown.metadata.gate, shown.metadata.world
     aimed = _columns(shown, *(f"subject_{name}" for name in "xyz"))[rows]
     final = _columns(shown, *(f"cam_{name}" for name in "xyz"))[rows]
     turn = _columns(shown, *(f"q{name}" for name in "xyzw"))[rows]
@@ -76,15 +79,15 @@ def _data(
         "bits": bits,
         "safe": SAFE,
         "body": {"eyes": EYES, "chin": LANDMARKS["chin"]},
-        "tan_u": gate["tan_u"],
-        "tan_v": gate["tan_v"],
-        "axis_v": gate["axis_v"],
+        "tan_u": gate.tan_u,
+        "tan_v": gate.tan_v,
+        "axis_v": gate.axis_v,
         "ground": round(level, 4),
         **_stage(stage),
         "rail": _rail(shown, level),
-        "final": _packed(_inside(final, axes), bits),
-        "turn": _packed(_turned(turn, axes["up"]), bits),
-        "aimed": _packed(_inside(aimed, axes), bits),
+        "final": _packed(_inside(final, world), bits),
+        "turn": _packed(turn_inside_from_scene(turn, world), bits),
+        "aimed": _packed(_inside(aimed, world), bits),
         "hidden": np.flatnonzero(np.isnan(shown.place[rows, 0])).tolist(),
         "followed": [names.index(shown.followed[row]) for row in rows],
         "figures": [
@@ -124,11 +127,11 @@ def _rail(shown: Shown, level: float) -> list[float]:
     """
     if len(shown.rail) < 2:
         return []
-    rig, axes = shown.metadata["setup"]["rig"], shown.metadata["axes"]
+    rig, world = shown.metadata.setup["rig"], shown.metadata.world
     rise = [0.0] * len(shown.rail)
     if rig["kind"] == "track":
-        c = 2 if axes["up"] == "z" else 1
-        ends = np.array([rig["from"][c], rig["to"][c]]) * axes["metres_per_unit"]
+        c = 2 if world.up == "z" else 1
+        ends = np.array([rig["from"][c], rig["to"][c]]) * world.metres_per_unit
         rise = (ends - ends.min()).tolist()
     points = np.column_stack([shown.rail, level + np.array(rise)])
     every = -(-(len(points) - 1) // (_MOST_RAIL - 1))
@@ -141,23 +144,13 @@ def _columns(shown: Shown, *names: str) -> FloatArray:
     return np.array([shown.columns[name] for name in names], dtype=np.float64).T
 
 
-def _inside(points: FloatArray, axes: dict[str, Any]) -> FloatArray:
-    points = points * axes["metres_per_unit"]
-    return points if axes["up"] == "y" else _level(points)
+def _inside(points: FloatArray, world: WorldSpec) -> FloatArray:
+    return inside_from_scene(points * world.metres_per_unit, world.up)
 
 
 def _level(points: FloatArray) -> FloatArray:
     """Return points in the axes of a plan as Y up."""
     return points[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
-
-
-def _turned(turns: FloatArray, up: str) -> FloatArray:
-    """Return scene-from-camera quaternions as inside-from-camera ones, (n, 4)."""
-    if up == "y":
-        return turns
-    x, y, z, w = turns.T
-    turned: FloatArray = np.sqrt(0.5) * np.column_stack([x - w, y + z, z - y, w + x])
-    return turned
 
 
 def _packed(values: FloatArray, bits: int) -> str:

@@ -18,7 +18,7 @@ _RIGS = {"sticks": "sticks", "track": "straight track", "arc": "curved track"}
 def plan_drawing(shown: Shown) -> Drawing:
     """Return the shot from above."""
     dolly_m = float(np.hypot(*np.diff(shown.camera[:, :2], axis=0).T).sum())
-    rig = shown.metadata["setup"]["rig"]["kind"]
+    rig = shown.metadata.rail.kind
     names = " and the ".join(dict.fromkeys(shown.followed))
     stage = stage_of(shown.metadata)
     plan = plan_view(shown, _PLAN)

@@ -3,6 +3,7 @@
 import json
 from typing import Any
 
+from ..takes.metadata import ShotBrief
 from .explain import PARTS
 
 _RIGS = {"sticks": "sticks", "track": "track", "arc": "arc"}
@@ -25,19 +26,16 @@ def view_words(setup: dict[str, Any]) -> str:
     view, side = setup.get("view"), setup.get("side")
     words = []
     if view is not None:
-        words.append(
-            f"{view:g}\u00b0" if isinstance(view, int | float) else _value(view)
-        )
+        degrees = "\u00b0" if isinstance(view, int | float) else ""
+        words.append(_value(view) + degrees)
     if side is not None:
         words.append(f"from the {side}")
     return f", {' '.join(words)}" if words else ""
 
 
-def size_words(asked: dict[str, Any] | None) -> str:
+def size_words(asked: ShotBrief) -> str:
     """Return the size that a take was asked for, with its changes."""
-    if asked is None:
-        return "\u2013"
-    sizes = [asked["framing"], *asked["cues"]]
+    sizes = [asked.framing, *asked.cues]
     words = [one["size"] or f"fill {one['fill']:g}" for one in sizes if _sized(one)]
     return " \u2192 ".join(words)
 

@@ -1,6 +1,6 @@
 """Writes the review of a sequence from what was written of it, and nothing else."""
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from typing import NamedTuple
 
@@ -8,9 +8,9 @@ from ..errors import InputError
 from ..places.atomic import write_whole
 from ..places.place import Place, modified_s, size_of
 from ..processes.pool import n_processors, runner
-from ..takes.previous import note_reported, previous_path
+from ..takes.previous import previous_path
 from ..takes.sequence_table import CutClock, read_cut_clock, read_people
-from ..takes.table import read_take
+from ..takes.take_file import read_take
 from .cut_page import DATA, WholeCut, cut_page
 from .index_page import index_page
 from .record import kept_of, page_key, recorded
@@ -66,18 +66,16 @@ def write_with(workers: int | None = 1) -> WritePages:
     return write
 
 
-def report(
+def write_review(
     folder: Place,
-    shots: Collection[str],
     *,
     progress: Progress | None = None,
     write: WritePages | None = None,
 ) -> Place:
-    """Write the review after a run, with what changed since the one before.
+    """Write the pages of a sequence that are not as they would be.
 
     Args:
         folder: of the sequence.
-        shots: names of the shots that were solved in the run.
         progress: called as each page is written.
         write: how pages are written, absent: one by one; their bytes are the same.
 
@@ -88,17 +86,6 @@ def report(
         InputError: the sequence's rows cannot be read.
         OSError: a file could not be written.
     """
-    note_reported(folder, shots)
-    return write_review(folder, progress=progress, write=write)
-
-
-def write_review(
-    folder: Place,
-    *,
-    progress: Progress | None = None,
-    write: WritePages | None = None,
-) -> Place:
-    """Write the pages of a sequence that are not as they would be; see `report`."""
     rows = read_rows(folder / "sequence.parquet")
     if not rows:
         raise InputError(str(folder / "sequence.parquet"), "has no shots yet")
@@ -235,7 +222,7 @@ def _take(folder: Place, row: SequenceRow) -> Shown | None:
     except InputError:
         return None
     shown = shown_of(table)
-    key = shown.metadata["keys"]["take"]
+    key = shown.metadata.keys.take
     return shown if row.failed or key == row.plain["take_key"] else None
 
 

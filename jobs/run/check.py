@@ -4,29 +4,54 @@ Apart from the modules that solve, so that a check loads none of them.
 """
 
 from pathlib import Path
+from typing import NamedTuple
 
 from ..errors import Fault, ShotDataError
 from ..job.load import load_job
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..subjects import SubjectReader, read_subject
-from .shots import prepare
+from ..takes.continuity import unseen_finding
+from ..takes.findings_words import sentence
+from .shots import Spans, prepare
 
 
-def check_job(job_path: Path) -> tuple[JobFile, tuple[Fault, ...]]:
+class Checked(NamedTuple):
+    """A job that was read, with its data.
+
+    Attributes:
+        job: the job.
+        faults: all that is wrong with the data of its shots.
+        notes: what is worth knowing of the others: frames that a table does not reach.
+    """
+
+    job: JobFile
+    faults: tuple[Fault, ...]
+    notes: tuple[str, ...]
+
+
+def check_job(job_path: Path) -> Checked:
     """Read a job and the data of all its shots.
-
-    Returns:
-        The job, and all that is wrong with the data of its shots.
 
     Raises:
         InputError: the job file cannot be read.
         JobError: the job is refused.
     """
     job = load_job(job_path)
-    folder = job_path.parent
-    faults = [fault for spec in job.shots for fault in data_faults(job, spec, folder)]
-    return job, tuple(faults)
+    faults: list[Fault] = []
+    notes: list[str] = []
+    for spec in job.shots:
+        try:
+            uncovered = _read(job, spec, job_path.parent, read_subject)
+        except ShotDataError as error:
+            faults += error.faults
+            continue
+        notes += [
+            sentence(unseen_finding(name, first, last), spec.name)
+            for name, spans in uncovered.items()
+            for first, last in spans
+        ]
+    return Checked(job, tuple(faults), tuple(notes))
 
 
 def data_faults(
@@ -41,12 +66,22 @@ def data_faults(
         read: how subjects are read.
     """
     try:
-        if spec.is_open:
-            from .asks import ask_of
-
-            ask_of(job, spec, folder, read=read)
-        else:
-            prepare(job, spec, folder, read=read)
+        _read(job, spec, folder, read)
     except ShotDataError as error:
         return error.faults
     return ()
+
+
+def _read(
+    job: JobFile, spec: ShotSpec, folder: Path, read: SubjectReader
+) -> dict[str, Spans]:
+    """Read the data of a shot; return the frames that its subjects' tables lack.
+
+    Raises:
+        ShotDataError: the shot's data can't be used.
+    """
+    if not spec.is_open:
+        return prepare(job, spec, folder, read=read).uncovered
+    from .asks import ask_of
+
+    return ask_of(job, spec, folder, read=read)[1].uncovered

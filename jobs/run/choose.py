@@ -1,7 +1,7 @@
 """Chooses a setup for every shot of a job across its cuts: the join after judging."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -15,25 +15,7 @@ from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..takes.judgement import Candidate, Judgement
 from ..takes.keys import digest
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Chosen:
-    """The setup chosen for a shot, and why.
-
-    Attributes:
-        shot: its name.
-        setup: as it would stand in the job file.
-        why: points of the score by name, of the cut into the shot too, and how many
-            setups were tried.
-        runner_up: the next best setup with its parts and what it would cost more;
-            empty where there is none.
-    """
-
-    shot: str
-    setup: dict[str, Any]
-    why: dict[str, Any]
-    runner_up: dict[str, Any]
+from .chosen import Chosen
 
 
 def choose_setups(

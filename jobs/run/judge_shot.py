@@ -1,9 +1,9 @@
-"""Judges the setups that one shot can have: the unit of work before the choice."""
+"""Judges the setups that one shot can have; what lies in a store is not looked at."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass, replace
 from math import degrees, radians
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ...solver.action.at_cut import CutAction, cut_action
 from ...solver.cuts.end import trial_ends
@@ -24,16 +24,16 @@ from ...solver.setups.score import Judged, judged
 from ...solver.setups.search import candidates
 from ...solver.setups.setup import SIDES, Ask, Setup, View
 from ...solver.setups.trial import Rehearsal, Trial
-from ..errors import InputError, ShotDataError
 from ..job.shot import ShotSpec
 from ..job.spec import WorldSpec
-from ..takes.judgement import Candidate, Judgement, read_judgement
-from ..takes.keys import digest, judge_key, setup_of
-from ..takes.table import read_take, take_metadata
+from ..takes.judgement import Candidate, Judgement
+from ..takes.keys import digest, setup_of
 from ..takes.why_no_take import no_setup_words
-from .asks import ask_of, setup_values
+from .asks import setup_values
 from .shots import VIEWS_DEG, Prepared, rig_fields
-from .solve_shot import Work
+
+if TYPE_CHECKING:
+    pass
 
 MOST_CANDIDATES = 24  # kept for the choice; the best of each view and side always
 SHARED_EACH = 8  # setups that each shot of a letter brings to the others
@@ -48,88 +48,36 @@ _NUMBERS = {
 }
 
 
-def judge_shot(work: Work, spec: ShotSpec) -> Judgement:
-    """Return the setups that a shot can have, judged as the crew works them.
-
-    A judgement that lies in the store for the same inputs is used again. Of a shot
-    that shares its setup by letter, the setups of all shots of the letter are judged.
-
-    Raises:
-        OSError: the judgement could not be written.
-    """
-    try:
-        group = _group(work, spec)
-    except ShotDataError as error:
-        return Judgement(
-            shot=spec.name,
-            key="",
-            status="failed",
-            error="\n".join(map(str, error.faults)),
-        )
-    own, _, prepared = group[0]
-    judge = judge_key(work.job, own, prepared.inputs)
-    last = _last_night(work, spec)
-    members = sorted(judge_key(work.job, one, read.inputs) for one, _, read in group)
-    key = digest({"own": judge, "group": members, "last": last})
-    path = work.store.candidates(spec.name)
-    known = read_judgement(path)
-    if known is not None and known.key == key:
-        return known
-    found = _judged(work, spec, group, judge, key, last)
-    found.write(path)
-    return found
-
-
-def judge_alone(work: Work, spec: ShotSpec) -> Judgement:
-    """Return the setups that a shot can have by itself; nothing is read or written.
-
-    For a job of one shot: there is no last night, and nobody shares its setup.
-
-    Raises:
-        ShotDataError: its data cannot be used.
-    """
-    member = (spec, *ask_of(work.job, spec, work.folder, read=work.read))
-    judge = judge_key(work.job, spec, member[2].inputs)
-    return _judged(work, spec, [member], judge, judge, None)
-
-
 Member = tuple[ShotSpec, Ask, Prepared]
+"""A shot, what its setup may be, and the shot as it was read."""
 
 
-def _group(work: Work, spec: ShotSpec) -> list[Member]:
-    """Return the shot and the others that share its setup, the shot first."""
-    specs = [spec]
-    if spec.setup is not None and spec.is_open:
-        specs += [
-            other
-            for other in work.job.shots
-            if other.name != spec.name
-            and other.setup is not None
-            and other.setup.lower() == spec.setup.lower()
-            and other.scene.lower() == spec.scene.lower()
-        ]
-    return [(one, *ask_of(work.job, one, work.folder, read=work.read)) for one in specs]
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LastNight:
+    """What the current take of a shot says of the night that made it."""
+
+    setup: dict[str, Any]
+    judge_key: str
 
 
-def _judged(
-    work: Work,
-    spec: ShotSpec,
-    group: Sequence[Member],
-    judge: str,
-    key: str,
-    last: dict[str, Any] | None,
+def judge_group(
+    world: WorldSpec, group: Sequence[Member], *, judge: str, key: str
 ) -> Judgement:
-    world = work.job.world
-    _, ask, _ = group[0]
+    """Return the setups that the first shot of a group can have, best first.
+
+    Args:
+        world: axes and units of the scene.
+        group: the shot, and the others that share its setup by letter; each of them
+            brings its best setups.
+        judge: judge key of the shot.
+        key: digest of all that the judgement depends on.
+    """
+    spec, ask, _ = group[0]
     stage = Rehearsal(ask)
     tried = candidates(ask, stage)
     for _, other, _ in group[1:]:
         brought = candidates(other)[:SHARED_EACH]
         tried += [judged(ask, stage.tried(each.setup)) for each in brought]
-    kept_setup = None if last is None else _setup(spec, last["setup"], world)
-    if kept_setup is not None:
-        kept_judged = judged(ask, stage.tried(kept_setup))
-        tried.append(kept_judged)
     fixed = not spec.is_open
     holding = [each for each in tried if each.holds or fixed]
     if not holding:
@@ -150,20 +98,49 @@ def _judged(
     for each in _picked(holding, limit):
         values = plain.values(each.setup)
         found.setdefault(digest(values), _candidate(ask, action, each, values))
-    kept = None
-    if kept_setup is not None and (kept_judged.holds or fixed):
-        values = plain.values(kept_setup)
-        name = digest(values)
-        found.setdefault(name, _candidate(ask, action, kept_judged, values))
-        kept = list(found).index(name)
     return Judgement(
         shot=spec.name,
         key=key,
         judge_key=judge,
         candidates=tuple(found.values()),
-        kept=kept,
-        unchanged=last is not None and last["judge_key"] == judge,
         n_tried=stage.n_trials,
+    )
+
+
+def with_last_night(
+    world: WorldSpec, member: Member, found: Judgement, last: LastNight
+) -> Judgement:
+    """Return a judgement with last night's setup among its candidates, if it holds.
+
+    Args:
+        world: axes and units of the scene.
+        member: the shot.
+        found: its judgement, which knows of no night before.
+        last: of the shot.
+    """
+    spec, ask, _ = member
+    setup = _setup(spec, last.setup, world)
+    if setup is None:
+        return found
+    values = _Plain(spec, world).values(setup)
+    known = [digest(each.setup) for each in found.candidates]
+    unchanged = last.judge_key == found.judge_key
+    if digest(values) in known:
+        kept = known.index(digest(values))
+        return replace(found, kept=kept, unchanged=unchanged)
+    tried = judged(ask, Rehearsal(ask).tried(setup))
+    if not tried.holds:
+        return replace(found, unchanged=unchanged, n_tried=found.n_tried + 1)
+    candidate = _candidate(ask, cut_action(ask.shot), tried, values)
+    return replace(
+        found,
+        candidates=(*found.candidates, candidate),
+        kept=len(known),
+        unchanged=unchanged,
+        n_tried=found.n_tried + 1,
+        status="judged",
+        error=None,
+        relax={},
     )
 
 
@@ -239,17 +216,6 @@ def _numbers(trial: Trial) -> dict[str, float]:
         "rail_m": trial.setup.rig.length_m,
         "hidden": trial.hidden,
     }
-
-
-def _last_night(work: Work, spec: ShotSpec) -> dict[str, Any] | None:
-    """Return setup and judge key of the current take, where it counts."""
-    if spec.keep_setup.from_ == "none" or not spec.is_open:
-        return None
-    try:
-        metadata = take_metadata(read_take(work.store.take(spec.name)))
-    except InputError:
-        return None
-    return {"setup": metadata["setup"], "judge_key": metadata["keys"]["judge"]}
 
 
 def _setup(spec: ShotSpec, values: dict[str, Any], world: WorldSpec) -> Setup | None:

@@ -17,7 +17,6 @@ from ...solver.arrays import FloatArray
 from ...solver.audit import KeptTake, audit, lock_findings
 from ...solver.cuts.findings import Finding
 from ...solver.frame.measure import Measures
-from ...solver.optics.camera import Gate
 from ...solver.optics.lens import Lens
 from ...solver.shake import ShakeTrack
 from ..errors import Fault, ShotDataError
@@ -27,8 +26,8 @@ from ..job.spec import JobFile
 from ..subjects import SubjectReader, read_subject
 from ..takes.curves import Curves, curves_of
 from ..takes.keys import judge_key
+from ..takes.metadata import take_metadata
 from ..takes.store import Store
-from ..takes.table import take_metadata
 from .shots import Prepared, build_shot
 
 
@@ -61,7 +60,7 @@ def with_locked_setups(job: JobFile, store: Store) -> JobFile:
     for spec in job.shots:
         table = None if spec.lock is None else store.whole(spec.name, spec.lock)
         if table is not None:
-            spec = spec.with_setup(take_metadata(table)["setup"])
+            spec = spec.with_setup(take_metadata(table).setup)
         shots.append(spec)
     return job.model_copy(update={"shots": tuple(shots)})
 
@@ -96,10 +95,10 @@ def keep_locked(
     store.make_current(spec.name, spec.lock)
     curves = curves_of(table)
     _refuse_other_clock(job, spec, curves)
-    closed = spec.with_setup(take_metadata(table)["setup"])
+    closed = spec.with_setup(take_metadata(table).setup)
     _refuse_other_kit(job, closed)
     prepared = build_shot(job, closed, folder, read=read)
-    then: Measures = take_metadata(table)["measures"]
+    then: Measures = take_metadata(table).measures
     now = audit(prepared.shot, _kept(table, curves, prepared, then))
     findings = lock_findings(then, now)
     return LockedTake(
@@ -164,11 +163,11 @@ def _refused(job: JobFile, spec: ShotSpec, message: str) -> ShotDataError:
 def _kept(
     table: pa.Table, curves: Curves, prepared: Prepared, measures: Measures
 ) -> KeptTake:
-    gate, shot = curves.gate, prepared.shot
+    shot = prepared.shot
     pan, tilt, roll = np.radians(curves.shake_deg).T
     x, y, z = curves.shake_m.T
     return KeptTake(
-        gate=Gate(**{name: gate[name] for name in Gate.__slots__}),
+        gate=curves.gate,
         lens=Lens(curves.focal_mm, shot.lens.close_focus_m, shot.lens.widest_stop),
         stop=curves.stop,
         coc_mm=shot.coc_mm,

@@ -32,8 +32,7 @@ from ..job.shot import ShotSpec
 from ..job.spec import JobFile, WorldSpec
 from ..subjects import SubjectReader, read_subject
 from ..subjects.axes import inside_from_scene
-from ..subjects.faults import SubjectError
-from ..subjects.track import SubjectTrack
+from .tracks import seen_tracks
 
 VIEWS_DEG = {"front": 0.0, "three_quarter": 45.0, "profile": 90.0, "rear": 180.0}
 THROUGH_CAMERA_M = 0.3
@@ -41,16 +40,22 @@ _AT_ONCE = 1024  # samples that are held against a rail, so that memory stays sm
 SIZE_RANGE = 2.5  # a rig that never comes within this factor of the size can't give it
 
 
+Spans = tuple[tuple[int, int], ...]
+"""First and last frame of stretches, inclusive."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Prepared:
     """A shot read, checked and ready: the solver's shot, its spec, its inputs.
 
-    `inputs` maps subject names to the SHA-256 of the bytes read for them.
+    `inputs` maps subject names to the SHA-256 of the bytes read for them, `uncovered`
+    to the frames that their tables do not reach: first and last, inclusive.
     """
 
     shot: Shot
     spec: ShotSpec
     inputs: dict[str, str]
+    uncovered: dict[str, Spans]
 
 
 def prepare(
@@ -101,7 +106,8 @@ def build_shot(
         ShotDataError: a subject can't be read; every fault is named.
     """
     path = f"shots[{job.place_of(spec.name)}]"
-    tracks = _read_tracks(job, spec, folder, path, read)
+    entries = seen_tracks(job, spec, folder, path, read)
+    tracks = [one for one, _ in entries]
     subjects = tuple(
         Subject(
             name=one.name,
@@ -115,7 +121,7 @@ def build_shot(
             share=ask.share,
             must_hold=ask.must_hold,
         )
-        for one, ask in zip(tracks, spec.subjects, strict=True)
+        for one, ask in entries
     )
     lens = spec.camera.lens(spec.fixed_lens_mm)
     rigged = rig_fields(spec, job.world)
@@ -140,33 +146,8 @@ def build_shot(
         **rigged,
     )
     inputs = {one.name: one.digest for one in tracks}
-    return Prepared(shot=shot, spec=spec, inputs=inputs)
-
-
-def _read_tracks(
-    job: JobFile, spec: ShotSpec, folder: Path, path: str, read: SubjectReader
-) -> list[SubjectTrack]:
-    tracks: list[SubjectTrack] = []
-    faults: list[Fault] = []
-    for k, reference in enumerate(spec.subjects):
-        try:
-            one = read(
-                reference,
-                folder=folder,
-                rate=job.rate,
-                first_frame=spec.read_from,
-                last_frame=spec.solved_frames[1],
-                up=job.world.up,
-                metres_per_unit=job.world.metres_per_unit,
-                path=f"{path}.subjects[{k}]",
-            )
-        except SubjectError as error:
-            faults.extend(error.faults)
-        else:
-            tracks.append(one)
-    if faults:
-        raise ShotDataError(spec.name, tuple(faults))
-    return tracks
+    uncovered = {one.name: one.uncovered for one in tracks if one.uncovered}
+    return Prepared(shot=shot, spec=spec, inputs=inputs, uncovered=uncovered)
 
 
 def _inside(world: WorldSpec, point: tuple[float, float, float]) -> FloatArray:

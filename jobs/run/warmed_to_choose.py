@@ -3,7 +3,7 @@
 As `warmed` does, for the process that workers are forked from.
 """
 
-from .judge_shot import judge_shot
+from .judge_once import judge_shot
 from .solve_shot import solve_shot
 from .warm import warm_up
 

@@ -4,23 +4,18 @@ Axes and units change here on the way in. What cannot be used is named by file, 
 and row.
 """
 
-from fractions import Fraction
 from pathlib import Path, PurePath
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
 from ...solver.arrays import FloatArray
-from ...solver.optics.camera import Gate
 from ...solver.studies.camera import angles_of
 from ..errors import Fault
-from ..job.spec import WorldSpec
 from ..subjects.axes import inside_from_scene
 from ..subjects.faults import refuse
 from ..takes.axes import turn_inside_from_scene
-from ..takes.metadata import TAKE_SCHEMA
-from ..takes.table import METADATA_KEY, take_metadata
+from ..takes.metadata import METADATA_KEY, TakeMetadata, take_metadata
 from .read_camera import ReadCamera, checked
 from .spec import CameraColumnsSpec, StudiedSpec, StudyFile
 
@@ -89,22 +84,19 @@ def _of_table(
         refuse(field, f"{label} has no rows")
     metadata = table.schema.metadata or {}
     if METADATA_KEY in metadata:
-        about = take_metadata(table)
-        if about.get("schema") != TAKE_SCHEMA:
-            refuse(field, f"{label} is not a take of the form {TAKE_SCHEMA}")
+        try:
+            about = take_metadata(table)
+        except ValueError as error:
+            refuse(field, f"{label} {error}")
         return _of_take(table, about, field, label)
     return _of_plain(table, spec, study, field, label)
 
 
 def _of_take(
-    table: pa.Table, about: dict[str, Any], field: str, label: str
+    table: pa.Table, about: TakeMetadata, field: str, label: str
 ) -> ReadCamera:
     """Return the final camera of one of our takes, shake included."""
-    world = WorldSpec(
-        up=about["axes"]["up"], metres_per_unit=about["axes"]["metres_per_unit"]
-    )
-    rate = Fraction(about["rate"])
-    gate = Gate(**{name: about["gate"][name] for name in Gate.__dataclass_fields__})
+    world = about.world
 
     def values(name: str) -> FloatArray:
         return _numbers(table, name, field, label)
@@ -117,8 +109,8 @@ def _of_take(
         inside_from_scene(place * world.metres_per_unit, world.up),
         angles_of(turn_inside_from_scene(turns, world)),
         values("focal_mm"),
-        gate=gate,
-        rate=rate,
+        gate=about.gate,
+        rate=about.rate,
         field=field,
         label=label,
     )

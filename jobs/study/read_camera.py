@@ -49,7 +49,7 @@ def checked(
         label: see field.
 
     Raises:
-        SubjectError: too few samples, an uneven clock, or a value that is none.
+        SubjectError: too few samples, an uneven clock, or a value that is not a number.
     """
     n = len(frames)
     if n < FEWEST_SAMPLES:

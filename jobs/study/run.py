@@ -1,4 +1,4 @@
-"""A study carried out: every camera read and measured, none lost for another's sake."""
+"""Runs a study: reads and measures every camera; one that fails stops no other."""
 
 import functools
 from collections.abc import Callable

@@ -1,4 +1,4 @@
-"""The study file: cameras that were made elsewhere, and what they were made against."""
+"""The study file: cameras that were made elsewhere, and their subjects."""
 
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -68,7 +68,7 @@ class StudyFile(Spec):
     world: WorldSpec
     camera: CameraSpec
     any_lens: Truth = False
-    """Lenses outside the kit are no finding."""
+    """Lenses outside the kit are not a finding."""
     limits: PresetName = "sharp"
     """Crew whose limits speed, acceleration and jerk are held against."""
     cameras: Annotated[

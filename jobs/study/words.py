@@ -181,7 +181,7 @@ _SENTENCES: dict[str, Callable[[Numbers], str]] = {
         f"{float(n['nearest_mm']):g} mm."
     ),
     "no_simple_path": lambda n: (
-        f"The path is no point, line or arc, of which the best leaves "
+        f"The path is not a point, line or arc; the best of these leaves "
         f"{float(n['left_m']):.2f} m."
     ),
 }

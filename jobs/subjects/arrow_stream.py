@@ -35,7 +35,7 @@ def measure(data: bytes) -> Size:
 
     Raises:
         ValueError: the metadata of a message is cut short.
-        pa.ArrowInvalid: the bytes are no Arrow messages.
+        pa.ArrowInvalid: the bytes are not Arrow messages.
     """
     n_rows = n_bytes = 0
     reader = pa.ipc.MessageReader.open_stream(_stream(data))

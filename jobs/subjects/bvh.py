@@ -45,7 +45,7 @@ def samples_of_bvh(
 
     Raises:
         SubjectError: the reference does not say unit, up axis and first frame; the
-            file is no BVH; it has no such joint; its root does not move and no
+            file is not BVH; it has no such joint; its root does not move and no
             joint is named; its rate is none, and the reference gives none.
     """
     units, up, first = reference.units, reference.up, reference.first_sample_at
@@ -97,7 +97,7 @@ def joint_places(motion: Motion, joint: int) -> FloatArray:
     n_samples = len(motion.values)
     place = np.zeros((n_samples, 3))
     turn = np.broadcast_to(np.eye(3), (n_samples, 3, 3))
-    # A value that is no number ends as NaN in its row, where the checks name it.
+    # A value that is not a number ends as NaN in its row, where the checks name it.
     with np.errstate(invalid="ignore", over="ignore"):
         for each in _chain(motion.joints, joint):
             local = _local(each, motion.values)

@@ -8,7 +8,7 @@ import numpy as np
 
 from ...solver.arrays import BoolArray, FloatArray
 from ..errors import Fault
-from .samples import LATE_STEPS, Samples
+from .samples import Samples
 from .source import Source
 
 EDGE_S = 0.001  # seconds are often written to the millisecond
@@ -40,24 +40,24 @@ def check_order(samples: Samples, source: Source) -> Iterator[Fault]:
 
 
 def check_cover(samples: Samples, wanted: Wanted, source: Source) -> Iterator[Fault]:
-    """Yield a fault if the samples start too late, end too soon, or miss frame one."""
+    """Yield a fault if no sample lies in the frames that the shot asks for.
+
+    Frames before the first sample and after the last are frames in which nobody sees
+    the subject; see `gaps.cover`.
+    """
     has_first, has_last = float(samples.frames[0]), float(samples.frames[-1])
     edge = 0.0 if samples.locked else EDGE_S * float(wanted.rate)
-    asks = f"{wanted.first_frame}-{wanted.last_frame} asks for"
-    has = f"{source.label} has {_span(has_first, has_last)}"
-    if wanted.first_frame < has_first - edge or wanted.first_frame > has_last + edge:
-        message = f"{asks} {wanted.first_frame}, {has}"
-        yield Fault(path=wanted.path, message=message)
-    elif wanted.last_frame > has_last + edge:
-        lacks = int(np.floor(has_last + edge)) + 1
-        yield Fault(path=wanted.path, message=f"{asks} {lacks}, {has}")
-    elif _in_gap(samples, wanted.first_frame, edge):
-        message = f"has no frame {wanted.first_frame}, the first that the shot asks for"
-        yield _fault(source, message)
+    if wanted.first_frame > has_last + edge or wanted.last_frame < has_first - edge:
+        yield Fault(
+            path=wanted.path,
+            message=f"asks for {wanted.first_frame}-{wanted.last_frame}, "
+            f"{source.label} has {_span(has_first, has_last)}; correct the shot's "
+            "frames, or say first_sample_at where the table has times",
+        )
 
 
 def check_values(samples: Samples, source: Source) -> Iterator[Fault]:
-    """Yield a fault for each kind of value that is no number or far out of range."""
+    """Yield a fault for each kind of value that is not finite or far out of range."""
     groups = [("x, y, z", samples.points)]
     if samples.head is not None:
         groups.append(("head_x, head_y, head_z", samples.head))
@@ -68,7 +68,8 @@ def check_values(samples: Samples, source: Source) -> Iterator[Fault]:
     for name, points in groups:
         finite: BoolArray = np.all(np.isfinite(points), axis=1)
         hole = ~finite & samples.visible
-        hole[0] |= not finite[0]
+        if not finite.any():
+            hole[0] = True
         if hole.any():
             at = _name(samples, int(np.argmax(hole)))
             yield _fault(source, f"{name} is not a number at {at}{_and_more(hole)}")
@@ -114,17 +115,9 @@ def check_speed(
         yield _fault(
             source,
             f"moves {speeds[k]:.3g} m/s between {start:.10g} and {end:.10g}, "
-            f"limit {limit_m_s:g} m/s" + (f" (and {more} more)" if more else ""),
+            f"limit {limit_m_s:g} m/s; correct the data, or raise limit_m_s of the "
+            "subject where the step is right" + (f" (and {more} more)" if more else ""),
         )
-
-
-def _in_gap(samples: Samples, frame: int, edge: float) -> bool:
-    """Whether a frame lies between samples that are further apart than a step."""
-    k = int(np.searchsorted(samples.frames, frame))
-    before, after = samples.frames[max(k - 1, 0)], samples.frames[k : k + 1]
-    if not len(after) or min(frame - before, after[0] - frame) <= edge:
-        return False
-    return bool(after[0] - before > LATE_STEPS * samples.step_frames)
 
 
 def _name(samples: Samples, row: int) -> str:

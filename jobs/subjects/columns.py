@@ -45,7 +45,7 @@ def missing_columns(names: list[str], titles: Titles) -> Iterator[str]:
 
 
 def wrong_types(schema: pa.Schema, titles: Titles) -> Iterator[str]:
-    """Yield a rule for each column to be read whose type does not do."""
+    """Yield a rule for each column to be read whose type cannot be used."""
     for name, title in wanted(schema.names, titles).items():
         kind = schema.field(title).type
         whole = pa.types.is_integer(kind)

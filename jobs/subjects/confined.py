@@ -1,4 +1,4 @@
-"""Subjects read from below one folder only, for jobs that strangers send.
+"""Subjects read from below one folder only, for jobs from untrusted callers.
 
 A name is refused by its text before the disk is touched; what a link leads to has to
 lie below the folder too; and the file is opened step by step without following links,

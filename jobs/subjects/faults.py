@@ -7,7 +7,7 @@ from ..errors import CarrellataError, Fault
 
 
 class SubjectError(CarrellataError):
-    """The trajectory of one subject cannot be used; the shot that asks decides."""
+    """The trajectory of one subject cannot be used, so its shot fails."""
 
     def __init__(self, faults: tuple[Fault, ...]) -> None:
         """Keep the faults in the order in which they were found."""

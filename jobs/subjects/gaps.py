@@ -7,6 +7,8 @@ from ...solver.arrays import BoolArray, FloatArray
 from .samples import LATE_STEPS, Samples
 from .source import MAX_ROWS
 
+EDGE_STEPS = 0.5  # of a step; nearer to the frames asked for a sample serves for them
+
 
 def n_missing(samples: Samples) -> int:
     """Return how many samples `fill_gaps` would add."""
@@ -43,6 +45,54 @@ def fill_gaps(samples: Samples) -> Samples:
         step_frames=samples.step_frames,
         locked=samples.locked,
     )
+
+
+def cover(samples: Samples, first_frame: int, last_frame: int) -> Samples:
+    """Return samples that reach both ends of the frames asked for.
+
+    Before the first sample and after the last the subject stays where it was, and
+    nobody sees it. Samples that reach as far are returned as they are.
+    """
+    frames, step = samples.frames, samples.step_frames
+    before = int(np.ceil((frames[0] - first_frame) / step - EDGE_STEPS))
+    after = int(np.ceil((last_frame - frames[-1]) / step - EDGE_STEPS))
+    before, after = max(before, 0), max(after, 0)
+    if before == after == 0:
+        return samples
+
+    def held(points: FloatArray) -> FloatArray:
+        return np.pad(points, ((before, after), (0, 0)), mode="edge")
+
+    start = frames[0] - step * np.arange(before, 0, -1)
+    end = frames[-1] + step * np.arange(1, after + 1)
+    return Samples(
+        frames=np.concatenate([start, frames, end]),
+        points=held(samples.points),
+        head=None if samples.head is None else held(samples.head),
+        facing_rad=np.pad(samples.facing_rad, (before, after), constant_values=np.nan),
+        visible=np.pad(samples.visible, (before, after), constant_values=False),
+        step_frames=step,
+        locked=samples.locked,
+    )
+
+
+def uncovered_spans(
+    samples: Samples, first_frame: int, last_frame: int
+) -> tuple[tuple[int, int], ...]:
+    """Return first and last whole frame of each stretch that no sample reaches."""
+    reach = EDGE_STEPS * samples.step_frames
+    starts = int(np.ceil(samples.frames[0] - reach)) - 1
+    ends = int(np.floor(samples.frames[-1] + reach)) + 1
+    spans = ((first_frame, starts), (ends, last_frame))
+    return tuple((start, end) for start, end in spans if start <= end)
+
+
+def n_uncovered(samples: Samples, first_frame: int, last_frame: int) -> int:
+    """Return how many samples `cover` would add, at most."""
+    step = samples.step_frames
+    before = max((samples.frames[0] - first_frame) / step, 0.0)
+    after = max((last_frame - samples.frames[-1]) / step, 0.0)
+    return int(min(np.ceil(before) + np.ceil(after), 2.0 * MAX_ROWS))
 
 
 def _is_known(samples: Samples) -> bool:

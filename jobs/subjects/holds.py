@@ -1,4 +1,4 @@
-"""Held keys: which samples tell an operator something new."""
+"""Held keys: which samples are new measurements."""
 
 import numpy as np
 
@@ -13,7 +13,7 @@ def new_samples(
 ) -> BoolArray:
     """Return which samples are new: seen, and no repeat of a held key.
 
-    Animation on twos or threes repeats each position; the repeats are no
+    Animation on twos or threes repeats each position; the repeats are not
     measurements. Once a run of one position has lasted longer than `STANDING_S` it is
     a subject that stands still, and its later samples are new. Whether a sample is
     new depends on it and on earlier ones, never on what follows.

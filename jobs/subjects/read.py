@@ -1,5 +1,6 @@
-"""One way in: from an entry of a job file to the track of a subject."""
+"""Reads a subject: from its entry in a job file to its track."""
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Protocol
@@ -9,10 +10,16 @@ import numpy as np
 from ...solver.arrays import BoolArray, FloatArray, frozen
 from ..errors import Fault
 from .bvh import samples_of_bvh
-from .checks import Wanted, check_cover, check_order, check_speed, check_values
+from .checks import (
+    Wanted,
+    check_cover,
+    check_order,
+    check_speed,
+    check_values,
+)
 from .columns import OUR_TITLES, titles_of
 from .faults import refuse_any
-from .gaps import fill_gaps, n_missing
+from .gaps import cover, fill_gaps, n_missing, n_uncovered, uncovered_spans
 from .holds import new_samples
 from .place import floor_and_eyes
 from .reference import SubjectReference, Up
@@ -146,9 +153,11 @@ def _checked_track(
     refuse_any(check_order(samples, source))
     refuse_any(check_cover(samples, wanted, source))
     samples = _kept(samples, first_frame, last_frame)
-    refuse_any(_bad_values(samples, source))
-    full = _kept(fill_gaps(samples), first_frame, last_frame)
-    return _track(reference, full, rate=wanted.rate, source=source)
+    refuse_any(_bad_values(samples, wanted, source))
+    full = cover(fill_gaps(samples), first_frame, last_frame)
+    uncovered = uncovered_spans(samples, first_frame, last_frame)
+    track = _track(reference, _kept(full, first_frame, last_frame), wanted, source)
+    return replace(track, uncovered=uncovered)
 
 
 def _source(reference: SubjectReference, folder: Path, path: str) -> Source:
@@ -168,17 +177,20 @@ def _kept(samples: Samples, first_frame: int, last_frame: int) -> Samples:
     return samples.take(slice(max(start, 0), stop))
 
 
-def _bad_values(samples: Samples, source: Source) -> list[Fault]:
+def _bad_values(samples: Samples, wanted: Wanted, source: Source) -> list[Fault]:
     faults = list(check_values(samples, source))
-    if n_missing(samples) > MAX_ROWS:
-        message = f"{source.label} has gaps of {n_missing(samples)} samples"
+    lacks = n_missing(samples)
+    lacks += n_uncovered(samples, wanted.first_frame, wanted.last_frame)
+    if lacks > MAX_ROWS:
+        message = f"{source.label} has gaps of {lacks} samples"
         faults.append(Fault(path=source.path, message=f"{message}, limit {MAX_ROWS}"))
     return faults
 
 
 def _track(
-    reference: SubjectReference, full: Samples, *, rate: Fraction, source: Source
+    reference: SubjectReference, full: Samples, wanted: Wanted, source: Source
 ) -> SubjectTrack:
+    rate = wanted.rate
     times_s = full.frames * rate.denominator / rate.numerator
     new = _new(reference, full, times_s)
     refuse_any(

@@ -13,7 +13,8 @@ import pyarrow as pa
 import pyarrow.csv
 import pyarrow.parquet as pq
 
-from . import arrow_stream
+from .arrow_stream import measure as stream_size
+from .arrow_stream import open_stream
 from .columns import Titles, faults_of, missing_columns, wanted, wrong_types
 from .faults import refuse, refuse_any
 from .source import Source, check_size
@@ -31,7 +32,7 @@ def read_table(source: Source, titles: Titles) -> pa.Table:
         titles: what the file calls each column.
 
     Raises:
-        SubjectError: the bytes are no such table, it is too large or has no rows,
+        SubjectError: the bytes are not such a table, it is too large or has no rows,
             columns are missing or are of the wrong type.
     """
     try:
@@ -63,9 +64,9 @@ def _read_parquet(source: Source, titles: Titles) -> pa.Table:
 
 
 def _read_arrow(source: Source, titles: Titles) -> pa.Table:
-    size = arrow_stream.measure(source.data)
+    size = stream_size(source.data)
     check_size(source, n_rows=size.n_rows, n_bytes=size.n_bytes)
-    with arrow_stream.open_stream(source.data) as stream:
+    with open_stream(source.data) as stream:
         columns = _columns(stream.schema.names, source, titles)
         _refuse_types(stream.schema, source, titles)
         table = stream.read_all().select(columns)

@@ -25,6 +25,8 @@ class SubjectTrack:
         visible: the sample was measured and is not marked hidden, (n,).
         height_m: stature [m].
         digest: SHA-256 of the bytes that were read, hexadecimal.
+        uncovered: first and last of the frames asked for that lie before the first
+            sample or after the last: nobody sees the subject in them.
     """
 
     name: str
@@ -37,3 +39,4 @@ class SubjectTrack:
     visible: BoolArray
     height_m: float
     digest: str
+    uncovered: tuple[tuple[int, int], ...] = ()

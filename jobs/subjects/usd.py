@@ -235,7 +235,9 @@ def _prim(stage: Any, reference: SubjectReference, path: str, label: str) -> Any
 
     name = reference.prim or ""
     if not Sdf.Path.IsValidPathString(name) or not name.startswith("/"):
-        refuse(f"{path}.prim", f"'{name}' is no path of a prim such as /World/courier")
+        refuse(
+            f"{path}.prim", f"'{name}' is not the path of a prim such as /World/courier"
+        )
     prim = stage.GetPrimAtPath(name)
     if not prim:
         known = []

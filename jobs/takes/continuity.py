@@ -5,18 +5,29 @@ take only carries how its own cut begins and ends.
 """
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 from ...solver.audit import BROKEN
 from ...solver.cuts.continuity import CutShot, cut_findings
 from ...solver.cuts.end import ShotEnds
-from ...solver.cuts.findings import SEVERITIES, Finding, shot_findings
+from ...solver.cuts.findings import (
+    OF_SHOT,
+    SEVERITIES,
+    Finding,
+    shot_findings,
+)
+from ...solver.cuts.findings import (
+    THIS_TOOL as OWN,
+)
 from ...solver.frame.measure import Measures
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..takes.keys import canonical
 from .findings_words import sentence
+
+UNSEEN = "unseen_frames"
+_OF_THE_DATA = (BROKEN, UNSEEN)
 
 PlainFinding = dict[str, Any]
 """One finding as it is written: name, severity, of (shot or cut), numbers, source,
@@ -36,8 +47,8 @@ def findings_of(
         ends: JSON of the ends of each shot's take, by name; None, or left out, where
             there is no take. The cut into the next shot is then not judged.
         measures: of the takes, by name.
-        earlier: findings that the rows came with, JSON by name; those of a lock stay,
-            for they were made with the action at hand.
+        earlier: findings that the rows came with, JSON by name; those of a lock and of
+            missing frames stay, for they were made with the action at hand.
     """
     before = earlier or {}
     shots = []
@@ -55,14 +66,48 @@ def findings_of(
     for spec, shot, cuts in zip(job.shots, shots, cut_findings(shots), strict=True):
         tan_u = None if shot.ends is None else shot.ends.first.tan_u
         own = shot_findings(measures.get(spec.name, {}), tan_u=tan_u)
-        lock = [
+        kept = [
             {**one, "accepted": _accepted(one["name"], spec)}
             for one in json.loads(before.get(spec.name, "[]"))
-            if one["name"] == BROKEN
+            if one["name"] in _OF_THE_DATA
         ]
         fresh = [plain_finding(finding, spec) for finding in (*own, *cuts)]
-        found[spec.name] = canonical([*lock, *fresh])
+        if spec.name in measures:
+            fresh += _accepted_in_vain(spec, {one["name"] for one in (*kept, *fresh)})
+        found[spec.name] = canonical([*kept, *fresh])
     return found
+
+
+def unseen_finding(subject: str, first: int, last: int) -> Finding:
+    """Return the finding of frames that a subject's table does not reach.
+
+    Args:
+        subject: its name.
+        first: first of the frames in which nobody sees it.
+        last: last of them, included.
+    """
+    numbers: dict[str, float | str] = {"subject": subject, "first": first, "last": last}
+    return Finding(
+        name=UNSEEN, severity="note", subject_of=OF_SHOT, numbers=numbers, source=OWN
+    )
+
+
+def _accepted_in_vain(spec: ShotSpec, found: Collection[str]) -> list[PlainFinding]:
+    """Return a note for each finding that a shot accepts and does not have."""
+    return [
+        plain_finding(
+            Finding(
+                name="accepts_nothing",
+                severity="note",
+                subject_of=OF_SHOT,
+                numbers={"accepted": accept.finding},
+                source=OWN,
+            ),
+            spec,
+        )
+        for accept in spec.accept
+        if accept.finding not in found
+    ]
 
 
 def counted(findings: str) -> list[PlainFinding]:

@@ -4,55 +4,23 @@ Takes lie in the axes and units of their own scene; a delivery may have others. 
 what has axes is brought back inside here, once, and each kind turns it into its own.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
 from ...solver.arrays import FloatArray, IntArray
 from ..errors import InputError
-from ..job.rate import parse_rate
 from ..job.spec import WorldSpec
 from ..subjects.axes import inside_from_scene
 from .axes import turn_inside_from_scene
+from .metadata import Rail, TakeGate, take_metadata
 from .sequence_table import ShotRow, read_sequence
 from .store import Store
-from .table import read_take, take_metadata
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Rail:
-    """Where the lens can be: at `origin_m`, along `direction`, or round a centre.
-
-    Attributes:
-        kind: of the rig.
-        length_m: of the rail, 0 for sticks.
-        origin_m: lens place at 0, or the centre of an arc at lens height, (3,) [m].
-        direction: of a track, unit vector, (3,).
-        radius_m: of an arc [m].
-        start_deg: angle of an arc's 0, counter-clockwise from -Z seen from above.
-        turn: 1 where an arc runs counter-clockwise seen from above, -1 otherwise.
-    """
-
-    kind: Literal["sticks", "track", "arc"]
-    length_m: float
-    origin_m: FloatArray
-    direction: FloatArray
-    radius_m: float
-    start_deg: float
-    turn: float
-
-    @property
-    def places_m(self) -> FloatArray:
-        """Lens places along the rail, (k, 3) [m]."""
-        s = np.linspace(0.0, self.length_m, 64)[:, None]
-        if self.kind != "arc":
-            return self.origin_m + s * self.direction
-        angle = np.radians(self.start_deg) + self.turn * s / self.radius_m
-        way = np.column_stack([-np.sin(angle), np.zeros_like(angle), -np.cos(angle)])
-        return self.origin_m + self.radius_m * way
+from .take_file import read_take
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -83,7 +51,7 @@ class Curves:
         focal_mm: marked focal length.
         focus_m: (n,) [m].
         stop: f-number.
-        gate: the film area, as the take's metadata has it.
+        gate: the film area and its angles.
         shutter_deg: angle of the shutter.
         knots: of `rail_m`, `pan_deg` and `tilt_deg`: (k, 3) time [s], value, speed.
     """
@@ -111,9 +79,9 @@ class Curves:
     focal_mm: float
     focus_m: FloatArray
     stop: float
-    gate: dict[str, float]
+    gate: TakeGate
     shutter_deg: float
-    knots: dict[str, FloatArray]
+    knots: Mapping[str, FloatArray]
 
     @property
     def shakes(self) -> bool:
@@ -166,16 +134,15 @@ def read_delivery(store: Store) -> Delivery:
 def curves_of(table: pa.Table) -> Curves:
     """Return a take's table as curves in metres and degrees, Y up."""
     metadata = take_metadata(table)
-    axes, gate = metadata["axes"], metadata["gate"]
-    world = WorldSpec(up=axes["up"], metres_per_unit=axes["metres_per_unit"])
+    world = metadata.world
     frame, sub = _column(table, "frame"), _column(table, "sub")
     inside = frame[~_column(table, "handle")]
     samples_per_frame = int(sub.max()) + 1
     return Curves(
         sequence=table["sequence"][0].as_py(),
         shot=table["shot"][0].as_py(),
-        take_key=metadata["keys"]["take"],
-        rate=parse_rate(metadata["rate"]),
+        take_key=metadata.keys.take,
+        rate=metadata.rate,
         world=world,
         frame=frame.astype(np.int64),
         sub=sub.astype(np.int64),
@@ -183,7 +150,7 @@ def curves_of(table: pa.Table) -> Curves:
         time_s=_column(table, "time_s"),
         cut=(int(inside[0]), int(inside[-1])),
         rail_m=_column(table, "rail_m"),
-        rail=_rail(metadata["rail"], world),
+        rail=metadata.rail,
         base_m=_inside(_columns(table, "x", "y", "z"), world),
         pan_deg=_column(table, "pan_deg"),
         tilt_deg=_column(table, "tilt_deg"),
@@ -195,22 +162,9 @@ def curves_of(table: pa.Table) -> Curves:
         focal_mm=float(table["focal_mm"][0].as_py()),
         focus_m=_column(table, "focus_m"),
         stop=float(table["stop"][0].as_py()),
-        gate=gate,
-        shutter_deg=float(metadata["asked"]["shutter_deg"]),
-        knots={name: np.array(rows) for name, rows in metadata["knots"].items()},
-    )
-
-
-def _rail(rail: dict[str, Any], world: WorldSpec) -> Rail:
-    direction = np.array([rail["direction"]])
-    return Rail(
-        kind=rail["kind"],
-        length_m=rail["length_m"],
-        origin_m=_inside(np.array([rail["origin"]]), world)[0],
-        direction=inside_from_scene(direction, world.up)[0],
-        radius_m=rail["radius_m"],
-        start_deg=rail["start_deg"],
-        turn=rail["turn"],
+        gate=metadata.gate,
+        shutter_deg=metadata.asked.shutter_deg,
+        knots=metadata.knots,
     )
 
 

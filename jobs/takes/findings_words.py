@@ -216,6 +216,22 @@ def _lock_broken(n: Numbers, shot: str) -> str:
     )
 
 
+def _unseen_frames(numbers: Numbers, shot: str) -> str:
+    first, last = int(numbers["first"]), int(numbers["last"])
+    frames = f"frame {first}" if first == last else f"frames {first}-{last}"
+    return (
+        f"The data of {numbers['subject']} has no {frames} of {shot}, so nobody sees "
+        "the subject then; extend its animation, or shorten cut and handles."
+    )
+
+
+def _accepts_nothing(numbers: Numbers, shot: str) -> str:
+    return (
+        f"{shot} accepts {numbers['accepted']}, which it does not have; take the entry "
+        "out of the job."
+    )
+
+
 _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
     "crosses_line": _crosses_line,
     "near_axis": _near_axis,
@@ -269,4 +285,6 @@ _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
     "whip_used": _whip_used,
     "strobing": _strobing,
     "lock_broken": _lock_broken,
+    "unseen_frames": _unseen_frames,
+    "accepts_nothing": _accepts_nothing,
 }

@@ -1,19 +1,13 @@
 """What came of judging one shot: the setups it can have, as a small JSON file.
 
-    OUT/<sequence>/candidates/<shot>.json
-
 It is the truth between judging a shot and choosing across cuts, wherever either is
-done, and spares a shot whose inputs are the same the next night.
+done, and spares a shot whose inputs are the same the next night. `Store` keeps it.
 """
 
 from dataclasses import dataclass, field, fields
 from typing import Any
 
 from pydantic_core import from_json, to_json
-
-from ..places.atomic import write_whole
-from ..places.object_errors import StoreError
-from ..places.place import Place
 
 JUDGEMENT_SCHEMA = "carrellata.candidates/1"
 
@@ -45,8 +39,9 @@ class Judgement:
         key: digest of all that the judgement depends on.
         judge_key: of the shot itself; None where its data is faulty.
         candidates: setups that hold, at least one unless there is an error.
-        kept: index of last night's setup among them.
-        unchanged: whether last night's take has the same inputs.
+        kept: index of last night's setup among them; None in the file, since the same
+            judgement serves every night.
+        unchanged: whether last night's take has the same inputs; likewise.
         n_tried: setups that were worked.
         status: `judged`, `no_setup`, or `failed` where the data is faulty.
         error: why there is no candidate, for people.
@@ -63,17 +58,12 @@ class Judgement:
     error: str | None = None
     relax: dict[str, Any] = field(default_factory=dict)
 
-    def write(self, path: Place) -> None:
-        """Write the judgement whole.
-
-        Raises:
-            OSError: it could not be written; the file at `path` is as it was.
-        """
+    def json(self) -> bytes:
+        """Return the judgement as it is written."""
         values = {"schema": JUDGEMENT_SCHEMA, **_plain(self)}
         values["candidates"] = [_plain(each) for each in self.candidates]
-        # Where a loss of power spoils it, the shot is judged again. It is thousands of
-        # numbers, which Python's own encoder takes five times as long to write.
-        write_whole(path, to_json(values), flush=False)
+        # Thousands of numbers, which Python's own encoder takes five times as long for.
+        return to_json(values)
 
 
 def _plain(values: Judgement | Candidate) -> dict[str, Any]:
@@ -81,19 +71,13 @@ def _plain(values: Judgement | Candidate) -> dict[str, Any]:
     return {each.name: getattr(values, each.name) for each in fields(values)}
 
 
-def read_judgement(path: Place) -> Judgement | None:
-    """Read a judgement, or return None where there is none that is whole.
-
-    Raises:
-        StoreError: an object store does not answer, so that nobody knows.
-    """
+def judgement_of(data: bytes) -> Judgement | None:
+    """Return the judgement that `json` gave, or None where it is not one, whole."""
     try:
-        values = from_json(path.read_bytes())
+        values = from_json(data)
         if values.pop("schema") != JUDGEMENT_SCHEMA:
             return None
         candidates = tuple(Candidate(**each) for each in values.pop("candidates"))
         return Judgement(**values, candidates=candidates)
-    except StoreError:
-        raise
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError):
         return None

@@ -2,7 +2,8 @@
 
 Only what can change the take counts. Its neighbours, its scene and the words that
 travel with it do not, nor does where a subject's file lies: its bytes are in the key.
-A change in the programs that make takes gives new keys, so nothing stale is kept.
+A program counts by its source and the sources of all that it imports, so a change in
+what makes takes gives new keys, and a change elsewhere does not.
 """
 
 import hashlib
@@ -12,6 +13,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from ...solver.compiled.kernel import sources_of
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..job.subject import SubjectSpec
@@ -27,16 +29,11 @@ _NOT_IN_KEY = {
     "setup",
     "subjects",
 }
-_MAKES_TAKES = ("solver/**/*.py", "jobs/subjects/*.py")
-_MAKES_TAKES_TOO = (
-    "run/shots.py",
-    "takes/axes.py",
-    "takes/bodies.py",
-    "takes/grip_metadata.py",
-    "takes/keys.py",
-    "takes/metadata.py",
-    "takes/table.py",
-)
+_PACKAGE = Path(__file__).resolve().parents[2]
+MAKES_TAKES = ("jobs/run/make_take.py", "jobs/takes/parquet_form.py")
+"""What a take's bytes come from, with all that these import."""
+JUDGES = ("jobs/run/judge_shot.py",)
+"""What judges the setups of an open shot, with all that it imports."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -44,7 +41,7 @@ class Keys:
     """Digests of one shot, hexadecimal SHA-256.
 
     Attributes:
-        judge: of this shot's inputs.
+        judge: of this shot's inputs, and of what judges its setup where it is open.
         take: of the same and the setup that was chosen.
     """
 
@@ -74,7 +71,7 @@ def keys_of(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> Keys:
 
 
 def judge_key(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> str:
-    """Return the digest of all that one shot's take depends on."""
+    """Return the digest of all that one shot's take depends on, but for its setup."""
     shot = spec.model_dump(mode="json", by_alias=True, exclude=_NOT_IN_KEY)
     camera = {
         "gate": asdict(spec.camera.gate),
@@ -85,7 +82,8 @@ def judge_key(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> str:
     return digest(
         {
             "model": job.model,
-            "solver": solver_version(),
+            "program": program_digest(*MAKES_TAKES),
+            "judged_by": judging_program() if spec.is_open else None,
             "sequence": job.sequence,
             "rate": str(job.rate),
             "seed": job.seed,
@@ -114,19 +112,31 @@ def setup_of(spec: ShotSpec) -> dict[str, Any]:
 
 @cache
 def solver_version() -> str:
-    """Return a digest of the programs that make a take."""
-    digest = hashlib.sha256()
-    for source in sources_of_takes():
-        digest.update(source.name.encode())
-        digest.update(source.read_bytes())
-    return digest.hexdigest()[:16]
+    """Return a digest of the programs that judge setups and make takes."""
+    return program_digest(*MAKES_TAKES, *JUDGES)
 
 
-def sources_of_takes() -> tuple[Path, ...]:
-    """Return the source files that a take's bytes depend on."""
-    jobs = Path(__file__).resolve().parents[1]
-    found = [path for glob in _MAKES_TAKES for path in jobs.parent.glob(glob)]
-    return (*sorted(found), *(jobs / name for name in _MAKES_TAKES_TOO))
+def judging_program() -> str:
+    """Return a digest of the program that judges setups."""
+    return program_digest(*JUDGES)
+
+
+@cache
+def program_digest(*modules: str, package: Path = _PACKAGE) -> str:
+    """Return a digest of the sources of modules and of all that they import.
+
+    Args:
+        modules: paths of files below the package.
+        package: the folder that holds `solver` and `jobs`.
+
+    Raises:
+        FileNotFoundError: there is no such module.
+    """
+    found = hashlib.sha256()
+    for source in sources_of(*(package / name for name in modules)):
+        found.update(source.relative_to(package).as_posix().encode())
+        found.update(source.read_bytes())
+    return found.hexdigest()[:16]
 
 
 def _subject(subject: SubjectSpec) -> dict[str, Any]:

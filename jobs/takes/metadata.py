@@ -1,147 +1,273 @@
-"""What a take's table says of itself beside its columns: one JSON object."""
+"""What a take's file says of itself beside its columns, as typed values.
 
+It stands in the file as one JSON object under `METADATA_KEY`. Both ways between it and
+the values are here: `TakeMetadata.json` and `take_metadata`. In the file, places are in
+scene axes and units; here they are inside, in metres with Y up.
+"""
+
+import json
 from collections.abc import Mapping
-from dataclasses import asdict, fields
-from math import degrees
+from dataclasses import asdict, dataclass, fields
+from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 
-from ...solver.crew.knots import channel_knots
-from ...solver.crew.member import Crew, Member
+from ...solver.arrays import FloatArray
 from ...solver.cuts.end import ShotEnds
 from ...solver.frame.measure import Measures
-from ...solver.take import Take
-from ..job.rate import rate_text
-from ..job.shot import ShotSpec
-from ..job.spec import JobFile, WorldSpec
+from ...solver.optics.camera import Gate
+from ..job.rate import parse_rate, rate_text
+from ..job.spec import WorldSpec
+from ..subjects.axes import inside_from_scene
 from .axes import scene_from_inside
-from .grip_metadata import sheet_metadata
-from .keys import Keys, canonical, setup_of
+from .keys import Keys, canonical
 
 TAKE_SCHEMA = "carrellata.take/1"
+METADATA_KEY = b"carrellata"
+
+Plain = dict[str, Any]
+"""A JSON object."""
 
 
-def metadata_json(
-    take: Take,
-    *,
-    job: JobFile,
-    spec: ShotSpec,
-    keys: Keys,
-    units: Mapping[str, str],
-    measures: Measures,
-    ends: ShotEnds,
-    status: str,
-) -> str:
-    """Return the text of a take's metadata.
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TakeGate(Gate):
+    """The film area, and the half angles' tangents that the lens gives on it.
 
-    Args:
-        take: as operated, Y up in metres and radians.
-        job: gives the rate, axes and units.
-        spec: the shot.
-        keys: digests of what the take was made from.
-        units: of the columns, by name.
-        measures: of the take, flat, finite.
-        ends: of the take's cut.
-        status: see `takes.take_rows`.
+    Attributes:
+        tan_u, tan_v: bound the delivered frame, by which framing is judged. A point at
+            height v over the lens axis stands at v + `axis_v` in the frame.
+        render_tan_u, render_tan_v: bound the picture with its overscan.
     """
-    return canonical(
-        {
-            "schema": TAKE_SCHEMA,
-            "keys": asdict(keys),
-            "model": job.model,
-            "rate": rate_text(job.rate),
-            "axes": _axes(job.world),
-            "units": units,
-            "setup": setup_of(spec),
-            "gate": _gate(take),
-            "rail": _rail(take, job.world),
-            "knots": _knots(take),
-            "crew": _crew(take.shot.crew),
-            "asked": _asked(spec),
-            "grip_sheet": sheet_metadata(take, spec.stage, job.world),
-            "ends": ends.plain(),
-            "measures": measures,
-            "status": status,
+
+    tan_u: float
+    tan_v: float
+    render_tan_u: float
+    render_tan_v: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Rail:
+    """Where the lens can be: at `origin_m`, along `direction`, or round a centre.
+
+    Attributes:
+        kind: of the rig.
+        length_m: of the rail, 0 for sticks.
+        origin_m: lens place at 0, or the centre of an arc at lens height, (3,) [m].
+        direction: of a track, unit vector, (3,).
+        radius_m: of an arc [m].
+        start_deg: angle of an arc's 0, counter-clockwise from -Z seen from above.
+        turn: 1 where an arc runs counter-clockwise seen from above, -1 otherwise.
+    """
+
+    kind: str
+    length_m: float
+    origin_m: FloatArray
+    direction: FloatArray
+    radius_m: float
+    start_deg: float
+    turn: float
+
+    def places_m(self, rail_m: FloatArray) -> FloatArray:
+        """Return lens places, (k, 3) [m].
+
+        Args:
+            rail_m: where on the rail, (k,) [m].
+        """
+        s = rail_m[:, None]
+        if self.kind != "arc":
+            return self.origin_m + s * self.direction
+        angle = np.radians(self.start_deg) + self.turn * s / self.radius_m
+        way = np.column_stack([-np.sin(angle), np.zeros_like(angle), -np.cos(angle)])
+        return self.origin_m + self.radius_m * way
+
+    def plain(self, world: WorldSpec) -> Plain:
+        """Return the rail in scene axes; its origin in scene units, too."""
+        ahead = scene_from_inside(self.direction[None], world) * world.metres_per_unit
+        return {
+            "kind": self.kind,
+            "length_m": self.length_m,
+            "origin": scene_from_inside(self.origin_m[None], world)[0].tolist(),
+            "direction": ahead[0].tolist(),
+            "radius_m": self.radius_m,
+            "start_deg": self.start_deg,
+            "turn": self.turn,
         }
+
+    @classmethod
+    def of_plain(cls, values: Plain, world: WorldSpec) -> "Rail":
+        """Return the rail that `plain` gave."""
+        origin = np.array([values.pop("origin")]) * world.metres_per_unit
+        direction = np.array([values.pop("direction")])
+        return cls(
+            origin_m=inside_from_scene(origin, world.up)[0],
+            direction=inside_from_scene(direction, world.up)[0],
+            **values,
+        )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CrewNumbers:
+    """The crew that operated a take, in the units of the job file.
+
+    Attributes:
+        preset: its name.
+        operator: numbers of the operator by name; likewise `grip` and `puller`.
+        grip: see operator.
+        puller: see operator.
+        focus_method: `marks` or `eye`.
+    """
+
+    preset: str
+    operator: Mapping[str, float]
+    grip: Mapping[str, float]
+    puller: Mapping[str, float]
+    focus_method: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ShotBrief:
+    """What the job asked of the picture, of the lens and of the film.
+
+    Attributes:
+        frames: first and last of the cut.
+        handles: frames solved before and after the cut.
+        samples_per_frame: samples a frame.
+        framing: as in the job file; likewise `cues`, `shake` and `stage`.
+        cues: see framing.
+        shake: see framing.
+        stage: see framing.
+        coc_mm: circle of confusion.
+        shutter_deg: angle of the shutter.
+        close_focus_m: nearest distance that the lens focuses at.
+    """
+
+    frames: tuple[int, int]
+    handles: tuple[int, int]
+    samples_per_frame: int
+    framing: Plain
+    cues: tuple[Plain, ...]
+    shake: Plain
+    stage: Plain
+    coc_mm: float
+    shutter_deg: float
+    close_focus_m: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TakeMetadata:
+    """What is known of a take beside its samples.
+
+    Attributes:
+        keys: digests of what it was made from.
+        model: number of the curve model.
+        rate: frames a second.
+        world: axes and units of its scene.
+        units: of the columns, by name.
+        setup: rig, lens, height, side and view, as they stand in the job file.
+        gate: the film area and its angles.
+        rail: where the lens can be.
+        knots: of `rail_m`, `pan_deg` and `tilt_deg`: (k, 3) time [s], value, speed.
+            Between two knots the channel is the cubic of their values and speeds.
+        crew: who operated it.
+        asked: what the job asked.
+        grip_sheet: by `grip_metadata`.
+        ends: how its cut begins and ends.
+        measures: what it is judged by.
+        status: `solved`.
+    """
+
+    keys: Keys
+    model: int
+    rate: Fraction
+    world: WorldSpec
+    units: Mapping[str, str]
+    setup: Plain
+    gate: TakeGate
+    rail: Rail
+    knots: Mapping[str, FloatArray]
+    crew: CrewNumbers
+    asked: ShotBrief
+    grip_sheet: Plain
+    ends: ShotEnds
+    measures: Measures
+    status: str
+
+    def measure(self, name: str) -> float | None:
+        """Return a measure; None where it has no value."""
+        value = self.measures[name]
+        return None if value is None else float(value)
+
+    def json(self) -> str:
+        """Return the text that is written; equal values give equal texts."""
+        return canonical(
+            {
+                "schema": TAKE_SCHEMA,
+                "keys": asdict(self.keys),
+                "model": self.model,
+                "rate": rate_text(self.rate),
+                "axes": _axes(self.world),
+                "units": self.units,
+                "setup": self.setup,
+                "gate": asdict(self.gate),
+                "rail": self.rail.plain(self.world),
+                "knots": {name: rows.tolist() for name, rows in self.knots.items()},
+                "crew": _fields(self.crew),
+                "asked": _fields(self.asked),
+                "grip_sheet": self.grip_sheet,
+                "ends": self.ends.plain(),
+                "measures": self.measures,
+                "status": self.status,
+            }
+        )
+
+
+def take_metadata(table: pa.Table) -> TakeMetadata:
+    """Return the metadata of a take's table.
+
+    Raises:
+        ValueError: it has none of the form `TAKE_SCHEMA`.
+    """
+    written = (table.schema.metadata or {}).get(METADATA_KEY, b"{}")
+    try:
+        return _of_json(written)
+    except (KeyError, TypeError, ValueError) as error:
+        message = f"is not a take of the form {TAKE_SCHEMA}"
+        raise ValueError(message) from error
+
+
+@lru_cache(maxsize=4)  # a take is checked when it is read, and then looked at
+def _of_json(written: bytes) -> TakeMetadata:
+    values: Plain = json.loads(written)
+    if values["schema"] != TAKE_SCHEMA:
+        raise ValueError(values["schema"])
+    axes = values["axes"]
+    world = WorldSpec(up=axes["up"], metres_per_unit=axes["metres_per_unit"])
+    asked: Plain = values["asked"]
+    for name in ("frames", "handles", "cues"):
+        asked[name] = tuple(asked[name])
+    return TakeMetadata(
+        keys=Keys(**values["keys"]),
+        model=values["model"],
+        rate=parse_rate(values["rate"]),
+        world=world,
+        units=values["units"],
+        setup=values["setup"],
+        gate=TakeGate(**values["gate"]),
+        rail=Rail.of_plain(values["rail"], world),
+        knots={name: np.array(rows) for name, rows in values["knots"].items()},
+        crew=CrewNumbers(**values["crew"]),
+        asked=ShotBrief(**asked),
+        grip_sheet=values["grip_sheet"],
+        ends=ShotEnds.from_plain(values["ends"]),
+        measures=values["measures"],
+        status=values["status"],
     )
 
 
-def _gate(take: Take) -> dict[str, float]:
-    """Return the film area and the half angles' tangents that the lens gives on it.
-
-    `tan_u` and `tan_v` bound the delivered frame, by which framing is judged;
-    `render_tan_u` and `render_tan_v` the picture with its overscan. A point at height
-    v over the lens axis stands at v + `axis_v` in the frame.
-    """
-    gate, focal_mm = take.shot.gate, take.shot.lens.focal_mm
-    tan_u, tan_v = gate.half_tangents(focal_mm)
-    render_u, render_v = gate.overscanned(focal_mm)
-    return {
-        **asdict(gate),
-        "tan_u": tan_u,
-        "tan_v": tan_v,
-        "render_tan_u": render_u,
-        "render_tan_v": render_v,
-    }
-
-
-def _rail(take: Take, world: WorldSpec) -> dict[str, Any]:
-    """Return where the lens can be, as `rail_m` runs from 0 to `length_m`.
-
-    `origin` is the place at 0 (sticks, track) or an arc's centre at lens height, in
-    scene axes and units; `direction` a track's unit vector in scene axes; `turn` is 1
-    for an arc that runs counter-clockwise seen from above, and -1 for the other.
-    """
-    shape = take.shot.rig.shape
-    ahead = scene_from_inside(shape.direction[None], world) * world.metres_per_unit
-    return {
-        "kind": take.shot.rig.kind,
-        "length_m": shape.length,
-        "origin": scene_from_inside(shape.origin[None], world)[0].tolist(),
-        "direction": ahead[0].tolist(),
-        "radius_m": shape.radius,
-        "start_deg": degrees(shape.start),
-        "turn": shape.turn,
-    }
-
-
-def _knots(take: Take) -> dict[str, list[list[float]]]:
-    """Return each channel's knots, [time_s, value, speed] in its column's unit.
-
-    Between two of them the channel is the cubic of their values and speeds.
-    """
-    first, last = float(take.times_s[0]), float(take.times_s[-1])
-    rail = channel_knots(take.dolly_plans, first, last)
-    turns = {"pan_deg": take.pan_plans, "tilt_deg": take.tilt_plans}
-    scale = np.array([1.0, degrees(1.0), degrees(1.0)])
-    return {
-        "rail_m": rail.tolist(),
-        **{
-            name: (channel_knots(plans, first, last) * scale).tolist()
-            for name, plans in turns.items()
-        },
-    }
-
-
-def _asked(spec: ShotSpec) -> dict[str, Any]:
-    """Return what the job asks of the picture, and of the lens and the film."""
-    lens = spec.camera.lens(spec.fixed_lens_mm)
-    return {
-        "frames": spec.frames,
-        "handles": spec.handles,
-        "samples_per_frame": spec.samples_per_frame,
-        "framing": spec.framing.model_dump(mode="json"),
-        "cues": [cue.model_dump(mode="json") for cue in spec.cues],
-        "shake": spec.shake.model_dump(mode="json"),
-        "coc_mm": spec.camera.coc_mm,
-        "shutter_deg": spec.camera.shutter_deg,
-        "close_focus_m": lens.close_focus_m,
-        "stage": spec.stage.model_dump(mode="json", by_alias=True),
-    }
-
-
-def _axes(world: WorldSpec) -> dict[str, Any]:
+def _axes(world: WorldSpec) -> Plain:
     return {
         "up": world.up,
         "handed": "right",
@@ -153,19 +279,6 @@ def _axes(world: WorldSpec) -> dict[str, Any]:
     }
 
 
-def _crew(crew: Crew) -> dict[str, Any]:
-    """Return the crew's numbers in the units of the job file."""
-    operator = _numbers(crew.operator)
-    for name in ("max_speed", "max_accel", "max_jerk"):
-        operator[name] = degrees(operator[name])
-    return {
-        "preset": crew.preset,
-        "operator": operator,
-        "grip": _numbers(crew.grip),
-        "puller": _numbers(crew.puller),
-        "focus_method": crew.focus_method,
-    }
-
-
-def _numbers(member: Member) -> dict[str, Any]:
-    return {each.name: getattr(member, each.name) for each in fields(member)}
+def _fields(values: CrewNumbers | ShotBrief) -> Plain:
+    """Return fields by name, not copied, as they are written at once."""
+    return {each.name: getattr(values, each.name) for each in fields(values)}

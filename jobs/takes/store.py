@@ -17,11 +17,14 @@ from dataclasses import dataclass
 import pyarrow as pa
 
 from ..errors import InputError
-from ..places.atomic import name_whole, remove_leftovers
+from ..places.atomic import name_whole, remove_leftovers, write_whole
+from ..places.object_errors import StoreError
 from ..places.objects import ObjectPath
 from ..places.place import Place, remove_folder
+from .judgement import Judgement, judgement_of
 from .keys import Keys
-from .table import read_take, take_metadata, write_take
+from .metadata import take_metadata
+from .take_file import read_take, write_take
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -42,6 +45,29 @@ class Store:
     def candidates(self, shot: str) -> Place:
         """Return where the judged setups of a shot lie."""
         return self.folder / "candidates" / f"{shot}.json"
+
+    def judgement(self, shot: str) -> Judgement | None:
+        """Return the judgement of a shot that lies here, None unless it is whole.
+
+        Raises:
+            StoreError: an object store does not answer, so that nobody knows.
+        """
+        try:
+            return judgement_of(self.candidates(shot).read_bytes())
+        except StoreError:
+            raise
+        except OSError:
+            return None
+
+    def put_judgement(self, judgement: Judgement) -> None:
+        """Write the judgement of a shot whole.
+
+        Raises:
+            OSError: it could not be written; what was there still is.
+        """
+        # Where a loss of power spoils it, the shot is judged again.
+        place = self.candidates(judgement.shot)
+        write_whole(place, judgement.json(), flush=False)
 
     def kept(self, shot: str, take_key: str) -> Place:
         """Return where a take lies in the history."""
@@ -83,13 +109,17 @@ class Store:
         if current is None or _keys(current).take != take_key:
             name_whole(self.take(shot), self.kept(shot, take_key))
 
-    def put(self, shot: str, take_key: str, take: pa.RecordBatchReader) -> None:
-        """Make a take, whose key is this, the current one of its shot; it is read.
+    def current(self, shot: str) -> pa.Table | None:
+        """Return the current take of a shot, whole, or None."""
+        return _whole_take(self.take(shot))
+
+    def put(self, shot: str, keys: Keys, take: pa.RecordBatchReader) -> None:
+        """Make a take, whose keys are these, the current one of its shot; it is read.
 
         Raises:
             OSError: it could not be written; the current take is as it was.
         """
-        path = self.kept(shot, take_key)
+        path = self.kept(shot, keys.take)
         write_take(take, path)
         name_whole(self.take(shot), path)
 
@@ -162,4 +192,4 @@ def _whole_take(path: Place) -> pa.Table | None:
 
 
 def _keys(table: pa.Table) -> Keys:
-    return Keys(**take_metadata(table)["keys"])
+    return take_metadata(table).keys

@@ -7,33 +7,25 @@ point aimed at, as acted, hidden or not. The metadata key `carrellata` of the sc
 a JSON object that says the rest; `carrellata.bodies` holds what `bodies` says.
 """
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
-from functools import lru_cache
 from math import degrees
-from typing import Any, BinaryIO
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.parquet as pq
 
 from ...solver.arrays import IntArray
 from ...solver.crew.perform import primary_points
 from ...solver.cuts.end import ShotEnds
 from ...solver.frame.measure import Measures
 from ...solver.take import Take
-from ..errors import InputError
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile, WorldSpec
-from ..places.atomic import whole_file
-from ..places.parquet import read_checked
-from ..places.place import Place
 from .axes import scene_from_inside, turn_scene_from_inside
 from .bodies import BODIES_KEY, bodies_json
+from .describe import described
 from .keys import Keys
-from .metadata import TAKE_SCHEMA, metadata_json
-
-METADATA_KEY = b"carrellata"
+from .metadata import METADATA_KEY
 
 _TEXT = pa.dictionary(pa.int32(), pa.string())
 _REAL = pa.float64()
@@ -81,8 +73,8 @@ TAKE_FIELDS = pa.schema(
     [pa.field(name, kind, nullable=False) for name, kind, _ in _COLUMNS]
 )
 UNITS: dict[str, str] = {name: unit for name, _, unit in _COLUMNS if unit}
-_TEXTS = [name for name, kind, _ in _COLUMNS if kind == _TEXT]
-_ORDERED = ["frame", "time_s"]  # what readers look for a part of a take by
+TEXTS = [name for name, kind, _ in _COLUMNS if kind == _TEXT]
+ORDERED = ["frame", "time_s"]  # what readers look for a part of a take by
 
 
 def take_rows(
@@ -93,7 +85,6 @@ def take_rows(
     keys: Keys,
     measures: Measures,
     ends: ShotEnds,
-    status: str,
 ) -> pa.RecordBatchReader:
     """Return a take as the table that is written, to be read once.
 
@@ -104,12 +95,11 @@ def take_rows(
         keys: digests of what the take was made from.
         measures: of the take, flat, finite.
         ends: of the take's cut.
-        status: `solved`; it must not depend on the run, so that bytes do not.
 
     Returns:
         Columns `TAKE_FIELDS`, one row a sample, in order of time, as one batch.
     """
-    metadata = metadata_json(
+    metadata = described(
         take,
         job=job,
         spec=spec,
@@ -117,8 +107,7 @@ def take_rows(
         units=UNITS,
         measures=measures,
         ends=ends,
-        status=status,
-    )
+    ).json()
     schema = TAKE_FIELDS.with_metadata(
         {METADATA_KEY: metadata, BODIES_KEY: bodies_json(take, job.world)}
     )
@@ -162,76 +151,6 @@ def _same_text(word: str, n_samples: int) -> pa.DictionaryArray:
     """Return one word for every sample."""
     places = np.zeros(n_samples, dtype=np.int32)
     return pa.DictionaryArray.from_arrays(places, pa.array([word], pa.string()))
-
-
-def take_metadata(table: pa.Table) -> dict[str, Any]:
-    """Return the metadata of a take's table as plain values."""
-    metadata: dict[str, Any] = json.loads(table.schema.metadata[METADATA_KEY])
-    return metadata
-
-
-def take_bytes(table: pa.Table) -> bytes:
-    """Return the Parquet file of a take: zstd, one row group, same table same bytes."""
-    buffer = pa.BufferOutputStream()
-    _write(table.combine_chunks().to_reader(), buffer)
-    data: bytes = buffer.getvalue().to_pybytes()
-    return data
-
-
-def write_take(take: pa.RecordBatchReader, place: Place) -> None:
-    """Write a take whole or not at all.
-
-    Of a long one little is in memory beside what it was given as: on a disk the file
-    is written as it is made, and the rows are gone when its end is made.
-
-    Args:
-        take: all of it as one batch, which is read.
-        place: of the file.
-
-    Raises:
-        OSError: it could not be written; what was at `place` still is.
-    """
-    with whole_file(place) as file:
-        _write(take, file)
-
-
-def _write(take: pa.RecordBatchReader, sink: BinaryIO | pa.NativeFile) -> None:
-    with pq.ParquetWriter(
-        sink,
-        take.schema,
-        compression="zstd",
-        use_dictionary=_TEXTS,
-        write_page_checksum=True,
-        write_statistics=_ORDERED,
-    ) as writer:
-        for batch in take:
-            table = pa.Table.from_batches([batch])
-            writer.write_table(table, row_group_size=max(1, len(batch)))
-            # Before the metadata is written, which takes several times its size.
-            del batch, table
-
-
-def read_take(path: Place, *, columns: Sequence[str] | None = None) -> pa.Table:
-    """Read a take back, with every page checked against its checksum.
-
-    Args:
-        path: of the take.
-        columns: names of those to read, in this order; None for all.
-
-    Raises:
-        InputError: the file is missing, damaged, or no take of this version.
-    """
-    table = read_checked(path, columns=columns)
-    metadata = table.schema.metadata or {}
-    wanted = TAKE_FIELDS if columns is None else _fields_of(tuple(columns))
-    if METADATA_KEY not in metadata or not table.schema.equals(wanted):
-        raise InputError(str(path), f"is not a take of the form {TAKE_SCHEMA}")
-    return table
-
-
-@lru_cache(maxsize=16)
-def _fields_of(columns: tuple[str, ...]) -> pa.Schema:
-    return pa.schema([TAKE_FIELDS.field(name) for name in columns])
 
 
 def _clock(take: Take) -> Mapping[str, Any]:

@@ -24,7 +24,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-_IMPORTED = re.compile(r"^\s*from (\.+)([\w.]+) import", re.MULTILINE)
+_IMPORTED = re.compile(r"^ *from (\.+)([\w.]+) import ", re.MULTILINE)
+_FOR_TYPES_ONLY = re.compile(r"^if TYPE_CHECKING:\n(?:(?: .*)?\n)+", re.MULTILINE)
 _MAKING = threading.RLock()
 
 
@@ -121,10 +122,14 @@ if "numba" in sys.modules:  # who imported it may compile before a kernel is cal
     _compiler()
 
 
-def sources_of(module: Path) -> tuple[Path, ...]:
-    """Return a module's file and those of this package that it imports, sorted."""
-    found = {module}
-    waiting = [module]
+def sources_of(*modules: Path) -> tuple[Path, ...]:
+    """Return the files of modules and of all that they import of this package, sorted.
+
+    Imports are followed through others, and those inside functions too. What is only
+    imported for types is left out, as it never runs.
+    """
+    found = set(modules)
+    waiting = list(modules)
     while waiting:
         new = _imported_by(waiting.pop()) - found
         found |= new
@@ -135,11 +140,17 @@ def sources_of(module: Path) -> tuple[Path, ...]:
 @cache
 def _imported_by(source: Path) -> frozenset[Path]:
     """Return the files of this package that a module imports itself."""
-    found = _IMPORTED.findall(source.read_text(encoding="utf-8"))
+    text = _FOR_TYPES_ONLY.sub("", source.read_text(encoding="utf-8"))
     return frozenset(
-        source.parents[len(dots) - 1].joinpath(*name.split(".")).with_suffix(".py")
-        for dots, name in found
+        _file_of(source.parents[len(dots) - 1].joinpath(*name.split(".")))
+        for dots, name in _IMPORTED.findall(text)
     )
+
+
+def _file_of(module: Path) -> Path:
+    """Return the file of a module or package, given its path without a suffix."""
+    file = module.with_suffix(".py")
+    return file if file.is_file() else module / "__init__.py"
 
 
 @cache

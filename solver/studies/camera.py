@@ -1,4 +1,4 @@
-"""A camera as it was moved by whoever moved it: its curves, and what noise is on them.
+"""A camera that was made elsewhere: its recorded curves, and the noise on them.
 
 Metres, radians, seconds, Y up; angles as in `camera`. Nothing here knows how the move
 was made.
@@ -88,7 +88,7 @@ class CameraMove:
 
     @cached_property
     def angle_noise(self) -> float:
-        """Sample noise of pan and tilt, half frames; see `noise_of`."""
+        """Sample noise of pan and tilt by `noise_of`, (2,) [half frames]."""
         noise = [noise_of(x) for x in self.angles]
         return float(max(np.array(noise) / self.half))
 

@@ -2,9 +2,9 @@
 
 A trial is a crew member's numbers and where on screen (or beside the subject) the
 member holds. The member works through the subject, and what comes out is compared with
-the take. A decision too early or too late spoils a trial for a while and then heals,
-so trials are compared by the mean of log(sigma^2 + miss^2): one that is exact half of
-the time beats one that is mediocre all the time, which is what leads to the truth.
+the take. A decision at the wrong time makes a trial wrong for a while only, so trials
+are compared by the mean of log(sigma^2 + miss^2): a trial that is exact half of the
+time beats one that is mediocre all the time.
 """
 
 from dataclasses import dataclass, field, replace
@@ -206,7 +206,7 @@ class Bench:
         """Return a trial's misses in units of the frame (or metres), (channels, n)."""
         off = self.curves(preset, values) - self.wanted
         if self.dolly is not None:
-            # Whole turns are no miss, and a take says nothing of them.
+            # Whole turns are not a miss: a take does not record them.
             off[0] -= 2 * np.pi * np.round(np.median(off[0]) / (2 * np.pi))
         scaled: FloatArray = off / self.scale[:, None]
         return scaled
@@ -258,7 +258,7 @@ def _ticks(shot: Shot) -> FloatArray:
 
 
 def _enough(sigma: FloatArray, noise: FloatArray) -> float:
-    """Return the loss of a trial that leaves noise alone: no better one is sought.
+    """Return the loss of a trial that leaves only noise, at which the search stops.
 
     The mean of log(sigma^2 + e^2) over normal e, by Gauss-Hermite quadrature.
     """
@@ -268,7 +268,7 @@ def _enough(sigma: FloatArray, noise: FloatArray) -> float:
 
 
 def fast_of(camera: CameraMove) -> FloatArray:
-    """Return what no explanation explains, noise and shake, (2,) [half frames]."""
+    """Return the part that no trial explains, noise and shake, (2,) [half frames]."""
     level = level_of(camera)
     percent = level.percent if level.present else 0.0
     shake = percent / 100 * 2 * camera.tangents[0] / camera.half
@@ -280,8 +280,8 @@ def recorded_dolly(times_s: FloatArray, rail: FloatArray) -> Plans:
     """Return a dolly's own path as plans: at each sample it runs straight on.
 
     Args:
-        times_s: (n,) [s]; rail: (n,) [m].
-        rail: see times_s.
+        times_s: (n,) [s].
+        rail: places along it, (n,) [m].
     """
     log = straight_on(times_s, rail, np.gradient(rail, times_s))
     planner = PRESETS["brisk"].grip.planner()

@@ -1,4 +1,4 @@
-"""What a studied camera is faulted for: what gives it away, and what no rig can do."""
+"""Findings of a studied camera: signs of how it was made, moves that no rig makes."""
 
 from ..cuts.findings import OF_SHOT, THIS_TOOL, Finding, shot_findings
 from ..frame.measure import Measures
@@ -12,7 +12,7 @@ LIMITS = "limits of the crew it is held against"
 
 
 def study_findings(study: Study) -> tuple[Finding, ...]:
-    """Return what a camera is faulted for, the gravest first within each kind.
+    """Return the findings of a camera, the most severe first within each kind.
 
     Args:
         study: of the camera.
@@ -117,7 +117,7 @@ def _lens(study: Study) -> list[Finding]:
 
 
 def _framing(study: Study) -> tuple[Finding, ...]:
-    """Return what solved shots are faulted for too, by the same rules."""
+    """Return the findings that solved shots have too, by the same rules."""
     framed = study.framed
     kept: Measures = {
         "seen": framed.seen,

@@ -1,8 +1,8 @@
 """How a camera follows: what exact aim would be, and the plain ways to depart from it.
 
 The plain ways have one number each: aim that is exact, n seconds late or early; aim
-through a first-order lag; aim through a Gaussian over the whole shot, which answers to
-what has not happened yet. Each is compared with the camera in half frames, the screen
+through a first-order lag; aim through a Gaussian over the whole shot, which
+anticipates. Each is compared with the camera in half frames, the screen
 point at which it holds the subject being fitted too.
 """
 
@@ -63,8 +63,8 @@ def exact_aim(
         camera: gives the lens and the roll; pan is unwrapped towards its own.
         points: what is held, (n, 3) [m].
         place: where the lens is, (n, 3) [m].
-        u: where on screen, half frames; likewise v.
-        v: see u.
+        u: where on screen, half frames right of the lens axis.
+        v: half frames above the lens axis.
     """
     tx, ty = camera.tangents
     roll = float(np.median(camera.roll))

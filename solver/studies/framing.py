@@ -1,4 +1,4 @@
-"""What a camera kept of its subject, and which lens it has on."""
+"""How a camera frames its subject, and which lens it has."""
 
 from dataclasses import dataclass
 
@@ -66,7 +66,7 @@ class LensUse:
 def study_framing(
     camera: CameraMove, subject: Subject, size: str | None = None
 ) -> Framed:
-    """Return what a camera kept of a subject.
+    """Return how a camera frames a subject.
 
     Args:
         camera: what was moved.
@@ -152,7 +152,7 @@ def study_lens(camera: CameraMove, kit_mm: tuple[float, ...]) -> LensUse:
 
     Args:
         camera: what was moved.
-        kit_mm: focal lengths that there are [mm]; empty if any will do.
+        kit_mm: focal lengths that there are [mm]; empty if any is allowed.
     """
     focal, drift = camera.focal, float(np.ptp(camera.focal_mm))
     nearest = min(kit_mm, key=lambda mm: abs(np.log(mm / focal)), default=None)

@@ -8,7 +8,7 @@ is early: the camera moved before its subject did.
 - by onset: from a subject's start out of rest to the camera's, both counted from when
   the picture would have moved, or did move, by a hundredth of the half frame.
 
-Below its floor each says why it says nothing.
+Where a measure would mean nothing it gives the reason.
 """
 
 from dataclasses import dataclass

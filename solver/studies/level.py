@@ -1,4 +1,4 @@
-"""The level of shake by the spectrum, told from the move that it lies on.
+"""The level of shake by its spectrum, separated from the move below it.
 
 Shake is noise inside its level's band, of known shape (`shake.log_hann_density`). A
 move is made of pieces of bounded jerk, so its power falls with a high power of the

@@ -1,4 +1,4 @@
-"""How fast, hard and abruptly a camera moves, against what people and gear can do.
+"""Peaks of speed, acceleration and jerk of a camera, against limits of a crew.
 
 Peaks are taken after the Gaussian of `study_camera`, which takes some off the jerk of
 a real move and all of a single bad key. Where the noise alone would give a fourth of

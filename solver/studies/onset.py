@@ -8,7 +8,7 @@ from ..arrays import FloatArray
 from .camera import smooth_rate
 
 SEEN = 0.01  # half frames: motion that counts as begun
-LEFT = 0.03  # half frames, by which a start is no twitch
+LEFT = 0.03  # half frames; a start that goes less far is a twitch
 BRISK_S = 0.5  # from SEEN to LEFT, of a subject
 REST_S = 0.5
 REST_RATE = 0.03  # half frames/s below which something rests
@@ -59,7 +59,7 @@ def onsets_of(
 
 
 def _passes(times: FloatArray, off: FloatArray) -> float | None:
-    """Return when a distance first passes SEEN for good over three samples [s]."""
+    """Return when a distance first exceeds SEEN for three samples in a row [s]."""
     over = off > SEEN
     lasting = over[:-2] & over[1:-1] & over[2:]
     at = np.flatnonzero(lasting)

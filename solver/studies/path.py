@@ -1,7 +1,7 @@
 """How simple a camera's path is: the best point, line or arc, and what is left of it.
 
-The path is told from the shake by a Gaussian: what is left of the smoothed path beside
-the simplest rig is the path's own, what the Gaussian takes away is shake or noise.
+A Gaussian separates path and shake: the smoothed path is compared with the simplest
+rigs; what the Gaussian takes away is shake or noise.
 """
 
 from dataclasses import dataclass
@@ -30,7 +30,7 @@ class StudiedPath:
     """The simplest rig that gives a camera's path.
 
     Attributes:
-        kind: point, line, arc, or free where none of them does.
+        kind: point, line, arc, or free where none of them fits.
         rig: the rig, None where free.
         rail: place along it, (n,) [m]; distance along the path where free.
         left_m: r.m.s. of what the rig leaves of the smoothed path.

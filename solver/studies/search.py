@@ -1,4 +1,4 @@
-"""The search for the crew member that explains a take, and how sure it is.
+"""The search for the crew member that explains a take, with intervals.
 
 A coarse grid over presets, delay, tolerance and rest; then walks from the best of each
 preset, the better ones longer (successive halving), and from the very best again after
@@ -58,7 +58,7 @@ class Found:
         curves: what the best trial does, (channels, n).
         n_trials: how many were run.
         bench: on which the best trial runs.
-        like: trials that cannot be told from the best by this channel.
+        like: trials that this channel cannot distinguish from the best.
     """
 
     trial: Trial

@@ -1,8 +1,8 @@
-"""Shake told from the move: its strength, its band, and the level that is like it.
+"""Shake separated from the move: its strength, its band, and the nearest level.
 
 Measured twice, on the camera's own curves and on what an explanation leaves of them;
-the surer of the two counts. So an explanation that misses a decision now and then
-spoils nothing, and a move that nobody explains still tells how it shakes.
+the more certain of the two counts. So an explanation may miss a decision now and then,
+and the shake of a move without explanation is measured too.
 """
 
 from dataclasses import dataclass

@@ -125,7 +125,7 @@ def study(
         camera: what was moved.
         subject: whom it shows, over the same time.
         rate: the camera's frames a second.
-        kit_mm: lenses that there are [mm]; empty if any will do.
+        kit_mm: lenses that there are [mm]; empty if any is allowed.
         size: named size, where it is known.
         crew: whose limits speed, acceleration and jerk are held against; `sharp`.
         fit: look for a crew that explains the camera; takes some ten seconds.

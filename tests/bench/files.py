@@ -8,8 +8,9 @@ import pyarrow.parquet as pq
 
 from carrellata.jobs.job.load import load_job
 from carrellata.jobs.run.solve_shot import Work, solve_shot
+from carrellata.jobs.takes.metadata import take_metadata
+from carrellata.jobs.takes.parquet_form import take_bytes
 from carrellata.jobs.takes.store import Store
-from carrellata.jobs.takes.table import take_bytes, take_metadata
 
 from .clock import medians, paired, ratio
 from .figures import Figure, Sizes
@@ -40,14 +41,14 @@ def run(sizes: Sizes) -> list[Figure]:
         takes = {
             spec.name: pq.read_table(work.store.take(spec.name)) for spec in job.shots
         }
-        keys = {shot: take_metadata(table)["keys"] for shot, table in takes.items()}
+        keys = {shot: take_metadata(table).keys for shot, table in takes.items()}
         sources = [folder / spec.subjects[0].file for spec in job.shots]
 
         def stored() -> None:
             shutil.rmtree(out, ignore_errors=True)
             for source, (shot, table) in zip(sources, takes.items(), strict=True):
                 pq.read_table(source)
-                work.store.put(shot, keys[shot]["take"], table.to_reader())
+                work.store.put(shot, keys[shot].take, table.to_reader())
 
         def plain() -> None:
             shutil.rmtree(out, ignore_errors=True)

@@ -22,16 +22,17 @@ from service_process import Service, running, walk_job
 
 from carrellata.jobs.job.load import tables_of_json
 from carrellata.jobs.job.parse import parse_job
-from carrellata.jobs.run.judge_shot import judge_alone
+from carrellata.jobs.run.judge_once import judge_shot
+from carrellata.jobs.run.make_take import solve_prepared
 from carrellata.jobs.run.shots import prepare
-from carrellata.jobs.run.solve_shot import Work, solve_prepared
+from carrellata.jobs.run.solve_shot import Work
 from carrellata.jobs.takes.keys import Keys, judge_key, setup_of, take_key
-from carrellata.jobs.takes.store import Store
 from carrellata.worker.client import ARROW, JSON, PARQUET, Client
 from carrellata.worker.service import warmed
 from carrellata.worker.service.limits import Limits
 from carrellata.worker.service.results import rendered
-from carrellata.worker.service.solving import KeepingReader, Rules, solve_take
+from carrellata.worker.service.rules import Rules
+from carrellata.worker.service.solving import KeepingReader, TakesInMemory, solve_take
 
 FRAMES = 240
 OPEN_FRAMES = 120
@@ -96,11 +97,12 @@ def stages(count: int) -> None:
         name = f"  table to {form.rpartition('/')[2]}"
         line(name, spread(lambda form=form: rendered(table, form), count))
     open_job = parse_job(walk_job(OPEN_FRAMES, **OPEN))
-    work = Work(job=open_job, folder=Path(), store=Store(folder=Path()), read=read)
-    judged = judge_alone(work, open_job.shots[0])
+    store = TakesInMemory(folder=Path(), project="bench")
+    work = Work(job=open_job, folder=Path(), store=store, read=read)
+    judged = judge_shot(work, open_job.shots[0])
     line(
         f"  judge {judged.n_tried} setups, {OPEN_FRAMES} frames",
-        spread(lambda: judge_alone(work, open_job.shots[0]), max(5, count // 5)),
+        spread(lambda: judge_shot(work, open_job.shots[0]), max(5, count // 5)),
     )
     fresh = iter(range(10**6))
 

@@ -212,9 +212,8 @@ def test_bad_data_fails_its_shot_and_no_other(
 @pytest.mark.parametrize(
     ("shot", "parts"),
     [
-        (good_shot(frames=[990, 1120]), ("shots[1].frames: ", "990", "1001-1120")),
-        (good_shot(frames=[1001, 1121]), ("shots[1].frames: ", "1121", "1001-1120")),
-        (good_shot(handles=8), ("shots[1].frames: ", "993", "1001-1120")),
+        (good_shot(frames=[2001, 2040]), ("shots[1].frames: ", "2001", "1001-1120")),
+        (good_shot(frames=[1, 40]), ("shots[1].frames: ", "1-40", "1001-1120")),
         (
             on_sticks(350, 0, 150),
             ("shots[1].subjects[0]: courier passes ", " m from the lens at frame 1061"),
@@ -224,7 +223,7 @@ def test_bad_data_fails_its_shot_and_no_other(
             ("shots[1].framing: the size needs ", " m with a 18 mm lens"),
         ),
     ],
-    ids=["starts early", "ends late", "handles", "through the lens", "size"],
+    ids=["too late", "too early", "through the lens", "size"],
 )
 def test_shot_that_its_data_cannot_give_fails_alone(
     folder: Path,
@@ -280,3 +279,30 @@ def test_process_ends_with_the_code_and_the_line(folder: Path) -> None:
     assert (ended.code, ended.out) == (2, "")
     assert_lines(ended.err, "none.toml: no such file")
     assert not (folder / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("shot", "frames"),
+    [
+        (good_shot(frames=[990, 1120]), ["990-1000"]),
+        (good_shot(frames=[1001, 1121]), ["1121"]),
+        (good_shot(handles=8), ["993-1000", "1121-1128"]),
+    ],
+    ids=["starts early", "ends late", "handles"],
+)
+def test_frames_that_the_data_does_not_reach_are_solved_and_told(
+    folder: Path,
+    capsys: pytest.CaptureFixture[str],
+    shot: dict[str, Any],
+    frames: list[str],
+) -> None:
+    job = write_job(folder, a_job(shot))
+    assert main(["check", str(job)]) == 0
+    checked = capsys.readouterr().out
+    assert main(["solve", str(job), "-o", str(folder / "out"), "--json"]) == 0
+    (solved,) = json.loads(capsys.readouterr().out)["shots"]
+    told = [one["text"] for one in solved["findings"] if one["name"] == "unseen_frames"]
+    assert len(told) == len(frames)
+    for text, span in zip(told, frames, strict=True):
+        assert f"{span} of 010" in text
+        assert f"note: {text}" in checked

@@ -9,7 +9,8 @@ import pytest
 from job_files import Columns, Ended, columns_of, rows_of, run
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
-from carrellata.jobs.takes.table import read_take, take_metadata
+from carrellata.jobs.takes.metadata import take_metadata
+from carrellata.jobs.takes.take_file import read_take
 
 JOB = FOLDER / "job.toml"
 NAMES = [f"{10 * k:03d}" for k in range(1, 13)]
@@ -77,7 +78,7 @@ def test_outrun_dolly_is_at_its_limit(solved: Solved) -> None:
     metadata = take_metadata(
         read_take(solved.out / "ferry_dash" / "takes" / f"{OUTRUN}.parquet")
     )
-    limit = metadata["crew"]["grip"]["max_speed"]
+    limit = metadata.crew.grip["max_speed"]
     assert columns["rail_speed"].max() == pytest.approx(limit, rel=1e-3)
 
 
@@ -98,8 +99,8 @@ def test_table_of_the_sequence_says_what_the_takes_say(solved: Solved) -> None:
     for name, row in rows.items():
         path = solved.out / "ferry_dash" / "takes" / f"{name}.parquet"
         metadata = take_metadata(read_take(path))
-        assert row["take_key"] == metadata["keys"]["take"]
-        assert row["in_frame"] == metadata["measures"]["in_frame"]
+        assert row["take_key"] == metadata.keys.take
+        assert row["in_frame"] == metadata.measures["in_frame"]
 
 
 @pytest.mark.slow

@@ -1,6 +1,7 @@
 """One action written at several rates: the takes agree, and frames stay frames."""
 
 import itertools
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -118,7 +119,7 @@ def test_slowed_clock_keeps_every_frame_number(tmp_path: Path) -> None:
     whole, slowed = takes["24"].columns, takes["24000/1001"].columns
     assert whole["frame"].tolist() == slowed["frame"].tolist() == [*range(240, 337)]
     np.testing.assert_allclose(slowed["time_s"], whole["time_s"] * 1.001, rtol=1e-14)
-    assert takes["24000/1001"].metadata["rate"] == "24000/1001"
+    assert takes["24000/1001"].metadata.rate == Fraction(24000, 1001)
     # The same positions on the same frames, so nearly the same pans on them.
     assert np.abs(slowed["pan_deg"] - whole["pan_deg"]).max() < 0.5
     assert np.ptp(whole["pan_deg"]) > 20.0

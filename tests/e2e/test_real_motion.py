@@ -77,7 +77,7 @@ def assert_whole(columns: Columns) -> None:
 
 def assert_limits(shot: SolvedShot) -> None:
     """What the take says that its crew can do is what the columns do."""
-    crew, columns = shot.metadata["crew"], shot.columns
+    crew, columns = shot.metadata.crew, shot.columns
     operator, grip = crew["operator"], crew["grip"]
     for axis in ("pan", "tilt"):
         assert np.abs(columns[f"{axis}_speed"]).max() <= operator["max_speed"] + 1e-6
@@ -129,7 +129,7 @@ def jumps(tmp_path_factory: pytest.TempPathFactory) -> dict[str, SolvedShot]:
 @pytest.mark.parametrize("rig", ["sticks", "track"])
 def test_jumps_from_a_bvh_file_are_held(jumps: dict[str, SolvedShot], rig: str) -> None:
     shot = jumps[rig]
-    body = shot.metadata["measures"]["body_in_frame"]
+    body = shot.metadata.measures["body_in_frame"]
     print(f"jumps on {rig}: in frame {held_share(shot.columns):.4f}, body {body:.4f}")
     assert shot.status == "solved"
     assert_whole(shot.columns)
@@ -277,7 +277,7 @@ def test_nothing_is_known_of_what_comes_after_a_gap(tmp_path: Path) -> None:
     moved = table["x"].to_numpy() + np.where(later, 4.0, 0.0)
     pq.write_table(table.set_column(1, "x", pa.array(moved)), path)
     after = solve_on_disk(tmp_path, job)["half"]
-    reaction_s = before.metadata["crew"]["operator"]["reaction_s"]
+    reaction_s = before.metadata.crew.operator["reaction_s"]
     now_s = (before.columns["frame"] - FIRST) / FPS
     same = now_s <= seconds[gap + 1] + reaction_s
     decided = [f"decided_{axis}" for axis in ("pan", "tilt")]

@@ -17,15 +17,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from carrellata.jobs.run import phases
 from carrellata.worker import cli
-from carrellata.worker.farm.farm import machine, phases
+from carrellata.worker.farm import machine
 
 
 def main() -> int:
     faults = json.loads(Path(sys.argv[1]).read_text())
     unit = phases.TAKE.unit
 
-    def misbehave(work: Any, spec: Any, given: Any, mark: Any) -> Any:
+    def misbehave(work: Any, spec: Any, given: Any) -> Any:
         line = json.dumps({"shot": spec.name, "at": time.time(), "pid": os.getpid()})
         with Path(faults["journal"]).open("a") as journal:
             journal.write(line + "\n")
@@ -36,7 +37,7 @@ def main() -> int:
             while True:
                 time.sleep(1)
         time.sleep(faults.get("slow_s", 0.0))
-        return unit(work, spec, given, mark)
+        return unit(work, spec, given)
 
     phases.TAKE = replace(phases.TAKE, unit=misbehave)
     phases.PHASES = (*phases.PHASES[:-1], phases.TAKE)

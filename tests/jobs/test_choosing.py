@@ -10,10 +10,10 @@ import pytest
 from walks import files_below, save_job, walking_job, walking_shot
 
 from carrellata.jobs.run.local import Outcome, solve_job
-from carrellata.jobs.takes.judgement import read_judgement
+from carrellata.jobs.takes.metadata import take_metadata
 from carrellata.jobs.takes.sequence_table import read_sequence
 from carrellata.jobs.takes.store import Store
-from carrellata.jobs.takes.table import read_take, take_metadata
+from carrellata.jobs.takes.take_file import read_take
 
 FERRY = Path(__file__).resolve().parents[2] / "jobs/examples/ferry_dash"
 OPEN: dict[str, Any] = {"rig": {"kind": "choose"}, "lens_mm": "choose"}
@@ -43,16 +43,16 @@ def test_an_open_shot_is_solved_in_a_setup_that_its_take_and_row_tell(
         metadata = take_metadata(read_take(store.take(row.shot)))
         assert setup["rig"]["kind"] in ("sticks", "track", "arc")
         assert setup["lens_mm"] in (18, 25, 35, 50)
-        assert metadata["setup"] == {k: v for k, v in setup.items() if k != "label"}
+        assert metadata.setup == {k: v for k, v in setup.items() if k != "label"}
         why = json.loads(row.why or "")
         assert why["score"] == pytest.approx(sum(why["parts"].values()), abs=1e-5)
         # Every lens and view from sticks at least; rails that cannot pay are not laid.
         assert why["tried"] >= 4 * 6 - 1
         other = json.loads(row.runner_up or "")
-        assert other["setup"] != metadata["setup"]
+        assert other["setup"] != metadata.setup
         assert other["costs_more"] >= 0
         # What depends on neighbours stands in the table, never in a take.
-        assert "why" not in metadata
+        assert '"why"' not in metadata.json()
         assert row.measures["in_frame"] == 1.0
 
 
@@ -94,13 +94,13 @@ def test_what_the_job_fixes_is_never_altered(tmp_path: Path) -> None:
 def test_a_second_night_solves_nothing_again(tmp_path: Path) -> None:
     shots = [open_shot("010"), open_shot("020", speed=4.0)]
     first = solve(tmp_path, *shots)
+    judged = {path: path.stat() for path in (first.folder / "candidates").iterdir()}
     again = solve(tmp_path, *shots)
+    assert len(judged) == 2
+    assert all(path.stat() == before for path, before in judged.items())
     assert [row.status for row in again.rows] == ["kept", "kept"]
     assert setups(first) == setups(again)
-    judged = read_judgement(Store(folder=first.folder).candidates("010"))
-    assert judged is not None
-    assert judged.kept is not None
-    assert judged.unchanged
+    assert [json.loads(row.why)["kept"] for row in again.rows] == [True, True]
 
 
 def test_shots_of_one_letter_share_rig_lens_and_height(tmp_path: Path) -> None:

@@ -14,7 +14,8 @@ from carrellata.jobs.review.plan_view import GAUGE_M
 from carrellata.jobs.review.shown import Shown, marked_rows, rail_points, shown_of
 from carrellata.jobs.review.svg import Scale, element, number, text
 from carrellata.jobs.run.local import solve_job
-from carrellata.jobs.takes.table import read_take, take_metadata
+from carrellata.jobs.takes.metadata import Rail, take_metadata
+from carrellata.jobs.takes.take_file import read_take
 from carrellata.solver.arrays import FloatArray
 from carrellata.solver.rigs.rig import arc
 
@@ -113,7 +114,7 @@ def test_rails_lie_half_a_gauge_beside_the_track_of_the_job(
     drawing: ElementTree.Element, take_path: Path
 ) -> None:
     plan = part(drawing, "plan")
-    rig = take_metadata(read_take(take_path))["setup"]["rig"]
+    rig = take_metadata(read_take(take_path)).setup["rig"]
     start, end = np.array(rig["from"][:2]) / 100, np.array(rig["to"][:2]) / 100
     along = (end - start) / np.hypot(*(end - start))
     left = GAUGE_M / 2 * np.array([-along[1], along[0]])
@@ -198,14 +199,16 @@ def test_speeds_are_drawn_at_the_scale_of_the_axis(
 
 
 def test_arc_is_drawn_where_the_rig_puts_the_lens() -> None:
-    rig = {
-        "kind": "arc",
-        "centre": [300.0, -200.0, 150.0],
-        "radius": 500.0,
-        "start_deg": 195.0,
-        "sweep_deg": 45.0,
-    }
-    drawn = rail_points(rig, {"up": "z", "metres_per_unit": 0.01})
+    rail = Rail(
+        kind="arc",
+        length_m=5.0 * np.radians(45.0),
+        origin_m=np.array([3.0, 1.5, 2.0]),
+        direction=np.zeros(3),
+        radius_m=5.0,
+        start_deg=195.0,
+        turn=1.0,
+    )
+    drawn = rail_points(rail)
     inside = arc(
         np.array([3.0, 1.5, 2.0]),
         radius=5.0,

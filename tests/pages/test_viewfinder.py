@@ -7,7 +7,7 @@ import pytest
 from browser import opened
 from playwright.sync_api import Browser, Page
 
-from carrellata.jobs.takes.table import read_take
+from carrellata.jobs.takes.take_file import read_take
 
 
 def take_of(solved: Path, shot: str) -> dict[str, np.ndarray]:

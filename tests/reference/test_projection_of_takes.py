@@ -17,7 +17,7 @@ from carrellata.jobs.examples.ferry_dash.make import FOLDER
 from carrellata.jobs.job.load import load_job
 from carrellata.jobs.job.spec import JobFile
 from carrellata.jobs.run.local import solve_job
-from carrellata.jobs.takes.table import read_take
+from carrellata.jobs.takes.take_file import read_take
 from carrellata.solver.action.body import EYES, aim_fraction
 
 # Sticks with a handheld layer, a slanted track and action on twos, a roll, a gap in the

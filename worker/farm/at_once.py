@@ -6,15 +6,15 @@ from pathlib import Path
 from ...jobs.errors import InputError, ServiceError
 from ...jobs.job.spec import JobFile
 from ...jobs.places.place import Place
-from ...jobs.run.local import choose_shots
+from ...jobs.run.asked import choose_shots
 from ...jobs.run.lock import with_locked_setups
+from ...jobs.run.record import dump_job
 from ...jobs.takes.keys import digest, solver_version
 from ...jobs.takes.sequence_table import ShotRow
 from ...jobs.takes.store import Store
 from .farm import Farm
 from .inputs import digests_of
 from .interactive import ask_take, forget_answer, wait_answer
-from .spool import dump_job
 
 
 def solve_at_once(

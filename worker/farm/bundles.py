@@ -4,10 +4,10 @@ from collections.abc import Callable, Iterator, Sequence
 
 from celery import Celery
 
+from ...jobs.run.phases import Phase
+from ...jobs.run.record import Record
 from .app import send_units
-from .phases import Phase
 from .settings import Settings
-from .spool import Record
 
 _LEAST_MESSAGES = 16  # so that a small batch still spreads over the workers
 

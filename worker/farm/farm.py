@@ -9,11 +9,12 @@ from dataclasses import dataclass
 from celery import Celery
 
 from ...jobs.places.place import Place, place_of
+from ...jobs.run.phases import PHASES
+from ...jobs.run.record import Record
+from ...jobs.run.spool import Outcome, Spool
 from .app import make_app, send_join
 from .broker import answering, quick_client
-from .phases import PHASES
 from .settings import Settings
-from .spool import Outcome, Record, Spool
 from .state import CLOSED, RUNNING, State
 
 GOOD = ("solved", "kept")

@@ -8,7 +8,9 @@ from typing import Any
 
 from ...jobs.errors import Fault
 from ...jobs.job.spec import JobFile
+from ...jobs.run.record import Record
 from ...jobs.subjects import SubjectError, SubjectReference, SubjectTrack, read_subject
+from ...jobs.subjects.confined import ConfinedReader
 from .places import PlaceError, place_below
 
 _SCENE_SUFFIXES = (".usd", ".usda", ".usdc", ".usdz")
@@ -69,10 +71,14 @@ class FarmReader:
     Attributes:
         roots: folders below which files are read.
         inputs: digests by name in the job; a file without one may be anything.
+        confined: reads the files of a batch that came over HTTP, from below the
+            project's own folder and within the token's limits; None: any below the
+            roots.
     """
 
     roots: tuple[Path, ...]
     inputs: Mapping[str, str]
+    confined: ConfinedReader | None = None
 
     def __call__(
         self, reference: SubjectReference, *, folder: Path, path: str, **asked: Any
@@ -82,6 +88,8 @@ class FarmReader:
         Raises:
             SubjectError: it cannot be used, lies elsewhere, or has changed.
         """
+        if self.confined is not None:
+            return self._confined(reference, folder=folder, path=path, **asked)
         if reference.file is None:
             return read_subject(reference, folder=folder, path=path, **asked)
         field = f"{path}.file"
@@ -92,13 +100,35 @@ class FarmReader:
         try:
             track = read_subject(reference, folder=folder, path=path, **asked)
         except SubjectError:
-            if expected in (None, _digest(folder / reference.file)):
+            gone = not (folder / reference.file).is_file()
+            if gone or expected in (None, _digest(folder / reference.file)):
                 raise
             raise SubjectError((_changed(field, reference.file),)) from None
         # Of the very bytes that were read.
         if expected not in (None, track.digest):
             raise SubjectError((_changed(field, reference.file),))
         return track
+
+    def _confined(
+        self, reference: SubjectReference, *, path: str, **asked: Any
+    ) -> SubjectTrack:
+        assert self.confined is not None
+        root = self.confined.root
+        if reference.file is not None and root is not None:
+            fault = place_fault(".", root, self.roots)
+            if fault is not None:
+                raise SubjectError((Fault(path=f"{path}.file", message=fault),))
+        track = self.confined(reference, path=path, **asked)
+        expected = None if reference.file is None else self.inputs.get(reference.file)
+        if expected not in (None, track.digest):
+            raise SubjectError((_changed(f"{path}.file", str(reference.file)),))
+        return track
+
+
+def reader_of(record: Record, roots: tuple[Path, ...]) -> FarmReader:
+    """Return what reads the subjects of a batch."""
+    confined = None if record.confines is None else record.confines.reader()
+    return FarmReader(roots=roots, inputs=record.inputs, confined=confined)
 
 
 def _changed(field: str, file: str) -> Fault:

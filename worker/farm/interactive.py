@@ -12,7 +12,7 @@ name is solved once.
 import json
 import logging
 import time
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any, cast
 
@@ -23,10 +23,12 @@ from ...jobs.errors import InputError, JobError
 from ...jobs.job.shot import ShotSpec
 from ...jobs.job.spec import JobFile
 from ...jobs.places.object_errors import StoreError
-from ...jobs.places.place import Place, failure_words
-from ...jobs.run.choose import choose_setups
-from ...jobs.run.judge_shot import judge_shot
-from ...jobs.run.solve_shot import Work, failed_row, solve_shot, unchosen_row
+from ...jobs.places.place import Place, place_of
+from ...jobs.run.attempt import attempt
+from ...jobs.run.phases import TAKE
+from ...jobs.run.record import dump_job
+from ...jobs.run.run import take_alone
+from ...jobs.run.solve_shot import Work, failed_row
 from ...jobs.takes.sequence_table import ShotRow
 from ...jobs.takes.store import Store
 from .app import SOFT, send_take
@@ -37,7 +39,6 @@ from .logs import log
 from .machine import Machine
 from .messages import MessageError, TakeMessage
 from .places import output_below, place_below
-from .spool import dump_job
 from .state import COUNTS, PREFIX, WORKERS
 
 ANSWER_S = 3600
@@ -66,18 +67,13 @@ def ask_take(
         PlaceError: a folder is outside those of the farm.
         FullError: Redis is full.
         ServiceError: Redis is not reachable.
+        OSError: what is asked for could not be written down.
     """
     real = place_below(farm.settings.roots, folder)
     takes = output_below(farm.settings.outputs, out)
     faults = tuple(submission_faults(job, (0,), real, farm.settings.roots))
     if faults:
         raise JobError(faults)
-    message = {
-        "request": request,
-        "job": dump_job(job),
-        "folder": str(real),
-        "out": str(takes),
-    }
     key = take_key_of(request)
     redis = farm.state.redis
     asked_s = max(1, int(farm.settings.visibility_timeout_s))
@@ -86,7 +82,10 @@ def ask_take(
             return
         sent = False
         try:
-            send_take(farm.app, message)
+            # The message only names it: samples do not pass through the queue.
+            asked = {"job": dump_job(job), "folder": str(real), "out": str(takes)}
+            farm.spool.set_request(request, asked)
+            send_take(farm.app, {"request": request})
             sent = True
         finally:
             if not sent:
@@ -156,11 +155,9 @@ def solve_now(machine: Machine, message: TakeMessage) -> None:
         except SoftTimeLimitExceeded:
             answer_late(machine, message, machine.settings.time_limit_s * SOFT)
             return
-        except OSError as error:
-            if isinstance(error, StoreError) and error.transient:
-                redis.decr(f"{key}:tries")  # no process was lost
-                raise
-            row = failed_row(work, spec, f"shots[0]: {failure_words(error)}")
+        except StoreError:
+            redis.decr(f"{key}:tries")  # no process was lost
+            raise
     answer(machine, message, {"row": asdict(row), "folder": str(work.store.folder)})
     log(
         logging.INFO,
@@ -174,13 +171,12 @@ def solve_now(machine: Machine, message: TakeMessage) -> None:
 
 
 def _solve(work: Work, spec: ShotSpec) -> ShotRow:
-    if not spec.is_open:
-        return solve_shot(work, spec)
-    judgement = judge_shot(work, spec)
-    chosen = choose_setups(work.job, {spec.name: judgement}).get(spec.name)
-    if chosen is None:
-        return unchosen_row(work, spec, judgement)
-    return solve_shot(work, spec, chosen)
+    """Take the shot by itself; whatever it comes to is a row."""
+    alone = replace(TAKE, unit=lambda work, spec, _given: take_alone(work, spec))
+    passing = (SoftTimeLimitExceeded,)
+    row = attempt(work, alone, spec, passing=passing, waits=True)
+    assert isinstance(row, ShotRow)
+    return row
 
 
 def answer_late(machine: Machine, message: TakeMessage, limit_s: float) -> None:
@@ -201,15 +197,20 @@ def answer(machine: Machine, message: TakeMessage, found: Answer) -> None:
         pipe.zadd(WORKERS, {machine.worker: time.time()})
         pipe.hincrby(COUNTS, f"takes:{found['row']['status']}", 1)
         pipe.execute()
+    machine.spool.drop_request(message.request)
 
 
 def _work(machine: Machine, message: TakeMessage) -> Work:
+    asked = machine.spool.request(message.request)
+    if asked is None:
+        text = f"request {message.request[:16]} is not known"
+        raise MessageError(text)
     try:
-        job = JobFile.model_validate(message.job)
-        folder, out = message.places
-        real = place_below(machine.settings.roots, folder)
+        job = JobFile.model_validate(asked["job"])
+        real = place_below(machine.settings.roots, Path(asked["folder"]))
+        out = place_of(asked["out"], "out")
         takes = output_below(machine.settings.outputs, out)
-    except (ValidationError, InputError) as error:
+    except (ValidationError, InputError, KeyError) as error:
         text = f"job: {str(error)[:200]}"
         raise MessageError(text) from error
     if not job.shots:

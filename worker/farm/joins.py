@@ -12,12 +12,14 @@ from typing import Any
 
 from ...jobs.places.object_errors import StoreError
 from ...jobs.places.place import failure_words
+from ...jobs.run.phases import Phase, Result, plain_given
+from ...jobs.run.run import names_of
+from ...jobs.run.spool import Outcome
 from .bundles import send_shots
 from .logs import log
 from .machine import Batch, Machine
 from .messages import JoinMessage
-from .phases import Phase, Row
-from .spool import Outcome
+from .review_pages import write_pages
 from .state import CANCELLED, CANCELLING, DONE, FAILED, batch_key
 from .units import meant
 
@@ -77,13 +79,18 @@ def _go_on(
     machine: Machine, batch: Batch, phase: Phase, done: dict[int, Outcome], again: bool
 ) -> None:
     name = batch.record.batch
-    given = phase.join(batch.work, _rows(done), again)
-    log(logging.INFO, "phase joined", job=name, phase=phase.name, shots=len(done))
+    results = _results(phase, done)
+    given = phase.join(batch.work, results)
     after = batch.after(phase)
+    if after is None:
+        folder = batch.work.store.folder
+        write_pages(folder, names_of(batch.work, results), again=again)
+    log(logging.INFO, "phase joined", job=name, phase=phase.name, shots=len(done))
     if after is None:
         _close(machine, batch, DONE, done)
         return
-    machine.spool.set_given(name, phase.name, given)
+    plain = {str(shot): plain_given(one) for shot, one in given.items()}
+    machine.spool.set_given(name, phase.name, plain)
     record = batch.record
     shots = batch.shots[after.name]
     send_shots(machine.app, machine.settings, record, after, shots)
@@ -103,12 +110,12 @@ def _stop(
     machine: Machine, batch: Batch, phase: Phase, done: dict[int, Outcome]
 ) -> None:
     """Close a batch that is to stop, with what was done of it."""
-    phase.stop(batch.work, _rows(done))
+    phase.stop(batch.work, _results(phase, done))
     _close(machine, batch, CANCELLED, done)
 
 
-def _rows(done: dict[int, Outcome]) -> dict[int, Row]:
-    return {shot: each["row"] for shot, each in done.items()}
+def _results(phase: Phase, done: dict[int, Outcome]) -> dict[int, Result]:
+    return {shot: phase.read(each["row"]) for shot, each in done.items()}
 
 
 def _mend(machine: Machine, batch: Batch, phase: Phase, missing: list[int]) -> None:

@@ -15,18 +15,21 @@ from celery import Celery
 from ...jobs.errors import InputError
 from ...jobs.job.shot import ShotSpec
 from ...jobs.places.place import place_of
+from ...jobs.run.phases import Given, Phase, phases_of, read_given
+from ...jobs.run.record import Record
 from ...jobs.run.solve_shot import Work
+from ...jobs.run.spool import BatchRecords, RecordError, Spool
 from ...jobs.takes.store import Store
 from .app import send_join, send_units
 from .broker import patient_client
-from .inputs import FarmReader
-from .phases import Given, Phase, phases_of
+from .inputs import reader_of
 from .places import output_below, place_below
 from .settings import Settings
-from .spool import Record, RecordError, Spool
 from .state import State
 
 _BATCHES_HELD = 4
+
+Row = dict[str, Any]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -67,7 +70,7 @@ class Machine:
     spool: Spool
     worker: str = "worker"
     _held: "OrderedDict[str, Batch]" = field(default_factory=OrderedDict)
-    _given: dict[str, tuple[tuple[str, str], Given]] = field(default_factory=dict)
+    _given: dict[str, tuple[tuple[str, str], Row]] = field(default_factory=dict)
 
     def batch(self, name: str) -> Batch:
         """Return a batch, read once.
@@ -83,7 +86,7 @@ class Machine:
         self._held.move_to_end(name)
         return self._held[name]
 
-    def given(self, batch: Batch, phase: Phase, shot: int) -> Any:
+    def given(self, batch: Batch, phase: Phase, shot: int) -> Given | None:
         """Return what the phase before gave for a shot; None where it is silent.
 
         Raises:
@@ -102,7 +105,8 @@ class Machine:
                 raise RecordError(name, f"has not been through its {before} join")
             held = ((before, stamp), values)
             self._given[name] = held
-        return held[1].get(str(shot))
+        plain = held[1].get(str(shot))
+        return None if plain is None else read_given(plain)
 
     def send_join(self, batch: str, phase: Phase) -> None:
         """Ask for the join of a phase."""
@@ -120,8 +124,13 @@ class Machine:
         except InputError as error:
             raise RecordError(name, str(error)) from error
         store = Store(folder=out / record.job.sequence)
-        read = FarmReader(roots=self.settings.roots, inputs=record.inputs)
-        work = Work(job=record.job, folder=folder, store=store, read=read)
+        work = Work(
+            job=record.job,
+            folder=folder,
+            store=store,
+            read=reader_of(record, self.settings.roots),
+            records=BatchRecords(spool=self.spool, batch=name),
+        )
         phases = phases_of(record.job, record.shots)
         shots = {one.name: one.shots(record.job, record.shots) for one in phases}
         known = {name: frozenset(places) for name, places in shots.items()}

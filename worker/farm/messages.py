@@ -1,19 +1,16 @@
 """What may stand in a message: checked against a schema before anything is done."""
 
-from pathlib import Path
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ...jobs.errors import CarrellataError
 from ...jobs.job.spec import MAX_SHOTS
-from ...jobs.places.place import Place, place_of
 
 BatchName = Annotated[str, Field(pattern=r"^[a-z0-9]{16}$")]
 PhaseName = Annotated[str, Field(pattern=r"^[a-z]{1,20}$")]
 RequestName = Annotated[str, Field(pattern=r"^[0-9a-f]{8,64}$")]
 ShotPlace = Annotated[int, Field(ge=0, lt=MAX_SHOTS)]
-Folder = Annotated[str, Field(min_length=1, max_length=4096)]
 
 
 class MessageError(CarrellataError):
@@ -42,21 +39,9 @@ class JoinMessage(Message):
 
 
 class TakeMessage(Message):
-    """Solve one shot at once: the first, and only, of a resolved job."""
+    """Solve one shot at once: what is asked for lies in the spool by this name."""
 
     request: RequestName
-    job: dict[str, Any]
-    folder: Folder
-    out: Folder
-
-    @property
-    def places(self) -> tuple[Path, Place]:
-        """Folder of the job, place for takes.
-
-        Raises:
-            InputError: takes can be written to no such place.
-        """
-        return Path(self.folder), place_of(self.out, "out")
 
 
 class CanaryMessage(Message):

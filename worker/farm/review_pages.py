@@ -8,25 +8,29 @@ this beside itself.
 
 import subprocess
 import sys
+from collections.abc import Collection
 
 from ...jobs.places.place import Place, place_of
 from ...jobs.review.write import write_review, write_with
+from ...jobs.run.run import note_rows
 
 _MANY = 200  # pages; fewer are written before another program has started
 
 
-def write_pages(folder: Place, n_shots: int) -> None:
-    """Write the pages of a sequence that are not as they would be.
+def write_pages(folder: Place, shots: Collection[str], *, again: bool) -> None:
+    """Write the review of a batch.
 
     Args:
         folder: where the sequence lies.
-        n_shots: how many pages there may be to write.
+        shots: names of the shots that were solved.
+        again: whether an earlier try may have got part of the way.
 
     Raises:
         InputError: the sequence's rows cannot be read.
         OSError: a file could not be written.
     """
-    if n_shots >= _MANY:
+    note_rows(folder, shots, again=again)
+    if len(shots) >= _MANY:
         words = [
             sys.executable,
             "-m",

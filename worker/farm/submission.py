@@ -12,8 +12,11 @@ from ...jobs.errors import JobError
 from ...jobs.job.spec import JobFile
 from ...jobs.places.objects import ObjectPath
 from ...jobs.places.place import Place
-from ...jobs.run.local import choose_shots
+from ...jobs.run.asked import choose_shots
 from ...jobs.run.lock import with_locked_setups
+from ...jobs.run.phases import Phase, phases_of
+from ...jobs.run.record import Record, dump_job
+from ...jobs.run.spool import new_name
 from ...jobs.takes.keys import canonical, solver_version
 from ...jobs.takes.store import Store
 from .app import BATCH
@@ -21,10 +24,8 @@ from .broker import FullError, answering
 from .bundles import send_shots
 from .farm import Farm, where
 from .inputs import digests_of, submission_faults
-from .phases import Phase, phases_of
 from .places import output_below, place_below
 from .settings import Settings
-from .spool import Record, dump_job, new_name
 from .state import CLOSED, State
 from .units import BAD
 

@@ -13,13 +13,14 @@ from dataclasses import dataclass, field
 from kombu.exceptions import OperationalError
 from redis.exceptions import RedisError
 
+from ...jobs.run.phases import Phase, phase_named, phases_of
+from ...jobs.run.record import Record
+from ...jobs.run.spool import RecordError
 from . import figures
 from .app import BATCH, QUEUES, send_canary, send_join
 from .bundles import send_shots
 from .farm import Farm
 from .logs import log
-from .phases import Phase, phase_named, phases_of
-from .spool import Record, RecordError
 from .state import CANCELLED, CANCELLING, FAILED
 from .submission import start
 

@@ -8,18 +8,17 @@ acknowledged, and not only once: it does no harm to ask again.
 
 import logging
 import time
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from celery.exceptions import SoftTimeLimitExceeded
 
-from ...jobs.places.object_errors import StoreError
-from ...jobs.places.place import failure_words
+from ...jobs.run.attempt import attempt
+from ...jobs.run.phases import Phase, phase_named
+from ...jobs.run.spool import Outcome, RecordError
 from .app import SOFT
-from .logs import LOGGER, log
+from .logs import log
 from .machine import Batch, Machine
 from .messages import JoinMessage, MessageError, UnitsMessage
-from .phases import Phase, phase_named
-from .spool import Outcome, RecordError
 
 QUARANTINED, TIMED_OUT, FAILED = "quarantined", "timed_out", "failed"
 BAD = (QUARANTINED, TIMED_OUT, FAILED)
@@ -168,34 +167,19 @@ def _try(
 
 def _attempt(machine: Machine, batch: Batch, phase: Phase, shot: int) -> Outcome:
     """Run a phase's unit on a shot; whatever it comes to is an outcome."""
-    spec, work, name = batch.spec(shot), batch.work, batch.record.batch
-
-    def mark() -> None:
-        machine.spool.mark_begun(name, phase.name, shot)
-
-    try:
-        row = phase.unit(work, spec, machine.given(batch, phase, shot), mark)
-    except OSError as error:
-        if isinstance(error, StoreError) and error.transient:
-            raise  # it is nobody's fault, and the farm's to wait for
-        return _lost(batch, phase, shot, failure_words(error), FAILED)
-    except (RecordError, SoftTimeLimitExceeded):
-        raise
-    except Exception as error:
-        # A defect met by one shot must not keep a night of others from their report.
-        LOGGER.exception("unit failed", extra={"job": name, "shot": spec.name})
-        reason = f"stopped by a defect, {type(error).__name__}: {error}"
-        return _lost(batch, phase, shot, reason, FAILED)
-    if row["status"] == "kept" and machine.spool.has_begun(name, phase.name, shot):
-        # An earlier delivery of this batch solved it and was lost before it said so.
-        row = {**row, "status": "solved"}
-    return {"status": row["status"], "row": row}
+    spec = batch.spec(shot)
+    given = machine.given(batch, phase, shot)
+    result = attempt(
+        batch.work, phase, spec, given, passing=(SoftTimeLimitExceeded,), waits=True
+    )
+    return {"status": result.status, "row": asdict(result)}
 
 
 def _lost(batch: Batch, phase: Phase, shot: int, reason: str, status: str) -> Outcome:
     spec = batch.spec(shot)
     log(logging.WARNING, reason, job=batch.record.batch, shot=spec.name, status=status)
-    return {"status": status, "row": phase.lost(batch.work, spec, reason)}
+    row = phase.lost(batch.work, spec, f"shots[{shot}]: {reason}")
+    return {"status": status, "row": asdict(row)}
 
 
 def _end(

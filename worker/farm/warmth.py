@@ -5,8 +5,8 @@ from typing import Any
 
 from ...jobs.job.parse import parse_job
 from ...jobs.run.asks import ask_of
+from ...jobs.run.make_take import solve_prepared
 from ...jobs.run.shots import prepare
-from ...jobs.run.solve_shot import solve_prepared
 from ...jobs.run.warm import warm_up
 from ...jobs.takes.keys import Keys, solver_version
 from ...solver.action.at_cut import cut_action

@@ -17,7 +17,7 @@ from typing import Any
 from ...jobs.errors import Fault, InputError, JobError
 from ...jobs.job.quantities import NAME_PATTERN
 from .limits import Bucket, Limits
-from .solving import Rules
+from .rules import Rules
 
 _log = logging.getLogger(__name__)
 

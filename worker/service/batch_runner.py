@@ -1,35 +1,45 @@
-"""Runs batches, here one after the other, and tells everybody who listens."""
+"""Runs batches, here one after the other, and tells everybody who listens.
+
+A batch is the record that the run itself works from (`jobs/run/spool.py`): below the
+service's own folder on a single machine, in the farm's spool before a farm. The service
+adds which shots were told, so that events keep their numbers, and which
+Idempotency-Keys were used:
+
+    STATE/told/<batch>        places of shots, in the order in which they were told
+    STATE/keys/<digest>       a key of a project: its batch, digest of the body
+"""
 
 import asyncio
 import contextlib
 import hashlib
 import json
 import logging
-import os
-import signal
-import sys
-from collections.abc import AsyncIterator
+import time
+from collections import OrderedDict
+from collections.abc import Coroutine
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from ...jobs.errors import CarrellataError
-from .batch_store import Batch, BatchStore, Record, new_id, now_ns
+from ...jobs.errors import CarrellataError, InputError, ServiceError
+from ...jobs.places.atomic import write_whole
+from ...jobs.run.record import About
+from ...jobs.run.spool import Spool
+from .batch_process import End, RunProcess
+from .batch_view import Batch
+from .recording import Desk
 from .settings import Settings
-from .solving import CheckedBatch, Rules
+
+if TYPE_CHECKING:
+    from .farm_runs import FarmRuns
 
 _log = logging.getLogger(__name__)
 
-_RUN = f"{__package__}.batch_run"
-_LONGEST_LINE = 64 * 2**20
-_GRACE_S = 2.0  # for a run to end in order; then it is killed
-_ON_FARM = 16  # batches that are followed at one time
 _MOST_RUNS = 3  # of a batch whose process dies
 _BEAT_S = 10.0
-
-
-def hold_signals() -> None:
-    """Keep back what would end a process before it can say how it ended."""
-    signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGTERM))
+_LOOK_S = 0.25  # between looks at a batch on a farm
+_AWAY_S = 1.0  # between tries while the farm is not reachable
+_PRUNE_S = 6 * 3600.0
+_HELD = 8  # ended batches that are kept read
 
 
 class KeyUsedError(CarrellataError):
@@ -42,24 +52,34 @@ class Batches:
     def __init__(self, settings: Settings) -> None:
         """Keep where things are; `start` reads what is there."""
         self._settings = settings
-        self._store = BatchStore(settings.state / "batches")
+        self._farm: FarmRuns | None = None
+        self.spool = Spool(folder=settings.state / "batches")
+        if settings.farm:
+            from . import farm_runs
+
+            self._farm = farm_runs.FarmRuns()
+            self.spool = self._farm.farm.spool
+        hidden = {settings.out, settings.state, settings.root, self.spool.folder}
+        self._hidden = tuple(sorted(map(str, hidden - {None}), key=len, reverse=True))
         self._active: dict[tuple[str, str], Batch] = {}
-        self._by_key: dict[tuple[str, str], tuple[str, str]] = {}
+        self._ended: OrderedDict[tuple[str, str], Batch] = OrderedDict()
         self._queue: asyncio.Queue[Batch] = asyncio.Queue()
         self._changed = asyncio.Condition()
-        self._runners: list[asyncio.Task[None]] = []
-        self._processes: dict[str, asyncio.subprocess.Process] = {}
+        self._runners: set[asyncio.Task[None]] = set()
+        self._processes: dict[str, RunProcess] = {}
         self._running: set[str] = set()
 
     def start(self) -> None:
         """Take up what a service before this one left, and begin to run."""
-        for batch in self._store.all():
-            self._know_key(batch.record)
-            if not batch.has_ended:
-                self._take_up(batch)
-        # A machine does one at a time; a farm shares itself among many.
-        count = _ON_FARM if self._settings.farm else 1
-        self._runners = [asyncio.create_task(self._run_all()) for _ in range(count)]
+        found = [self.spool.about(name) for name in self.spool.open_batches()]
+        left = [one for one in found if one is not None and one.project]
+        if self._farm is None:  # a machine does one at a time; a farm shares itself
+            self._spawn(self._run_all())
+        for about in sorted(left, key=lambda one: one.submitted_s):
+            batch = self._view(about)
+            batch.read(self.spool, everything=False)
+            self._take_up(batch)
+        self._spawn(self._prune_daily())
 
     async def stop(self) -> None:
         """End the runs in hand; they go on when a service starts again."""
@@ -67,30 +87,21 @@ class Batches:
             runner.cancel()
         await asyncio.gather(*self._runners, return_exceptions=True)
 
-    async def submit(
-        self, rules: Rules, checked: CheckedBatch, body: bytes, key: str | None
-    ) -> Batch:
-        """Write a batch down and queue it.
-
-        Raises:
-            OSError: it could not be written; nothing is queued.
-        """
-        record = Record(
-            id=new_id(),
-            project=rules.project,
-            sequence=checked.sequence,
-            shots=checked.shots,
-            submitted_ns=now_ns(),
-            root=None if rules.root is None else str(rules.root),
-            file_bytes=rules.limits.file_bytes,
-            samples=rules.limits.samples,
-            key=key,
-            body=hashlib.sha256(body).hexdigest(),
-        )
-        batch = await asyncio.to_thread(self._store.create, record, body)
-        self._know_key(record)
+    async def take_up(self, about: About) -> Batch:
+        """Queue a batch whose record has been written."""
+        batch = self._view(about)
         self._take_up(batch)
         return batch
+
+    def use_key(self, project: str, key: str | None, batch: str, body: str) -> None:
+        """Note that a key leads to a batch, before the batch is there.
+
+        Raises:
+            OSError: it could not be written.
+        """
+        if key is not None:
+            data = json.dumps({"batch": batch, "body": body}).encode()
+            write_whole(self._key(project, key), data)
 
     def earlier(self, project: str, key: str | None, body: bytes) -> Batch | None:
         """Return the batch that was submitted with a key, or None.
@@ -98,18 +109,46 @@ class Batches:
         Raises:
             KeyUsedError: it was submitted with another body.
         """
-        if key is None or (project, key) not in self._by_key:
+        if key is None:
             return None
-        name, digest = self._by_key[project, key]
-        if digest != hashlib.sha256(body).hexdigest():
+        try:
+            used = json.loads(self._key(project, key).read_bytes())
+        except (FileNotFoundError, ValueError):
+            return None
+        batch = self.find(project, used["batch"])
+        if batch is not None and used["body"] != hashlib.sha256(body).hexdigest():
             message = "this Idempotency-Key was used with another body"
             raise KeyUsedError(message)
-        return self.find(project, name)
+        return batch
 
     def find(self, project: str, name: str) -> Batch | None:
         """Return a batch of a project, or None where it has none of this name."""
         active = self._active.get((project, name))
-        return self._store.find(project, name) if active is None else active
+        if active is not None:
+            return active
+        place = project, name
+        batch = self._ended.get(place)
+        if batch is None:
+            about = self.spool.about(name)
+            end = None if about is None else self.spool.closed(name)
+            if about is None or about.project != project or end is None:
+                return None
+            batch = self._view(about)
+            batch.state, batch.detail = end["state"], end["error"] or None
+            batch.read(self.spool, everything=True)
+            self._hold_ended(place, batch)
+        return batch
+
+    def desk(self, project: str, key: str | None) -> Desk:
+        """Return where a batch of a project is written down."""
+        folder = Path("/") if self._farm is None else self._farm.farm.settings.roots[0]
+        return Desk(
+            spool=self.spool,
+            out=str(self._settings.out / project),
+            folder=folder,
+            farm=self._farm is not None,
+            key=key,
+        )
 
     def n_active(self, project: str) -> int:
         """Return how many batches of a project wait or run."""
@@ -121,12 +160,14 @@ class Batches:
         Raises:
             OSError: it could not be noted.
         """
-        batch.cancel()
-        if batch.record.id in self._running:
-            self._signal(batch, signal.SIGINT)
-            if not self._settings.farm:  # where others end what they have in hand
-                loop = asyncio.get_running_loop()
-                loop.call_later(_GRACE_S, self._signal, batch, signal.SIGKILL)
+        await asyncio.to_thread(self.spool.ask_cancel, batch.about.batch)
+        batch.state = "cancelling"
+        if self._farm is not None:
+            pass  # whoever looks at it passes it on
+        elif batch.about.batch in self._running:
+            process = self._processes.get(batch.about.batch)
+            if process is not None:
+                process.stop()
         else:
             self._end(batch, "cancelled")
         await self._tell()
@@ -146,26 +187,57 @@ class Batches:
         """Return where the takes of a sequence lie."""
         return self._settings.out / project / sequence
 
-    def _know_key(self, record: Record) -> None:
-        if record.key is not None:
-            self._by_key[record.project, record.key] = (record.id, record.body)
+    def _key(self, project: str, key: str) -> Path:
+        name = hashlib.sha256(f"{project}\0{key}".encode()).hexdigest()
+        return self._settings.state / "keys" / name
+
+    def _view(self, about: About) -> Batch:
+        told = self._settings.state / "told" / about.batch
+        batch = Batch(about=about, told=told, hidden=self._hidden)
+        if self.spool.asked_cancel(about.batch):
+            batch.state = "cancelling"
+        return batch
+
+    def _hold_ended(self, place: tuple[str, str], batch: Batch) -> None:
+        self._ended[place] = batch
+        while len(self._ended) > _HELD:
+            self._ended.popitem(last=False)
+
+    def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.create_task(work)
+        self._runners.add(task)
+        task.add_done_callback(self._runners.discard)
 
     def _take_up(self, batch: Batch) -> None:
-        self._active[batch.record.project, batch.record.id] = batch
-        self._queue.put_nowait(batch)
+        self._active[batch.about.project, batch.about.batch] = batch
+        if self._farm is None:
+            self._queue.put_nowait(batch)
+        else:
+            self._spawn(self._follow(batch, self._farm))
+
+    async def _prune_daily(self) -> None:
+        """Remove records of batches that are past their lifetime."""
+        while self._farm is None:  # a farm's sweeper sees to it
+            before_s = time.time() - self._settings.keep_s
+            for name in await asyncio.to_thread(self.spool.prune, before_s):
+                (self._settings.state / "told" / name).unlink(missing_ok=True)
+            await asyncio.to_thread(_remove_older, self._settings.state, before_s)
+            await asyncio.sleep(_PRUNE_S)
 
     async def _run_all(self) -> None:
         while True:
             batch = await self._queue.get()
+            if batch.has_ended:
+                continue
             if batch.state == "cancelling":
                 self._end(batch, "cancelled")
-            if not batch.has_ended:
+            else:
                 await self._run_out(batch)
 
     async def _run_out(self, batch: Batch) -> None:
         """Run a batch to its end, again where its process dies."""
         batch.state = "running"
-        self._running.add(batch.record.id)
+        self._running.add(batch.about.batch)
         await self._tell()
         try:
             for _ in range(_MOST_RUNS):
@@ -180,116 +252,82 @@ class Batches:
             self._end(batch, *end)
             await self._tell()
         finally:
-            self._running.discard(batch.record.id)
+            self._running.discard(batch.about.batch)
 
-    async def _run_once(self, batch: Batch) -> tuple[str, str | None] | None:
+    async def _run_once(self, batch: Batch) -> End | None:
         """Return how a run ended, or None where its process died."""
-        record = batch.record
+        name = batch.about.batch
         request = {
-            "job": str(batch.folder / "job.json"),
-            "out": str(self._settings.out / record.project),
-            "root": record.root,
-            "file_bytes": record.file_bytes,
-            "samples": record.samples,
+            "spool": str(self.spool.folder),
+            "batch": name,
             "workers": self._settings.batch_workers,
-            "project": record.project,
-            "farm": self._settings.farm,
         }
-        process = await asyncio.create_subprocess_exec(
-            sys.executable,
-            "-m",
-            _RUN,
-            stdin=asyncio.subprocess.PIPE,
-            stdout=asyncio.subprocess.PIPE,
-            limit=_LONGEST_LINE,
-            start_new_session=True,
-            preexec_fn=hold_signals,
-        )
-        self._processes[record.id] = process
-        assert process.stdin is not None
-        assert process.stdout is not None
+        process = await RunProcess.start(request)
+        self._processes[name] = process
         try:
-            process.stdin.write(json.dumps(request).encode() + b"\n")
-            return await self._listen(batch, process.stdout)
+            async for place in process.done():
+                if batch.add(self.spool, [place]):
+                    await self._tell()
         finally:
-            await _finish(process)
-            del self._processes[record.id]
+            await process.finish()
+            del self._processes[name]
+        return process.end
 
-    async def _listen(
-        self, batch: Batch, lines: asyncio.StreamReader
-    ) -> tuple[str, str | None] | None:
-        async for line in lines:
-            message: dict[str, Any] = json.loads(line)
-            if "end" in message:
-                return message["end"]["state"], message["end"]["detail"]
-            if batch.add(message["row"]):
+    async def _follow(self, batch: Batch, farm: "FarmRuns") -> None:
+        """Look at a batch on the farm until it has ended, and tell of its shots."""
+        name = batch.about.batch
+        while not batch.has_ended:
+            stop = batch.state == "cancelling"
+            try:
+                now = await asyncio.to_thread(farm.look, name, batch.missing, stop=stop)
+            except ServiceError as error:
+                _log.warning("batch %s waits: %s", name, error)
+                await asyncio.sleep(_AWAY_S)
+                continue
+            except InputError as error:
+                self._end(batch, "failed", error.fault.message)
+                break
+            changed = await asyncio.to_thread(batch.add, self.spool, now.done)
+            if now.closed:
+                batch.state, batch.detail = now.state, now.error or None
+                self._leave(batch)
+            elif batch.state != "cancelling":
+                changed = changed or batch.state != now.state
+                batch.state = now.state
+            if changed or now.closed:
                 await self._tell()
-        return None
+            if not now.closed:
+                await asyncio.sleep(_LOOK_S)
+        await self._tell()
 
     def _end(self, batch: Batch, state: str, detail: str | None = None) -> None:
-        self._active.pop((batch.record.project, batch.record.id), None)
+        batch.state, batch.detail = state, detail
+        self._leave(batch)
+        end = {
+            "state": state,
+            "counts": batch.counts(),
+            "finished_s": time.time(),
+            "error": detail or "",
+        }
         try:
-            batch.end(state, detail)
+            self.spool.close(batch.about.batch, end)
         except OSError:
-            _log.exception("the end of batch %s is not on disk", batch.record.id)
+            _log.exception("the end of batch %s is not on disk", batch.about.batch)
+
+    def _leave(self, batch: Batch) -> None:
+        place = batch.about.project, batch.about.batch
+        self._active.pop(place, None)
+        self._hold_ended(place, batch)
 
     async def _tell(self) -> None:
         async with self._changed:
             self._changed.notify_all()
 
-    def _signal(self, batch: Batch, number: signal.Signals) -> None:
-        process = self._processes.get(batch.record.id)
-        if process is not None:
-            _signal_process(process, number)
 
-
-def _signal_process(
-    process: asyncio.subprocess.Process, number: signal.Signals
-) -> None:
-    """Signal the process of a run; a kill takes its own processes with it."""
-    with contextlib.suppress(ProcessLookupError):
-        if number == signal.SIGKILL:
-            os.killpg(process.pid, number)
-        else:
-            process.send_signal(number)
-
-
-async def _finish(process: asyncio.subprocess.Process) -> None:
-    """See a process out: in order if it ends by itself, by a kill if not."""
-    assert process.stdin is not None
-    process.stdin.close()
-    try:
-        async with asyncio.timeout(_GRACE_S):
-            await process.wait()
-    except TimeoutError:
-        _signal_process(process, signal.SIGKILL)
-        await process.wait()
-
-
-async def events(batches: Batches, batch: Batch, after: int) -> AsyncIterator[bytes]:
-    """Yield a batch's progress as server-sent events.
-
-    Args:
-        batches: that run it.
-        batch: the batch.
-        after: number of the last event that the client has; rows count from 1.
-    """
-    seen = max(0, min(after, len(batch.rows)))
-    state = ""
-    while True:
-        for row in batch.rows[seen:]:
-            seen += 1
-            yield _event("shot", row, number=seen)
-        if batch.state != state:
-            state = batch.state
-            yield _event("end" if batch.has_ended else "state", batch.plain())
-        if batch.has_ended and seen == len(batch.rows):
-            return
-        await batches.wait_change(batch, (seen, state))
-        if (len(batch.rows), batch.state) == (seen, state):
-            yield b": still here\n\n"
-
-
-def _event(name: str, value: dict[str, Any], number: int | None = None) -> bytes:
-    line = "" if number is None else f"id: {number}\n"
-    return f"{line}event: {name}\ndata: {json.dumps(value)}\n\n".encode()
+def _remove_older(state: Path, before_s: float) -> None:
+    """Forget keys that were used before a time [Unix s]."""
+    folder = state / "keys"
+    for path in folder.iterdir() if folder.is_dir() else ():
+        with contextlib.suppress(FileNotFoundError):
+            if path.stat().st_mtime < before_s:
+                path.unlink()

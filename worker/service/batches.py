@@ -8,11 +8,13 @@ from pydantic_core import to_json
 from starlette.concurrency import run_in_threadpool
 
 from ...jobs.errors import InputError
+from ...jobs.run.spool import new_name
 from ...jobs.takes.store import Store
-from ...jobs.takes.table import read_take
+from ...jobs.takes.take_file import read_take
 from .auth import Caller
-from .batch_runner import Batches, KeyUsedError, events
-from .batch_store import Batch
+from .batch_events import events
+from .batch_runner import Batches, KeyUsedError
+from .batch_view import Batch
 from .body import read_body
 from .callers import CallerOfRequest
 from .documents import (
@@ -25,9 +27,9 @@ from .documents import (
 from .idempotency import Begun, IdempotencyKey
 from .pool import CrashError, LostError, Pool, PoolFullError, TooLongError
 from .problems import ProblemError, Refusal, late
+from .recording import NO_STORAGE, digest_of_body, record_batch
 from .results import FORMS, JSON, PARQUET, chosen_form, rendered
 from .settings import Settings
-from .solving import check_batch
 
 router = APIRouter(prefix="/v1/batches", tags=["batches"])
 
@@ -60,10 +62,12 @@ async def post_batch(
     )
     name = state.takes.kept.ticket(caller.project, body)
     with begun.one(caller.digest, idempotency_key, name):
-        batch = _earlier(batches, caller, idempotency_key, body)
+        batch = await run_in_threadpool(
+            _earlier, batches, caller, idempotency_key, body
+        )
         if batch is None:
             batch = await _submit(state.pool, batches, caller, body, idempotency_key)
-    return _status(batch, 202, Location=f"/v1/batches/{batch.record.id}")
+    return _status(batch, 202, Location=f"/v1/batches/{batch.about.batch}")
 
 
 @router.get(
@@ -74,7 +78,7 @@ async def post_batch(
 )
 async def get_batch(request: Request, name: str, caller: CallerOfRequest) -> Response:
     """Tell how a batch of the project stands."""
-    return _status(_found(request, caller, name), 200)
+    return _status(await _found(request, caller, name), 200)
 
 
 @router.delete(
@@ -88,7 +92,7 @@ async def delete_batch(
 ) -> Response:
     """Cancel a batch; takes that are done stay."""
     _allowed(caller)
-    batch = _found(request, caller, name)
+    batch = await _found(request, caller, name)
     batches: Batches = request.app.state.batches
     if batch.state in ("done", "failed"):
         detail = f"the batch has ended, it is {batch.state}"
@@ -119,7 +123,7 @@ async def get_events(
     last_event_id: Annotated[str | None, Header(max_length=20)] = None,
 ) -> Response:
     """Send a row for every shot as it is done, from after `Last-Event-ID` on."""
-    batch = _found(request, caller, name)
+    batch = await _found(request, caller, name)
     limit = caller.rules.limits.streams
     usage = caller.usage
     if usage.streams >= limit:
@@ -162,8 +166,8 @@ async def get_shot(
     if form is None:
         detail = f"a take comes as {', '.join(FORMS)}"
         raise ProblemError(406, "not_acceptable", detail)
-    batch = _found(request, caller, name)
-    if shot not in batch.record.shots:
+    batch = await _found(request, caller, name)
+    if shot not in batch.about.names:
         raise ProblemError(404, "no_shot", "the batch has no such shot")
     row = batch.last.get(shot)
     if row is None:
@@ -182,7 +186,7 @@ async def get_shot(
     if etag in request.headers.get("if-none-match", ""):
         return Response(status_code=304, headers=headers)
     batches: Batches = request.app.state.batches
-    folder = batches.take_folder(caller.project, batch.record.sequence)
+    folder = batches.take_folder(caller.project, batch.about.sequence)
     path = Store(folder=folder).kept(shot, row["take_key"])
 
     def read() -> bytes:
@@ -219,8 +223,13 @@ async def _submit(
     if batches.n_active(caller.project) >= limit:
         detail = f"{limit} batches wait or run already"
         raise ProblemError(429, "batches", detail, headers=late(10 * _RETRY_S))
+    name = new_name()
+    desk = batches.desk(caller.project, key)
     try:
-        checked = await pool.call(check_batch, body, caller.rules)
+        await run_in_threadpool(
+            batches.use_key, caller.project, key, name, digest_of_body(body)
+        )
+        found = await pool.call(record_batch, body, caller.rules, desk, name)
     except TooLongError as error:
         raise ProblemError(422, "too_long", f"checking the job {error}") from error
     except CrashError as error:
@@ -228,20 +237,23 @@ async def _submit(
     except (LostError, PoolFullError) as error:
         again = late(_RETRY_S)
         raise ProblemError(503, "busy", str(error), headers=again) from error
-    if isinstance(checked, Refusal):
-        raise ProblemError.of(checked)
-    try:
-        return await batches.submit(caller.rules, checked, body, key)
     except OSError as error:
-        detail = "the batch cannot be written down"
-        raise ProblemError(
-            503, "no_storage", detail, headers=late(10 * _RETRY_S)
-        ) from error
+        raise _no_storage() from error
+    if isinstance(found, Refusal):
+        if found.code == NO_STORAGE:
+            raise _no_storage()
+        raise ProblemError.of(found)
+    return await batches.take_up(found)
 
 
-def _found(request: Request, caller: Caller, name: str) -> Batch:
+def _no_storage() -> ProblemError:
+    detail = "the batch cannot be written down"
+    return ProblemError(503, NO_STORAGE, detail, headers=late(10 * _RETRY_S))
+
+
+async def _found(request: Request, caller: Caller, name: str) -> Batch:
     batches: Batches = request.app.state.batches
-    batch = batches.find(caller.project, name)
+    batch = await run_in_threadpool(batches.find, caller.project, name)
     if batch is None:
         raise ProblemError(404, "no_batch", "there is no such batch")
     return batch

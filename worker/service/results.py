@@ -10,8 +10,8 @@ from collections.abc import Callable
 import pyarrow as pa
 from pydantic_core import to_json
 
-from ...jobs.takes.metadata import TAKE_SCHEMA
-from ...jobs.takes.table import METADATA_KEY, take_bytes
+from ...jobs.takes.metadata import METADATA_KEY, TAKE_SCHEMA
+from ...jobs.takes.parquet_form import take_bytes
 
 JSON = "application/json"
 PARQUET = "application/vnd.apache.parquet"

@@ -25,6 +25,7 @@ class Settings:
         body_s: longest time for the body of a request to arrive.
         queue: takes that may wait for a process.
         cache_bytes: of takes kept in memory.
+        keep_s: for which the records of an ended batch are kept; its takes stay.
         farm: whether batches go to the farm that the environment names.
     """
 
@@ -40,6 +41,7 @@ class Settings:
     body_s: float = 20.0
     queue: int = 256
     cache_bytes: int = 256 * 2**20
+    keep_s: float = 14 * 86_400.0
     farm: bool = False
 
 

@@ -18,55 +18,29 @@ import pyarrow as pa
 from ...jobs.errors import Fault, InputError, JobError, ShotDataError
 from ...jobs.job.load import tables_of_json
 from ...jobs.job.parse import parse_job
-from ...jobs.job.shot import ShotSpec
 from ...jobs.job.spec import JobFile
-from ...jobs.run.choose import choose_setups
-from ...jobs.run.judge_shot import judge_alone
-from ...jobs.run.shots import prepare
-from ...jobs.run.solve_shot import Work, solve_prepared
-from ...jobs.subjects import SubjectReader
-from ...jobs.subjects.confined import ConfinedReader, faults_of_name
+from ...jobs.run.run import take_alone
+from ...jobs.run.solve_shot import Work
 from ...jobs.subjects.read import track_of_source
 from ...jobs.subjects.reference import SubjectReference, Up
 from ...jobs.subjects.track import SubjectTrack
-from ...jobs.takes.keys import Keys, judge_key, setup_of, take_key
+from ...jobs.takes.judgement import Judgement
+from ...jobs.takes.keys import Keys
+from ...jobs.takes.metadata import take_metadata
 from ...jobs.takes.store import Store
-from ...jobs.takes.table import take_metadata
 from ...solver.errors import SolverError
-from .limits import Limits, batch_faults, take_faults
+from .limits import take_faults
 from .problems import Refusal, refusal_of
 from .results import rendered, stream_bytes
+from .rules import Rules
 
 T = TypeVar("T")
 
-_NOWHERE = Path()  # the confined reader knows its own folder
+_NOWHERE = Path("/dev/null")  # the confined reader knows its own folder
 _KEPT_TRACKS = 64
 _KEPT_TABLES = 32
 _LONG_TRACK = 100_000  # samples; longer ones are not kept
 _LARGE_TABLE = 2 * 2**20  # bytes; larger ones are not kept
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Rules:
-    """Whose request it is and what it may use.
-
-    Attributes:
-        project: owner of the token.
-        root: folder that its subject files are read from, or None.
-        limits: of the token.
-    """
-
-    project: str
-    root: Path | None
-    limits: Limits
-
-    def reader(self) -> ConfinedReader:
-        """Return what reads the subjects of this project."""
-        return ConfinedReader(
-            root=self.root,
-            max_bytes=self.limits.file_bytes,
-            max_rows=self.limits.samples,
-        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -86,14 +60,6 @@ class SolvedTake:
     form: str
     body: bytes
     from_files: bool
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class CheckedBatch:
-    """A job that may run: its name and its shots."""
-
-    sequence: str
-    shots: tuple[str, ...]
 
 
 @dataclass(kw_only=True, slots=True)
@@ -169,6 +135,44 @@ class KeepingReader:
         return track
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TakesInMemory(Store):
+    """A store of what this process has solved, by project; nothing is on disk.
+
+    Attributes:
+        project: whose takes they are.
+        made: the takes that were found or put here, the last one last.
+    """
+
+    project: str
+    made: list[pa.Table] = field(default_factory=list)
+
+    def find(self, shot: str, keys: Keys) -> pa.Table | None:
+        """Return the take of these keys, if it was solved lately."""
+        kept = _tables.get((self.project, keys))
+        if kept is not None:
+            self.made.append(kept)
+        return kept
+
+    def put(self, shot: str, keys: Keys, take: pa.RecordBatchReader) -> None:
+        """Keep a take, if it is not large."""
+        table = take.read_all()
+        self.made.append(table)
+        if table.nbytes <= _LARGE_TABLE:
+            _tables.put((self.project, keys), table)
+
+    def current(self, shot: str) -> pa.Table | None:
+        """Return None: there is no night before."""
+        return None
+
+    def judgement(self, shot: str) -> Judgement | None:
+        """Return None: what came of judging a shot is not kept."""
+        return None
+
+    def put_judgement(self, judgement: Judgement) -> None:
+        """Let it go."""
+
+
 def solve_request(job: JobFile, rules: Rules) -> pa.Table:
     """Return the table of the only take of a job.
 
@@ -177,32 +181,13 @@ def solve_request(job: JobFile, rules: Rules) -> pa.Table:
         SolverError: the solver cannot work with it.
     """
     (spec,) = job.shots
+    store = TakesInMemory(folder=_NOWHERE, project=rules.project)
     read = KeepingReader(rules=rules)
-    closed = _with_setup(job, spec, read) if spec.is_open else spec
-    prepared = prepare(job, closed, _NOWHERE, read=read)
-    judge = judge_key(job, spec, prepared.inputs)
-    keys = Keys(judge=judge, take=take_key(judge, setup_of(closed)))
-    kept = _tables.get((rules.project, keys))
-    if kept is None:
-        kept = solve_prepared(job, prepared, keys)
-        if kept.nbytes <= _LARGE_TABLE:
-            _tables.put((rules.project, keys), kept)
-    return kept
-
-
-def _with_setup(job: JobFile, spec: ShotSpec, read: SubjectReader) -> ShotSpec:
-    """Return a shot in the best setup that it can have.
-
-    Raises:
-        ShotDataError: it can have none.
-    """
-    work = Work(job=job, folder=_NOWHERE, store=Store(folder=_NOWHERE), read=read)
-    judgement = judge_alone(work, spec)
-    chosen = choose_setups(job, {spec.name: judgement})
-    if spec.name not in chosen:
-        fault = Fault(path="shots[0]", message=judgement.error or "has no setup")
+    row = take_alone(Work(job=job, folder=_NOWHERE, store=store, read=read), spec)
+    if row.take_key is None:
+        fault = Fault(path="shots[0]", message=row.error or "has no setup")
         raise ShotDataError(spec.name, (fault,))
-    return spec.with_setup(chosen[spec.name].setup)
+    return store.made[-1]
 
 
 def solve_take(body: bytes, rules: Rules, form: str) -> SolvedTake | Refusal:
@@ -213,7 +198,7 @@ def solve_take(body: bytes, rules: Rules, form: str) -> SolvedTake | Refusal:
         rules: of the token.
         form: one of `results.FORMS`.
     """
-    job = _job(body, lambda job: take_faults(job, rules.limits))
+    job = job_of(body, lambda job: take_faults(job, rules.limits))
     if isinstance(job, Refusal):
         return job
     try:
@@ -223,7 +208,7 @@ def solve_take(body: bytes, rules: Rules, form: str) -> SolvedTake | Refusal:
             refusal_of(error) if isinstance(error, ShotDataError) else _unsolved(error)
         )
     return SolvedTake(
-        take_key=take_metadata(table)["keys"]["take"],
+        take_key=take_metadata(table).keys.take,
         stream=stream_bytes(table),
         form=form,
         body=rendered(table, form),
@@ -231,29 +216,15 @@ def solve_take(body: bytes, rules: Rules, form: str) -> SolvedTake | Refusal:
     )
 
 
-def check_batch(body: bytes, rules: Rules) -> CheckedBatch | Refusal:
-    """Return what a batch would solve, or why it is refused. No file is read."""
-    job = _job(
-        body, lambda job: (*batch_faults(job, rules.limits), *_names(job, rules))
-    )
-    if isinstance(job, Refusal):
-        return job
-    shots = tuple(spec.name for spec in job.shots)
-    return CheckedBatch(sequence=job.sequence, shots=shots)
-
-
-def _names(job: JobFile, rules: Rules) -> Iterable[Fault]:
-    """Yield the faults in names of files that need no look at the disk."""
-    for k, spec in enumerate(job.shots):
-        for n, subject in enumerate(spec.subjects):
-            if subject.file is not None:
-                path = f"shots[{k}].subjects[{n}]"
-                yield from faults_of_name(rules.root, subject.file, path=path)
-
-
-def _job(
+def job_of(
     body: bytes, limits: Callable[[JobFile], Iterable[Fault]]
 ) -> JobFile | Refusal:
+    """Return the job that a body is, or why it is refused.
+
+    Args:
+        body: JSON.
+        limits: yields what the token does not allow.
+    """
     try:
         tables = tables_of_json(body, label="body")
     except (InputError, JobError) as error:

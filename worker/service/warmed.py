@@ -11,7 +11,8 @@ from ...jobs.run.warm import warm_up
 from .limits import Limits
 from .problems import Refusal
 from .results import JSON
-from .solving import Rules, solve_take
+from .rules import Rules
+from .solving import solve_take
 
 _FRAMES = list(range(1, 25))
 

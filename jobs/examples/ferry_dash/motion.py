@@ -1,4 +1,4 @@
-"""How a person on foot moves: along a path, at a pace, with the bounce of a gait.
+"""How a person on foot moves: along a path, at a speed, with the bounce of a gait.
 
 Metres, seconds, Z up. Angles are degrees counter-clockwise seen from above, 0 along
 +Y. A person makes strokes; each goes on from where the one before came to rest.

@@ -17,7 +17,7 @@ from ...review.plan_view import plan_view
 from ...review.shown import Shown, shown_of
 from ...review.svg import Box, element, group, line, path, text
 from ...review.time_plots import Curve, Plot, clock_of, time_plot
-from ...takes.table import read_take
+from ...takes.take_file import read_take
 
 WIDTH, HEIGHT = 900, 590
 _LEFT, _RIGHT = 24, 496
@@ -179,15 +179,15 @@ def _dolly_plot(shown: Shown) -> Plot:
 def _facts(shown: Shown) -> str:
     """Return lens, rig and crew in a few words."""
     metadata = shown.metadata
-    setup = metadata["setup"]
+    setup = metadata.setup
     return (
-        f"{setup['lens_mm']:g} mm, {_RIGS[setup['rig']['kind']]}, crew \u201c"
-        f"{metadata['crew']['preset']}\u201d, {float(shown.rate):.3f} frames/s"
+        f"{setup['lens_mm']:g} mm, {_RIGS[metadata.rail.kind]}, crew \u201c"
+        f"{metadata.crew.preset}\u201d, {float(shown.rate):.3f} frames/s"
     )
 
 
 def _words(shown: Shown) -> str:
-    """Return what is to be seen, for those who cannot see it."""
+    """Return a description of the picture for screen readers."""
     dolly_m = float(np.hypot(*np.diff(shown.camera[:, :2], axis=0).T).sum())
     names = " and the ".join(dict.fromkeys(shown.followed))
     late = "" if shown.lag_s is None else f", {shown.lag_s:.2f} s behind it"

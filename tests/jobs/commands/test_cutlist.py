@@ -289,7 +289,7 @@ def test_rates_are_snapped_to_what_they_stand_for(tmp_path, decimal, exact) -> N
 @pytest.mark.parametrize("rate", [23.98, 24.5, 17.0, 1000.0])
 def test_a_rate_that_stands_for_none_is_refused_by_name(tmp_path, rate) -> None:
     told = refused(tmp_path, track(clip("010", 1001, 24, rate=rate)))
-    assert f'Clip "010": {rate:g} frames a second is no rate that is known' in told
+    assert f'Clip "010": {rate:g} frames a second is not a known rate' in told
 
 
 def test_clips_of_two_rates_are_refused_by_name(tmp_path) -> None:
@@ -300,7 +300,7 @@ def test_clips_of_two_rates_are_refused_by_name(tmp_path) -> None:
 
 
 def test_parts_of_frames_are_refused_by_name(tmp_path) -> None:
-    assert 'Clip "010": 1001.5 is no whole frame' in refused(
+    assert 'Clip "010": 1001.5 is not a whole frame' in refused(
         tmp_path, track(clip("010", 1001.5, 24))
     )
 
@@ -366,12 +366,12 @@ def test_toml_holds_what_the_tables_hold(tmp_path) -> None:
 def test_what_is_no_timeline_is_refused(tmp_path, text) -> None:
     path = tmp_path / "cut.otio"
     path.write_text(text)
-    with pytest.raises(InputError, match=r"is no timeline|must hold a Timeline"):
+    with pytest.raises(InputError, match=r"is not a timeline|must hold a Timeline"):
         read_cut(path)
     with pytest.raises(InputError, match="no such file"):
         read_cut(tmp_path / "none.otio")
     (tmp_path / "cut.txt").write_text("x")
-    with pytest.raises(InputError, match="is no timeline"):
+    with pytest.raises(InputError, match="is not a timeline"):
         read_cut(tmp_path / "cut.txt")
 
 

@@ -141,7 +141,7 @@ def test_what_is_no_scene_is_refused(solved, tmp_path, text, capsys) -> None:
     (tmp_path / "set.usda").write_text(text)
     words = ["export", str(solved), "--to", "usd", "-o", str(tmp_path / "out")]
     assert main([*words, "--like", str(tmp_path / "set.usda")]) == 2
-    assert "is no OpenUSD scene" in capsys.readouterr().err
+    assert "is not an OpenUSD scene" in capsys.readouterr().err
     assert main([*words, "--like", str(tmp_path / "none.usda")]) == 2
     assert "no such file" in capsys.readouterr().err
 

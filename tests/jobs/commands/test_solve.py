@@ -22,7 +22,7 @@ from walks import (
 
 from carrellata.jobs.run.warm import warm_up
 from carrellata.jobs.takes.sequence_table import read_sequence
-from carrellata.jobs.takes.table import read_take
+from carrellata.jobs.takes.take_file import read_take
 
 COMMAND = (sys.executable, "-m", "carrellata.worker.cli")
 PATIENCE_S = 120.0

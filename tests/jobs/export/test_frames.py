@@ -14,8 +14,8 @@ from walks import files_below, save_job, walking_job, walking_shot
 from carrellata.jobs.export import frames as pictures
 from carrellata.jobs.export.scene_view import figures_of, scene_view
 from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.takes.metadata import take_metadata
 from carrellata.jobs.takes.sequence_table import CutClock, ShotRow
-from carrellata.jobs.takes.table import take_metadata
 from carrellata.worker.cli import main
 
 
@@ -43,7 +43,7 @@ def test_a_figure_stands_where_the_take_has_its_subject(world, rig) -> None:
     aim_u, aim_v, size = (
         take.table[n].to_numpy() for n in ("subject_u", "subject_v", "subject_size")
     )
-    assert take_metadata(take.table)["asked"]["framing"]["size"] == "full"
+    assert take_metadata(take.table).asked.framing["size"] == "full"
     for k in range(0, len(take.table), 5):
         (shape,) = scene_view(take.curves, figures, k).shapes
         points = np.vstack(shape.rings)
@@ -55,7 +55,7 @@ def test_a_figure_stands_where_the_take_has_its_subject(world, rig) -> None:
         assert 0 < share < 1
         assert feet[0] + share * across == pytest.approx(aim_u[k], abs=0.02)
         # Feet to crown, in frame heights; the tilt of the figure does not matter.
-        ratio = take.curves.gate["tan_u"] / take.curves.gate["tan_v"]
+        ratio = take.curves.gate.tan_u / take.curves.gate.tan_v
         height = np.hypot(across * ratio, along) / 2
         assert height == pytest.approx(size[k], rel=0.02)
 
@@ -78,7 +78,7 @@ def test_the_horizon_is_at_the_height_of_the_lens() -> None:
     tilt = np.radians(curves.tilt_deg[4])
     assert left == pytest.approx(right)
     # A level direction stands at minus the tilt over the axis.
-    assert left == pytest.approx(np.tan(-tilt) / curves.gate["tan_v"])
+    assert left == pytest.approx(np.tan(-tilt) / curves.gate.tan_v)
 
 
 def test_lines_that_reach_behind_the_lens_are_cut_off() -> None:

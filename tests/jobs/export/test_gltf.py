@@ -106,8 +106,8 @@ def test_angle_of_view_is_that_of_the_rendered_frame(tmp_path) -> None:
     take = delivered()
     (lens,) = loaded(tmp_path, take).cameras
     gate = take.curves.gate
-    assert gate["squeeze"] == 2.0
-    tan_v = gate["height_mm"] * 1.1 / (2 * 40)
+    assert gate.squeeze == 2.0
+    tan_v = gate.height_mm * 1.1 / (2 * 40)
     assert np.tan(lens.perspective.yfov / 2) == pytest.approx(tan_v)
     assert lens.perspective.aspectRatio == pytest.approx(2.39)
     assert not angle_is_widened(take.curves)
@@ -126,7 +126,7 @@ def test_a_frame_off_the_lens_axis_lies_inside_the_angle_of_view(tmp_path) -> No
     assert np.tan(lens.perspective.yfov / 2) * 40 == pytest.approx(max(top, -bottom))
     wide = np.tan(lens.perspective.yfov / 2) * lens.perspective.aspectRatio
     assert wide * 40 == pytest.approx(24.89 / 2)
-    assert scene.asset.extras["lens_axis_v"] == take.curves.gate["axis_v"]
+    assert scene.asset.extras["lens_axis_v"] == take.curves.gate.axis_v
 
 
 @pytest.mark.parametrize("shake", ["locked", "rough"])

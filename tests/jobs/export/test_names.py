@@ -56,7 +56,7 @@ def test_other_fields_are_refused(curves, pattern):
 
 
 def test_a_broken_pattern_is_refused(curves):
-    with pytest.raises(JobError, match="is no pattern"):
+    with pytest.raises(JobError, match="is not a pattern"):
         names_of("{shot", curves)
 
 

@@ -45,7 +45,7 @@ def on_screen(seen: Gf.Camera, point: np.ndarray) -> np.ndarray:
 
 def assert_projects_as_the_take(stage: Usd.Stage, take: Delivered) -> None:
     mute_shake(stage)
-    overscan = take.curves.gate["overscan"]
+    overscan = take.curves.gate.overscan
     aims = take.columns("subject_x", "subject_y", "subject_z")
     asked = take.columns("subject_u", "subject_v")
     assert np.abs(asked).max() > 0.01
@@ -80,7 +80,7 @@ def test_projection_is_the_takes_at_every_rate(tmp_path, rate, world) -> None:
 def test_projection_of_a_frame_off_the_lens_axis_is_the_takes(tmp_path, keys) -> None:
     film = {"film_back": "super35-4perf", "aspect": 2.39, "extraction": "common_top"}
     take = delivered(camera=film | {"lens_kit_mm": [40], "overscan": 1.2})
-    assert take.curves.gate["axis_v"] < -0.1
+    assert take.curves.gate.axis_v < -0.1
     stage = opened(tmp_path, take, keys)
     assert_projects_as_the_take(stage, take)
 
@@ -176,8 +176,8 @@ def test_lens_is_in_tenths_of_a_unit_and_focus_in_units(
     gate, tenth_mm = take.curves.gate, 100 * unit_m
     assert lens.GetFocalLengthAttr().Get() * tenth_mm == pytest.approx(40, rel=1e-6)
     # 2 x squeeze and 1.1 x overscan: 18.60 mm high, 18.60 x 2.39 / 2 wide on the film.
-    assert gate["height_mm"] == pytest.approx(min(18.60, 2 * 21.95 / 2.39))
-    high, wide = gate["height_mm"] * 1.1, gate["height_mm"] * 2.39 * 1.1
+    assert gate.height_mm == pytest.approx(min(18.60, 2 * 21.95 / 2.39))
+    high, wide = gate.height_mm * 1.1, gate.height_mm * 2.39 * 1.1
     seen = lens.GetHorizontalApertureAttr().Get(), lens.GetVerticalApertureAttr().Get()
     assert np.array(seen) * tenth_mm == pytest.approx(np.array([wide, high]), rel=1e-6)
     code = float(take.curves.time_codes[7])

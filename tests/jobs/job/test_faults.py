@@ -13,8 +13,8 @@ from carrellata.jobs.run.local import solve_job
 from carrellata.jobs.takes.continuity import findings_of, plain_finding, reached
 from carrellata.jobs.takes.findings_words import known_findings, sentence
 from carrellata.jobs.takes.keys import canonical
-from carrellata.jobs.takes.table import read_take, take_metadata
-from carrellata.solver.cuts.end import ShotEnds
+from carrellata.jobs.takes.metadata import take_metadata
+from carrellata.jobs.takes.take_file import read_take
 from carrellata.solver.cuts.findings import Finding
 from carrellata.worker.cli import main
 
@@ -152,8 +152,8 @@ def test_a_take_carries_its_own_ends_and_nothing_of_its_neighbours(
         table = read_take(outcome.folder / "takes" / f"{row.shot}.parquet")
         metadata = take_metadata(table)
         assert row.ends is not None
-        assert metadata["ends"] == json.loads(row.ends)
-        ends = ShotEnds.from_plain(metadata["ends"])
+        assert json.loads(canonical(metadata.ends.plain())) == json.loads(row.ends)
+        ends = metadata.ends
         frames = table["frame"].to_pylist()
         for end, frame in ((ends.first, FIRST), (ends.last, LAST)):
             k = frames.index(frame)
@@ -234,11 +234,22 @@ def test_what_broke_a_lock_stays_through_later_merges_and_can_be_accepted() -> N
     assert not reached([again["020"]], "note")
 
 
+def test_what_is_accepted_in_vain_is_told_once_the_shot_has_a_take() -> None:
+    accept = {"finding": "near_axis", "reason": "it is fine", "by": "layout"}
+    job = parse_job(crossing(accept=[accept]))
+    assert findings_of(job, ends={}, measures={})["020"] == "[]"
+    (found,) = json.loads(findings_of(job, ends={}, measures={"020": {}})["020"])
+    assert (found["name"], found["severity"]) == ("accepts_nothing", "note")
+    assert "020 accepts near_axis, which it does not have" in found["text"]
+
+
 def test_what_can_be_found_can_be_accepted() -> None:
     assert known_findings() == FINDING_NAMES
 
 
 NUMBERS: dict[str, dict[str, float | str]] = {
+    "accepts_nothing": {"accepted": "near_axis"},
+    "unseen_frames": {"subject": "courier", "first": 1111, "last": 1120},
     "crosses_line": {
         "against": "010", "subject": "a|b", "from_deg": -33.7, "to_deg": 146.3,
         "line": "pair",

@@ -56,3 +56,11 @@ def test_a_fault_of_habits_is_one_sentence(habits: dict[str, Any], line: str) ->
         parse_job(a_job(habits=habits))
     assert str(caught.value).startswith(f"habits.{line}")
     assert len(caught.value.faults) == 1
+
+
+def test_a_habit_of_a_lens_that_no_shot_has_is_refused() -> None:
+    with pytest.raises(JobError) as caught:
+        parse_job(a_job(habits={"lens_use": {"45": 0.5, "18.5": 0}}))
+    (fault,) = caught.value.faults
+    assert fault.path == "habits.lens_use.45"
+    assert fault.message.startswith("45 mm is in no shot's kit (")

@@ -15,7 +15,7 @@ from carrellata.jobs.review.compare import (
     side_of,
 )
 from carrellata.jobs.run.local import solve_job
-from carrellata.jobs.takes.table import read_take
+from carrellata.jobs.takes.take_file import read_take
 from carrellata.worker.cli import main
 
 

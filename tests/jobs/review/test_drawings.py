@@ -25,8 +25,8 @@ from carrellata.jobs.review.time_plots import (
     time_plots,
 )
 from carrellata.jobs.review.views import frame_drawing, plan_drawing
+from carrellata.jobs.run.make_take import solve_prepared
 from carrellata.jobs.run.shots import prepare
-from carrellata.jobs.run.solve_shot import solve_prepared
 from carrellata.jobs.takes.keys import keys_of
 from carrellata.solver.crew.operator import SAFE
 
@@ -238,7 +238,7 @@ def test_corridor_is_the_tolerance_around_what_was_asked() -> None:
     }
     values, heights = np.array(list(scale)), np.array(list(scale.values()))
     slope = np.polyfit(values, heights, 1)[0]
-    tolerance = shown.metadata["crew"]["operator"]["tolerance"]
+    tolerance = shown.metadata.crew.operator["tolerance"]
     apart = (edges[0] - edges[1]) / -slope
     np.testing.assert_allclose(apart, 2 * tolerance, rtol=0.02)
 

@@ -9,7 +9,8 @@ from walks import save_job, walking_job, walking_shot
 
 from carrellata.jobs.review.grip_sheet import grip_sheet_of, sheet_words
 from carrellata.jobs.run.local import solve_job
-from carrellata.jobs.takes.table import read_take, take_metadata
+from carrellata.jobs.takes.metadata import take_metadata
+from carrellata.jobs.takes.take_file import read_take
 
 STICKS = {"kind": "sticks", "at": [200, -300, 150]}
 SLOPE = {"kind": "track", "from": [0, 0, 100], "to": [400, 0, 400]}
@@ -149,7 +150,7 @@ def test_feet_and_inches_carry_over() -> None:
 def test_the_sheet_travels_in_the_take_in_metres(tmp_path: Path) -> None:
     sheet = sheet_of(tmp_path)
     table = read_take(tmp_path / "out/chase/takes/010.parquet")
-    stored = take_metadata(table)["grip_sheet"]
+    stored = take_metadata(table).grip_sheet
     assert stored["track"] == {
         name: value
         for name, value in sheet["track"].items()

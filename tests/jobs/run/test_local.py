@@ -16,19 +16,17 @@ from walks import (
 from carrellata.jobs.errors import CancelledError, JobError
 from carrellata.jobs.job.load import load_job
 from carrellata.jobs.processes.pool import n_processors
+from carrellata.jobs.run.asked import choose_shots
 from carrellata.jobs.run.check import check_job
-from carrellata.jobs.run.local import (
-    choose_shots,
-    solve_job,
-    workers_for,
-)
+from carrellata.jobs.run.local import solve_job, workers_for
+from carrellata.jobs.takes.metadata import take_metadata
 from carrellata.jobs.takes.sequence_table import (
     MEASURES,
     SEQUENCE_FIELDS,
     ShotRow,
     read_sequence,
 )
-from carrellata.jobs.takes.table import read_take, take_metadata
+from carrellata.jobs.takes.take_file import read_take
 
 
 def takes_below(out: Path) -> dict[str, bytes]:
@@ -189,10 +187,10 @@ def test_sequence_has_its_fields_and_the_order_of_the_job(tmp_path: Path) -> Non
     assert all(row.crew == "brisk" for row in rows)
     take = read_take(tmp_path / "chase/takes/010.parquet")
     metadata = take_metadata(take)
-    assert rows[1].measures == metadata["measures"]
-    assert rows[1].take_key == metadata["keys"]["take"]
+    assert rows[1].measures == metadata.measures
+    assert rows[1].take_key == metadata.keys.take
     # A measure that is missing from the table's fields would be lost in it.
-    assert set(metadata["measures"]) == set(MEASURES)
+    assert set(metadata.measures) == set(MEASURES)
     assert SEQUENCE_FIELDS.field("frames").type == "int64"
 
 
@@ -280,7 +278,7 @@ def test_pool_is_only_started_for_work_that_is_worth_it(tmp_path: Path) -> None:
 
 def test_check_names_the_faults_of_every_shot(tmp_path: Path) -> None:
     tables = walking_job(faulty_shot("010"), walking_shot("020"), faulty_shot("030"))
-    job, faults = check_job(save_job(tmp_path, tables))
+    job, faults, _ = check_job(save_job(tmp_path, tables))
     assert job.sequence == "chase"
     assert [fault.path[:8] for fault in faults] == ["shots[0]", "shots[2]"]
     assert set(files_below(tmp_path)) == {"job.json"}

@@ -11,9 +11,10 @@ from walks import save_job, walk, walking_job, walking_shot
 from carrellata.jobs.job.load import load_job
 from carrellata.jobs.run.local import Outcome, solve_job
 from carrellata.jobs.run.lock import with_locked_setups
+from carrellata.jobs.takes.metadata import take_metadata
 from carrellata.jobs.takes.sequence_table import read_sequence
 from carrellata.jobs.takes.store import Store
-from carrellata.jobs.takes.table import read_take, take_metadata
+from carrellata.jobs.takes.take_file import read_take
 from carrellata.worker.cli import main
 
 
@@ -85,7 +86,7 @@ def test_against_the_action_it_was_made_for_it_measures_as_it_did(first) -> None
     (row,) = night(folder, locked(key)).rows
     assert row.error is None
     table = read_take(folder / "out/chase/takes/010.parquet")
-    then = take_metadata(table)["measures"]
+    then = take_metadata(table).measures
     assert set(row.measures) >= set(then)
     for name, value in then.items():
         if isinstance(value, float):
@@ -112,7 +113,7 @@ def test_measures_against_new_action_are_the_projection_of_it(first) -> None:
     folder, key, _ = first
     (row,) = night(folder, locked(key, subjects=moved(30.0))).rows
     take = read_take(folder / "out/chase/takes/010.parquet")
-    gate = take_metadata(take)["gate"]
+    gate = take_metadata(take).gate
     pan, tilt = (np.radians(take[n].to_numpy()) for n in ("pan_deg", "tilt_deg"))
     lens = np.column_stack([take[n].to_numpy() for n in "xyz"])
     aim = np.column_stack([take[f"subject_{n}"].to_numpy() for n in "xyz"])
@@ -122,7 +123,7 @@ def test_measures_against_new_action_are_the_projection_of_it(first) -> None:
     ahead = -np.sin(pan) * x + np.cos(pan) * y
     depth = np.cos(tilt) * ahead + np.sin(tilt) * z
     up = np.cos(tilt) * z - np.sin(tilt) * ahead
-    u, v = right / depth / gate["tan_u"], up / depth / gate["tan_v"]
+    u, v = right / depth / gate.tan_u, up / depth / gate.tan_v
     cut = ~take["handle"].to_numpy()
     miss_u = (u - take["aim_u"].to_numpy())[cut]
     miss_v = (v - take["aim_v"].to_numpy())[cut]

@@ -79,3 +79,42 @@ def test_arrays_reach_the_solver_finite_and_read_only(folder: Path) -> None:
     assert np.isfinite(subject.floor).all()
     assert np.ptp(subject.floor, axis=0).max() > 0.1
     assert not subject.floor.flags.writeable
+
+
+def with_ghost(**fields: object) -> dict[str, object]:
+    ghost = {"name": "ghost", "file": "ghost.parquet", "at": "floor", "height_m": 1.8}
+    return {"subjects": [{**good_shot()["subjects"][0], "share": 1.0}, ghost | fields]}
+
+
+def test_who_is_never_seen_and_never_framed_is_left_out(folder: Path) -> None:
+    columns = walk()
+    hidden = columns | {"visible": np.zeros(len(columns["frame"]), dtype=bool)}
+    write_table(folder / "ghost.parquet", hidden)
+    with_both = prepared(folder, **with_ghost(share=0.0))
+    assert [one.name for one in with_both.shot.subjects] == ["courier"]
+    assert set(with_both.inputs) == {"courier"}
+
+
+@pytest.mark.parametrize("how", ["share", "cue"])
+def test_who_is_framed_and_never_seen_fails_the_shot_by_name(
+    folder: Path, how: str
+) -> None:
+    columns = walk()
+    hidden = columns | {"visible": np.zeros(len(columns["frame"]), dtype=bool)}
+    write_table(folder / "ghost.parquet", hidden)
+    fields = with_ghost(share=1.0 if how == "share" else 0.0)
+    if how == "cue":
+        fields["cues"] = [{"frame": 1050, "subject": "ghost"}]
+    with pytest.raises(ShotDataError) as caught:
+        prepared(folder, **fields)
+    (fault,) = caught.value.faults
+    assert fault.path == "shots[0].subjects[1]"
+    assert "ghost is seen in no frame of" in fault.message
+
+
+def test_frames_that_a_table_does_not_reach_are_told(folder: Path) -> None:
+    write_table(folder / GOOD, walk(1003, 1115))
+    found = prepared(folder)
+    first, last = found.spec.solved_frames
+    assert found.uncovered == {"courier": ((first, 1002), (1116, last))}
+    assert not found.shot.subjects[0].visible[:2].any()

@@ -178,6 +178,6 @@ def test_a_learned_crew_is_a_preset_that_a_job_names(tmp_path):
     }
     job = metre_job(shot, crew={"preset": "seen.toml"})
     taken_again = solve_on_disk(tmp_path, job)["010"]
-    assert taken_again.metadata["crew"]["operator"]["tolerance"] == pytest.approx(
+    assert taken_again.metadata.crew.operator["tolerance"] == pytest.approx(
         crew["operator"]["tolerance"]
     )

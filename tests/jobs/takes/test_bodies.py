@@ -7,11 +7,11 @@ import numpy as np
 from walks import walk, walking_job, walking_shot
 
 from carrellata.jobs.job.parse import parse_job
+from carrellata.jobs.run.make_take import solve_prepared
 from carrellata.jobs.run.shots import prepare
-from carrellata.jobs.run.solve_shot import solve_prepared
 from carrellata.jobs.takes.bodies import facing_at, read_bodies
 from carrellata.jobs.takes.keys import keys_of
-from carrellata.jobs.takes.table import read_take, write_take
+from carrellata.jobs.takes.take_file import read_take, write_take
 from carrellata.solver.action.body import EYES
 from carrellata.solver.shot import Subject
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from carrellata.jobs.takes.judgement import Candidate, Judgement, read_judgement
+from carrellata.jobs.takes.judgement import Candidate, Judgement
+from carrellata.jobs.takes.store import Store
 
 NUMBERS = (0.1, -0.0, 1e-5, 1e22, 5e-324, 1 / 3, np.nextafter(1.0, 2.0), 2**53 - 1.0)
 
@@ -27,30 +28,31 @@ def a_judgement() -> Judgement:
 
 
 def test_a_judgement_is_read_as_it_was_written(tmp_path: Path) -> None:
-    place = tmp_path / "010.json"
-    judgement = a_judgement()
-    judgement.write(place)
-    found = read_judgement(place)
+    store, judgement = Store(folder=tmp_path), a_judgement()
+    store.put_judgement(judgement)
+    found = store.judgement("010")
     assert found == judgement
     scores = [str(float(each.score)) for each in found.candidates]
     assert scores == [str(float(number)) for number in NUMBERS]
     plain = {"schema": "carrellata.candidates/1", **asdict(judgement)}
     plain["candidates"] = list(plain["candidates"])
-    assert json.loads(place.read_bytes()) == plain
+    assert json.loads((tmp_path / "candidates/010.json").read_bytes()) == plain
 
 
 @pytest.mark.parametrize("share", [0.0, 0.5, 0.999])
 def test_a_judgement_that_is_cut_short_is_none(tmp_path: Path, share: float) -> None:
-    place = tmp_path / "010.json"
-    a_judgement().write(place)
+    store = Store(folder=tmp_path)
+    store.put_judgement(a_judgement())
+    place = tmp_path / "candidates/010.json"
     data = place.read_bytes()
     place.write_bytes(data[: int(share * len(data))])
-    assert read_judgement(place) is None
+    assert store.judgement("010") is None
 
 
 @pytest.mark.parametrize("text", ["[]", "null", "{}", '{"schema":"other"}', "\x00"])
 def test_what_is_no_judgement_is_none(tmp_path: Path, text: str) -> None:
-    place = tmp_path / "010.json"
-    assert read_judgement(place) is None
+    store, place = Store(folder=tmp_path), tmp_path / "candidates/010.json"
+    assert store.judgement("010") is None
+    place.parent.mkdir()
     place.write_text(text)
-    assert read_judgement(place) is None
+    assert store.judgement("010") is None

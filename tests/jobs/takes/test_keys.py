@@ -1,5 +1,7 @@
 """What changes the name of a result, and what must not."""
 
+import ast
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -9,7 +11,16 @@ from walks import save_walk, walk, walking_job, walking_shot
 
 from carrellata.jobs.job.parse import parse_job
 from carrellata.jobs.run.shots import prepare
-from carrellata.jobs.takes.keys import Keys, keys_of, sources_of_takes
+from carrellata.jobs.takes import keys as keys_module
+from carrellata.jobs.takes.keys import (
+    JUDGES,
+    MAKES_TAKES,
+    Keys,
+    judge_key,
+    keys_of,
+    program_digest,
+)
+from carrellata.solver.compiled.kernel import sources_of
 
 Bend = Callable[[dict[str, Any]], None]
 
@@ -105,9 +116,87 @@ def test_keys_are_sha256_and_differ_from_each_other() -> None:
     assert int(found.judge, 16) != int(found.take, 16)
 
 
+ROOT = Path(__file__).resolve().parents[3]
+
+
+def closure(*modules: str) -> set[str]:
+    found = sources_of(*(ROOT / name for name in modules))
+    return {path.relative_to(ROOT).as_posix() for path in found}
+
+
 def test_programs_that_make_takes_are_part_of_the_key() -> None:
-    root = Path(__file__).resolve().parents[3]
-    names = {path.relative_to(root).as_posix() for path in sources_of_takes()}
+    names = closure(*MAKES_TAKES)
     assert {"solver/take.py", "solver/crew/plan.py", "jobs/run/shots.py"} <= names
-    assert "jobs/subjects/read.py" in names
-    assert "jobs/commands/solve.py" not in names
+    assert {"jobs/subjects/read.py", "jobs/takes/table.py"} <= names
+    rooms = ("solver/studies", "solver/setups", "jobs/places", "jobs/review", "worker")
+    assert not [name for name in names if name.startswith(rooms)]
+
+
+def test_programs_that_judge_are_part_of_the_judge_key() -> None:
+    names = closure(*JUDGES)
+    assert {"jobs/run/asks.py", "solver/setups/search.py"} <= names
+    rooms = ("solver/studies", "jobs/places", "jobs/review", "worker")
+    assert not [name for name in names if name.startswith(rooms)]
+
+
+@pytest.fixture(scope="module")
+def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the programs, to be changed."""
+    package = tmp_path_factory.mktemp("package")
+    for room in ("solver", "jobs"):
+        for path in (ROOT / room).rglob("*.py"):
+            to = package / path.relative_to(ROOT)
+            to.parent.mkdir(parents=True, exist_ok=True)
+            to.write_bytes(path.read_bytes())
+    return package
+
+
+@pytest.mark.parametrize(
+    ("changed", "takes", "judgements"),
+    [
+        ("jobs/run/asks.py", False, True),
+        ("solver/setups/score.py", False, True),
+        ("solver/crew/plan.py", True, True),
+        ("jobs/takes/describe.py", True, False),
+        ("jobs/takes/parquet_form.py", True, False),
+        ("solver/studies/study.py", False, False),
+        ("jobs/places/objects.py", False, False),
+        ("jobs/review/shown.py", False, False),
+    ],
+)
+def test_a_key_changes_with_what_makes_its_result_and_with_nothing_else(
+    copy: Path, tmp_path: Path, changed: str, takes: bool, judgements: bool
+) -> None:
+    package = tmp_path / "package"
+    shutil.copytree(copy, package)
+    with (package / changed).open("a") as source:
+        source.write("# a comment\n")
+    for modules, differs in ((MAKES_TAKES, takes), (JUDGES, judgements)):
+        before = program_digest(*modules, package=copy)
+        assert (program_digest(*modules, package=package) != before) is differs
+
+
+def test_what_judges_is_in_the_judge_key_of_open_shots_only(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def both() -> tuple[str, str]:
+        fixed = parse_job(walking_job())
+        rig = {"kind": "choose"}
+        left = parse_job(walking_job(walking_shot("010", rig=rig, lens_mm="choose")))
+        return judge_key(fixed, fixed.shots[0], {}), judge_key(left, left.shots[0], {})
+
+    fixed, left = both()
+    monkeypatch.setattr(keys_module, "judging_program", lambda: "other")
+    assert both()[0] == fixed
+    assert both()[1] != left
+
+
+def test_every_import_is_of_the_form_that_is_followed() -> None:
+    for module in (*MAKES_TAKES, *JUDGES):
+        for name in closure(module):
+            tree = ast.parse((ROOT / name).read_text())
+            for node in ast.walk(tree):
+                if isinstance(node, ast.Import):
+                    assert not any("carrellata" in one.name for one in node.names)
+                elif isinstance(node, ast.ImportFrom) and node.level:
+                    assert node.module, name

@@ -7,11 +7,12 @@ import pytest
 from walks import files_below, walking_job, walking_shot
 
 from carrellata.jobs.job.parse import parse_job
+from carrellata.jobs.run.make_take import solve_prepared
 from carrellata.jobs.run.shots import prepare
-from carrellata.jobs.run.solve_shot import solve_prepared
 from carrellata.jobs.takes.keys import Keys, keys_of
+from carrellata.jobs.takes.parquet_form import take_bytes
 from carrellata.jobs.takes.store import Store, stores_below
-from carrellata.jobs.takes.table import read_take, take_bytes
+from carrellata.jobs.takes.take_file import read_take
 
 
 def solved(lens_mm: int) -> tuple[Keys, pa.Table]:

@@ -12,15 +12,12 @@ from walks import FIRST, LAST, files_below, walk, walking_job, walking_shot
 
 from carrellata.jobs.errors import InputError
 from carrellata.jobs.job.parse import parse_job
+from carrellata.jobs.run.make_take import solve_prepared
 from carrellata.jobs.run.shots import prepare
-from carrellata.jobs.run.solve_shot import solve_prepared
 from carrellata.jobs.takes.keys import keys_of
-from carrellata.jobs.takes.table import (
-    read_take,
-    take_bytes,
-    take_metadata,
-    write_take,
-)
+from carrellata.jobs.takes.metadata import METADATA_KEY, take_metadata
+from carrellata.jobs.takes.parquet_form import take_bytes
+from carrellata.jobs.takes.take_file import read_take, write_take
 
 TEXT = pa.dictionary(pa.int32(), pa.string())
 REAL, TRUTH = pa.float64(), pa.bool_()
@@ -221,7 +218,7 @@ def test_decisions_stand_on_the_sample_of_their_cue() -> None:
 
 def test_metadata_says_what_the_columns_do_not() -> None:
     table = solved(shake="locked")
-    metadata = take_metadata(table)
+    metadata = json.loads(table.schema.metadata[METADATA_KEY])
     assert set(metadata) == {
         *("schema", "keys", "model", "rate", "axes", "units"),
         *("setup", "gate", "rail", "knots", "asked", "crew", "measures", "status"),
@@ -249,6 +246,34 @@ def test_metadata_says_what_the_columns_do_not() -> None:
     assert metadata["crew"]["operator"]["max_speed"] == pytest.approx(90)
     assert metadata["measures"]["frames"] == LAST - FIRST + 1
     json.dumps(metadata, allow_nan=False)
+
+
+@pytest.mark.parametrize("up", ["y", "z"])
+def test_metadata_is_read_and_written_back_as_the_same_text(up: str) -> None:
+    arc = {"kind": "arc", "centre": [0, 0, 100], "radius": 300.0}
+    if up == "y":
+        arc["centre"] = [0, 100, 0]
+    fields = {**in_axes(up), "rig": {**arc, "start_deg": 20.0, "sweep_deg": 70.0}}
+    table = solved(**fields)
+    read = take_metadata(table)
+    assert read.json().encode() == table.schema.metadata[METADATA_KEY]
+    assert read.rail.kind == "arc"
+    np.testing.assert_allclose(read.rail.origin_m, [0.0, 1.0, 0.0], atol=1e-12)
+    assert read.gate.aspect == pytest.approx(read.gate.tan_u / read.gate.tan_v)
+
+
+@pytest.mark.parametrize(
+    "text", ["[]", "{}", "null", '{"schema":"carrellata.take/1"}', "\x00"]
+)
+def test_a_take_whose_metadata_is_of_another_form_is_refused(
+    tmp_path: Path, text: str
+) -> None:
+    table = solved()
+    metadata = {**table.schema.metadata, METADATA_KEY: text}
+    path = tmp_path / "010.parquet"
+    path.write_bytes(take_bytes(table.replace_schema_metadata(metadata)))
+    with pytest.raises(InputError, match=r"carrellata\.take/1"):
+        read_take(path)
 
 
 @pytest.mark.parametrize("share", [0.0, 0.5, 0.999])
@@ -306,16 +331,16 @@ def in_axes(up: str) -> dict[str, Any]:
 def test_point_aimed_at_projects_to_the_place_in_the_frame() -> None:
     table = solved(framing={"size": "medium"})
     metadata = take_metadata(table)
-    unit_m = metadata["axes"]["metres_per_unit"]
+    unit_m = metadata.world.metres_per_unit
     away = [
         (column(table, f"subject_{name}") - column(table, name)) * unit_m
         for name in "xyz"
     ]
-    right, ahead, up = away if metadata["axes"]["up"] == "z" else (0, 0, 0)
+    right, ahead, up = away if metadata.world.up == "z" else (0, 0, 0)
     pan, tilt = (np.radians(column(table, f"{name}_deg")) for name in ("pan", "tilt"))
     across = np.cos(pan) * right + np.sin(pan) * ahead
     ahead = np.cos(pan) * ahead - np.sin(pan) * right
     depth = np.cos(tilt) * ahead + np.sin(tilt) * up
-    u = across / depth / metadata["gate"]["tan_u"]
+    u = across / depth / metadata.gate.tan_u
     assert np.ptp(u) > 0.01
     np.testing.assert_allclose(u, column(table, "subject_u"), atol=1e-9)

@@ -8,7 +8,10 @@ from walks import save_walk, walking_job, walking_shot
 
 from carrellata.jobs.job.parse import parse_job
 from carrellata.jobs.job.spec import JobFile
-from carrellata.jobs.run.solve_shot import Work, solve_shot
+from carrellata.jobs.run.attempt import attempt
+from carrellata.jobs.run.phases import TAKE
+from carrellata.jobs.run.solve_shot import Work
+from carrellata.jobs.takes.sequence_table import ShotRow
 from carrellata.jobs.takes.store import Store
 from carrellata.worker.farm.inputs import FarmReader, digests_of, submission_faults
 
@@ -23,7 +26,8 @@ def job_with(file: str) -> JobFile:
 def solved(folder: Path, job: JobFile, inputs: dict[str, str]) -> tuple[str, str]:
     read = FarmReader(roots=(folder.resolve(),), inputs=inputs)
     work = Work(job=job, folder=folder, store=Store(folder=folder / "out"), read=read)
-    row = solve_shot(work, job.shots[0])
+    row = attempt(work, TAKE, job.shots[0])
+    assert isinstance(row, ShotRow)
     return row.status, row.error or ""
 
 
@@ -43,7 +47,7 @@ def test_changed_file_fails_its_shot_unless_it_is_followed(tmp_path: Path) -> No
     assert "input_changed" in solved(tmp_path, job, inputs)[1]
     assert "input_changed" not in solved(tmp_path, job, {})[1]
     (tmp_path / "walk.parquet").unlink()
-    assert "input_changed" in solved(tmp_path, job, inputs)[1]
+    assert "is not a file" in solved(tmp_path, job, inputs)[1]
     missing = digests_of(job, [0], tmp_path)
     assert missing == {"walk.parquet": ""}
     assert "is not a file" in solved(tmp_path, job, missing)[1]

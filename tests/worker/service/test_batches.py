@@ -313,11 +313,14 @@ def test_a_damaged_record_of_progress_is_made_again(tmp_path: Path) -> None:
         place = submit(service, many(3, sequence="torn"))
         wait_end(service, place)
         service.stop()
-        (folder,) = (tmp_path / "state" / "batches" / "north").iterdir()
-        (folder / "end.json").unlink()
-        rows = folder / "rows.jsonl"
-        whole = rows.read_text().splitlines(keepends=True)
-        rows.write_text(whole[0] + whole[1][:40])
+        name = place.rpartition("/")[2]
+        folder = tmp_path / "state" / "batches" / name
+        (folder / "closed.json").unlink()
+        outcome = folder / "take" / "1.json"
+        outcome.write_bytes(outcome.read_bytes()[:40])
+        told = tmp_path / "state" / "told" / name
+        first, second, _ = told.read_text().splitlines(keepends=True)
+        told.write_text(first + second[:-1])
         service.start()
         assert wait_end(service, place)["done"] == 3
         told = events(service.ask("GET", f"{place}/events"))

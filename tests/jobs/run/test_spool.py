@@ -8,14 +8,8 @@ from walks import many_shots, walking_job, walking_shot
 from carrellata.jobs.job.load import load_job
 from carrellata.jobs.job.parse import parse_job
 from carrellata.jobs.job.spec import JobFile
-from carrellata.worker.farm.spool import (
-    Record,
-    RecordError,
-    Spool,
-    dump_job,
-    is_name,
-    new_name,
-)
+from carrellata.jobs.run.record import Record, dump_job
+from carrellata.jobs.run.spool import RecordError, Spool, is_name, new_name
 
 EXAMPLES = Path(__file__).resolve().parents[3] / "jobs/examples"
 
@@ -62,7 +56,7 @@ def test_name_that_is_none_is_refused_before_a_file_is_touched(
 
 def test_damaged_record_is_named(tmp_path: Path) -> None:
     spool = Spool(folder=tmp_path)
-    record = a_record(parse_job(walking_job()))
+    record = a_record(parse_job(walking_job(*many_shots(3))))
     with pytest.raises(RecordError, match="is not known"):
         spool.read(record.batch)
     spool.write(record)
@@ -90,7 +84,7 @@ def test_outcome_is_there_whole_or_not_at_all(tmp_path: Path) -> None:
 
 def test_end_of_a_batch_is_kept_and_can_be_taken_back(tmp_path: Path) -> None:
     spool = Spool(folder=tmp_path)
-    record = a_record(parse_job(walking_job()))
+    record = a_record(parse_job(walking_job(*many_shots(3))))
     spool.write(record)
     assert spool.closed(record.batch) is None
     spool.close(record.batch, {"state": "done"})

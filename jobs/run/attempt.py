@@ -1,0 +1,110 @@
+"""The boundary of a shot: whatever a shot does, it fails alone, with its reason."""
+
+import logging
+from dataclasses import dataclass, replace
+
+import pyarrow as pa
+
+from ...solver.errors import SolverError
+from ..errors import ShotDataError
+from ..job.shot import ShotSpec
+from ..places.object_errors import StoreError
+from ..places.place import failure_words
+from ..takes.keys import Keys
+from ..takes.store import Store
+from .phases import Given, Phase, Result
+from .solve_shot import Work
+from .spool import BatchRecords
+
+_log = logging.getLogger("carrellata")
+
+_LONGEST = 200  # characters of what a defect says of itself
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class MarkingStore(Store):
+    """A store that notes, before it is solved, that a take was not there."""
+
+    records: BatchRecords
+    phase: str
+    place: int
+
+    def find(self, shot: str, keys: Keys) -> pa.Table | None:
+        """Return the take of these keys; where there is none, note it first."""
+        table = Store.find(self, shot, keys)
+        if table is None:
+            self.records.mark_begun(self.phase, self.place)
+        return table
+
+
+def attempt(
+    work: Work,
+    phase: Phase,
+    spec: ShotSpec,
+    given: Given | None = None,
+    *,
+    passing: tuple[type[Exception], ...] = (),
+    waits: bool = False,
+) -> Result:
+    """Do a phase's unit on a shot; whatever it comes to is a result.
+
+    Args:
+        work: the run.
+        phase: the round.
+        spec: one of the job's shots.
+        given: what the join before gave for it.
+        passing: exceptions that are not the shot's and go on to the caller.
+        waits: raise where an object store does not answer for now, for a caller who
+            can come again.
+
+    Raises:
+        StoreError: an object store does not answer, and the caller waits.
+    """
+    place = work.job.place_of(spec.name)
+    try:
+        result = phase.unit(_marking(work, phase, place), spec, given)
+    except passing:
+        raise
+    except ShotDataError as error:
+        return phase.lost(work, spec, "\n".join(map(str, error.faults)))
+    except SolverError as error:
+        return phase.lost(work, spec, str(error))
+    except OSError as error:
+        if waits and isinstance(error, StoreError) and error.transient:
+            raise  # it is nobody's fault
+        return phase.lost(work, spec, f"shots[{place}]: {failure_words(error)}")
+    except MemoryError:
+        return phase.lost(
+            work, spec, f"shots[{place}]: needs more memory than there is"
+        )
+    except Exception as error:
+        # A defect met by one shot must not keep a night of others from their report.
+        _log.exception("shot %s met a defect", spec.name, extra={"shot": spec.name})
+        return phase.lost(work, spec, f"shots[{place}]: {defect_words(error)}")
+    records = work.records
+    if records is None or result.status != "kept":
+        return result
+    # An earlier try of this batch may have solved it and been lost before it said so.
+    begun = records.has_begun(phase.name, place)
+    return replace(result, status="solved") if begun else result
+
+
+def defect_words(error: Exception) -> str:
+    """Return what is said of an error that nobody foresaw; it names no folder."""
+    text = " ".join(str(error).split())
+    said = f" ({text[:_LONGEST]})" if text and "/" not in text else ""
+    name = type(error).__name__
+    return f"stopped by {name}{said}; this is a fault of the program, please report it"
+
+
+def _marking(work: Work, phase: Phase, place: int) -> Work:
+    """Return the run with a store that notes what this batch has to solve."""
+    if work.records is None:
+        return work
+    store = MarkingStore(
+        folder=work.store.folder,
+        records=work.records,
+        phase=phase.name,
+        place=place,
+    )
+    return replace(work, store=store)

@@ -1,0 +1,45 @@
+"""Makes a shot's take: what is written of it comes from here and what this imports."""
+
+from typing import NamedTuple
+
+import pyarrow as pa
+
+from ...solver.cuts.end import ShotEnds, shot_ends
+from ...solver.frame.measure import Measures, measure
+from ...solver.take import operate
+from ..job.spec import JobFile
+from ..takes.keys import Keys
+from ..takes.table import take_rows
+from .shots import Prepared
+
+
+class Solved(NamedTuple):
+    """A take as it is written, to be read once, and what stands in its row too."""
+
+    rows: pa.RecordBatchReader
+    measures: Measures
+    ends: ShotEnds
+
+
+def solve_whole(job: JobFile, prepared: Prepared, keys: Keys) -> Solved:
+    """Return a shot's take; nothing is read or written.
+
+    Raises:
+        SolverError: the solver cannot work with the shot's data.
+    """
+    take = operate(prepared.shot)
+    measures, ends = measure(take), shot_ends(take)
+    rows = take_rows(
+        take,
+        job=job,
+        spec=prepared.spec,
+        keys=keys,
+        measures=measures,
+        ends=ends,
+    )
+    return Solved(rows, measures, ends)
+
+
+def solve_prepared(job: JobFile, prepared: Prepared, keys: Keys) -> pa.Table:
+    """Return the table of a shot's take; see `solve_whole`."""
+    return solve_whole(job, prepared, keys).rows.read_all()
