@@ -1,5 +1,6 @@
 """The page of a sequence: what needs a look, the cut, its shots, its lenses."""
 
+import json
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -50,6 +51,7 @@ def index_page(
         counts=_counts(rows),
         solved=_solved(rows, solved_s),
         people=shades(people, people),
+        names=Markup(json.dumps([row.shot for row in rows])),
         posters=Markup(f"[{','.join(posters)}]"),
         worst=[
             (row, one, pictures.of_finding(rows, row, one))

@@ -18,8 +18,8 @@ from .svg import element, line, path
 _PAGES = Path(__file__).parent / "pages"
 _PICTURE = ("picture.js",)
 _SCRIPTS = {
-    "shot.html": (*_PICTURE, "player.js", "shot.js"),
-    "index.html": (*_PICTURE, "posters.js"),
+    "shot.html": (*_PICTURE, "player.js", "notes.js", "shot.js", "decide.js"),
+    "index.html": (*_PICTURE, "notes.js", "posters.js", "gather.js"),
     "cut.html": (*_PICTURE, "player.js", "cut.js"),
 }
 _READS_MORE = ("cut.html",)

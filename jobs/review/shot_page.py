@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
+from ...solver.action.body import SIZES
 from ..job.rate import rate_text
 from ..takes.metadata import ShotBrief
 from .curves import curves
@@ -106,6 +107,10 @@ def shot_page(
         "facts": f"scene {row.scene}",
         "drawings": None,
         "moments": (),
+        "take_key": None if row.failed else row.plain["take_key"],
+        "sizes": list(SIZES),
+        "lens": lens_words(row.setup).removesuffix(" mm"),
+        "open_findings": [(one.name, one.title) for one in row.without_accepted()],
     }
     data, kept, script = None, None, ""
     if shown is not None:

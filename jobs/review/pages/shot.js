@@ -1,5 +1,6 @@
 (() => {
   const by = (id) => document.getElementById(id);
+  if (!by("viewfinder-data")) return;
   const one = pictures.take(JSON.parse(by("viewfinder-data").textContent));
   const { count, first } = one;
   const [perMany, seconds] = one.rate;
