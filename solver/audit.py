@@ -11,8 +11,9 @@ import numpy as np
 from .arrays import FloatArray, IntArray
 from .crew.perform import Plans
 from .crew.plan import straight_on
+from .crew.planner import planner_of
 from .cuts.findings import OF_SHOT, THIS_TOOL, Finding
-from .frame.measure import Measures, measure
+from .measures.measure import Measures, measure
 from .optics.camera import Gate
 from .optics.lens import Lens
 from .shake import ShakeTrack
@@ -152,7 +153,7 @@ def _no_plans(shot: Shot) -> Plans:
     """Return a channel of one plan that stands, for measures that count plans."""
     return Plans(
         log=straight_on(0.0, 0.0, 0.0),
-        planner=shot.crew.operator.planner(),
+        planner=planner_of(shot.crew.operator),
         refused=0,
         whips=np.zeros(1, dtype=np.bool_),
     )

@@ -13,7 +13,7 @@ import numpy as np
 
 from .action.body import EYES
 from .arrays import FloatArray, IntArray
-from .frame.measure import MOVING_M_S
+from .measures.measure import MOVING_M_S
 from .take import Take
 
 WORKING_MARGIN_M = 1.0  # on each side of the lens's path; common practice, no source

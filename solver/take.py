@@ -5,15 +5,16 @@ from typing import Any
 
 import numpy as np
 
-from .action.acted import acted, of_each
+from .action.acted import acted, data_step_s, of_each
 from .action.body import EYES
+from .action.framing import framing_at, primary_of
 from .arrays import BoolArray, FloatArray, IntArray
-from .crew.perform import Performance, Plans, framing_at, perform, primary_of
+from .crew.perform import Performance, Plans, perform
 from .crew.pose import base_poses, shake_over
-from .frame.look import hidden_samples, look
+from .frame.look import look
 from .optics.lens import hyperfocal_m
 from .shake import ShakeTrack, shake_layer
-from .shot import Shot, Subject
+from .shot import Shot
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -75,28 +76,6 @@ def sample_frames(shot: Shot) -> tuple[IntArray, IntArray]:
     frames = np.arange(shot.first - shot.handles[0], shot.last + shot.handles[1] + 1)
     subs = np.arange(shot.samples_per_frame)
     return np.repeat(frames, len(subs)), np.tile(subs, len(frames))
-
-
-def hidden_at(shot: Shot, times: FloatArray, primary: IntArray) -> BoolArray:
-    """Return the samples at which the primary subject is not to be seen, (n,).
-
-    A sample shows the subject when the nearest data at or before it does, and is no
-    older than two data steps.
-    """
-    out = np.zeros(len(times), dtype=np.bool_)
-    for k, mine in of_each(primary):
-        one = shot.subjects[k]
-        hidden_samples(one.times_s, one.visible, _step(one), times, mine, out)
-    return out
-
-
-def _step(subject: Subject) -> float:
-    """Return the median time between a subject's samples [s]."""
-    steps = np.sort(np.diff(subject.times_s))
-    middle = len(steps) // 2
-    if len(steps) % 2:
-        return float(steps[middle])
-    return float((steps[middle - 1] + steps[middle]) / 2) if middle else 0.0
 
 
 def operate(shot: Shot) -> Take:
@@ -182,8 +161,8 @@ def seen_through(
         focus_m: focus distance, (n,) [m].
     """
     tx, ty = shot.tangents
-    framing = framing_at(shot, times)
-    primary = primary_of(shot)[framing]
+    framing = framing_at(shot.framings, times)
+    primary = primary_of(shot.framings)[framing]
     fractions = np.array([[f.aim * EYES, f.top, f.bottom] for f in shot.framings])
     n = len(times)
     limits, screen = np.empty((2, n)), np.empty((3, n))
@@ -194,7 +173,7 @@ def seen_through(
             acted(subject),
             subject.times_s,
             subject.visible,
-            _step(subject),
+            data_step_s(subject),
             times,
             mine,
             framing,

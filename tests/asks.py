@@ -9,11 +9,12 @@ from numpy.typing import NDArray
 from shots import GATE, HEIGHT_M, framing
 
 from carrellata.solver.action.body import EYES
-from carrellata.solver.crew.member import PRESETS
+from carrellata.solver.action.subject import Subject
 from carrellata.solver.optics.lens import Lens
+from carrellata.solver.presets import PRESETS
 from carrellata.solver.rigs.rig import sticks
 from carrellata.solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, View
-from carrellata.solver.shot import Shot, Subject
+from carrellata.solver.shot import Shot
 from carrellata.solver.stage.stage import Stage
 
 FloatArray = NDArray[np.float64]

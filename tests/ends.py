@@ -8,8 +8,8 @@ that is x and -z.
 from math import atan2, cos, hypot, radians, sin
 from typing import Any
 
-from carrellata.solver.action.at_cut import bearing_rad
 from carrellata.solver.action.body import SIZES
+from carrellata.solver.cuts.at_cut import bearing_rad
 from carrellata.solver.cuts.end import CutEnd, ShotEnds
 
 EYES_M = 1.6

@@ -11,7 +11,7 @@ import numpy as np
 from asks import person
 from numpy.typing import NDArray
 
-from carrellata.solver.shot import Subject
+from carrellata.solver.action.subject import Subject
 
 SECONDS = 5.0
 CYCLES = {"run": 6, "walk": 4}

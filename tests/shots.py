@@ -18,13 +18,15 @@ from carrellata.solver.action.body import (
     framing_distance_m,
     span_of,
 )
-from carrellata.solver.crew.member import PRESETS, Crew
+from carrellata.solver.action.framing import Framing
+from carrellata.solver.action.subject import Subject
 from carrellata.solver.optics.camera import used_gate
 from carrellata.solver.optics.lens import Lens
+from carrellata.solver.presets import PRESETS, Crew
 from carrellata.solver.rigs import rig as rigs
 from carrellata.solver.rigs.rig import Rig
 from carrellata.solver.shake import LEVELS
-from carrellata.solver.shot import HOLDS, Framing, Shot, Subject
+from carrellata.solver.shot import HOLDS, Shot
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 from shots import GATE, LENS_HEIGHT_M, framing, shot, subject
 
-from carrellata.solver.crew.member import PRESETS, Member
+from carrellata.solver.action.subject import Subject
 from carrellata.solver.optics.camera import aim
+from carrellata.solver.presets import PRESETS, Member
 from carrellata.solver.rigs import rig as rigs
 from carrellata.solver.shake import LEVELS
-from carrellata.solver.shot import Shot, Subject
+from carrellata.solver.shot import Shot
 from carrellata.solver.studies.camera import CameraMove, angles_of
 from carrellata.solver.take import Take, operate
 

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from math import isinf
 
 from ...solver.cuts.findings import SEVERITIES
-from ...solver.frame.measure import Measures
+from ...solver.measures.measure import Measures
 from ..takes.sequence_table import WITHOUT_TAKE, ShotRow
 from .lens_table import LensRow, Stand
 

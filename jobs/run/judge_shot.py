@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass, replace
 from math import degrees, radians
 from typing import TYPE_CHECKING, Any
 
-from ...solver.action.at_cut import CutAction, cut_action
+from ...solver.cuts.at_cut import CutAction, cut_action
 from ...solver.cuts.end import trial_ends
 from ...solver.optics.lens import Lens
 from ...solver.setups.judge import (

@@ -5,7 +5,7 @@ from typing import NamedTuple
 import pyarrow as pa
 
 from ...solver.cuts.end import ShotEnds, shot_ends
-from ...solver.frame.measure import Measures, measure
+from ...solver.measures.measure import Measures, measure
 from ...solver.take import operate
 from ..job.spec import JobFile
 from ..takes.keys import Keys

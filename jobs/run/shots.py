@@ -19,12 +19,14 @@ from ...solver.action.body import (
     framing_distance_m,
     span_of,
 )
+from ...solver.action.framing import Framing
+from ...solver.action.subject import Subject
 from ...solver.arrays import FloatArray
-from ...solver.crew.member import PRESETS, Crew, Member
 from ...solver.optics.lens import Lens
+from ...solver.presets import PRESETS, Crew, Member
 from ...solver.rigs.rig import Rig, arc, sticks, track
 from ...solver.shake import LEVELS, ShakeLevel
-from ...solver.shot import Framing, Shot, Subject
+from ...solver.shot import Shot
 from ..errors import Fault, ShotDataError
 from ..job.crew import ChannelSpec, CrewSpec
 from ..job.framing import FramingSpec

@@ -13,17 +13,19 @@ from fractions import Fraction
 
 import numpy as np
 
+from ...solver.action.framing import Framing
+from ...solver.action.subject import Subject
 from ...solver.compiled.kernel import has_machine_code
 from ...solver.crew.decide import Seen
-from ...solver.crew.member import PRESETS
 from ...solver.crew.observe import Observed, observe
 from ...solver.crew.perform import Performance, dolly_plans, focus_plans, head_plans
-from ...solver.frame.measure import measure
+from ...solver.measures.measure import measure
 from ...solver.optics.camera import Gate
 from ...solver.optics.lens import Lens
+from ...solver.presets import PRESETS
 from ...solver.rigs.rig import Rig, sticks, track
 from ...solver.shake import LEVELS
-from ...solver.shot import Framing, Shot, Subject
+from ...solver.shot import Shot
 from ...solver.take import operate, recorded
 from ..processes.garbage import collect_seldom
 from ..processes.pool import n_processors

@@ -2,11 +2,10 @@
 
 import numpy as np
 
-from ...solver.action.rehearsed import action_of
 from ...solver.optics.lens import Lens
 from ...solver.setups.propose import propose_rails, propose_sticks
 from ...solver.setups.search import candidates
-from ...solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, View
+from ...solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, View, rehearsed
 from ...solver.setups.way import Way
 from ...solver.shot import Shot
 from ...solver.stage.stage import Stage
@@ -20,7 +19,7 @@ def choose(shot: Shot) -> None:
 def lay(shot: Shot) -> None:
     """Propose setups for a shot, which no crew works."""
     ask = _ask(shot)
-    way = Way(action_of(ask.shot))
+    way = Way(rehearsed(ask.shot))
     propose_sticks(ask, way)
     propose_rails(ask, way, ask.lenses)
 

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 from math import degrees
 from typing import Any
 
-from ...solver.crew.member import Member
+from ...solver.presets import Member
 from ...solver.studies.study import CREW, Study
 from ..job.crew import CrewFileSpec
 from ..job.habits import HabitsSpec

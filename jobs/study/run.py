@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from ...solver.crew.member import PRESETS
+from ...solver.action.subject import Subject
 from ...solver.cuts.continuity import CutShot, cut_findings
 from ...solver.cuts.end import ShotEnds
 from ...solver.cuts.findings import Finding
-from ...solver.shot import Subject
+from ...solver.presets import PRESETS
 from ...solver.studies.cuts import studied_ends
 from ...solver.studies.findings import study_findings
 from ...solver.studies.framing import LensUse

@@ -9,9 +9,9 @@ import numpy as np
 
 from ...solver.arrays import FloatArray
 from ...solver.crew.knots import channel_knots
-from ...solver.crew.member import Crew, Member
 from ...solver.cuts.end import ShotEnds
-from ...solver.frame.measure import Measures
+from ...solver.measures.measure import Measures
+from ...solver.presets import Crew, Member
 from ...solver.take import Take
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile

@@ -17,7 +17,7 @@ import pyarrow as pa
 
 from ...solver.arrays import FloatArray
 from ...solver.cuts.end import ShotEnds
-from ...solver.frame.measure import Measures
+from ...solver.measures.measure import Measures
 from ...solver.optics.camera import Gate
 from ..job.rate import parse_rate, rate_text
 from ..job.spec import WorldSpec

@@ -8,7 +8,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from ...solver.frame.measure import Measures
+from ...solver.measures.measure import Measures
 from ..errors import InputError
 from ..job.spec import JobFile
 from ..places.atomic import alone_in, write_whole

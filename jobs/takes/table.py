@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from ...solver.action.framing import primary_points
 from ...solver.arrays import IntArray
-from ...solver.crew.perform import primary_points
 from ...solver.cuts.end import ShotEnds
-from ...solver.frame.measure import Measures
+from ...solver.measures.measure import Measures
 from ...solver.take import Take
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile, WorldSpec
@@ -225,6 +225,7 @@ def _picture(take: Take) -> Mapping[str, Any]:
 
 def _aimed_at(take: Take, world: WorldSpec) -> Mapping[str, Any]:
     fractions = np.array([framing.aim for framing in take.shot.framings])
-    points = primary_points(take.shot, take.times_s, fractions)
+    shot = take.shot
+    points = primary_points(shot.subjects, shot.framings, take.times_s, fractions)
     points = scene_from_inside(points, world)
     return {f"subject_{name}": points[:, c] for c, name in enumerate("xyz")}

@@ -1,1 +1,1 @@
-"""Who moves: bodies, and the action as it was rehearsed or is seen at a cut."""
+"""Who moves, what is asked of the frame, and the action as it was rehearsed."""

@@ -3,17 +3,17 @@
 This reads ahead: it is for measures and rehearsed focus, never for the crew.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
 
 from ..arrays import BEFORE, BoolArray, FloatArray, IntArray
 from ..compiled.kernel import kernel
-from ..shot import Subject
+from .subject import Subject
 
 
-class Acted(NamedTuple):
+class ActedSamples(NamedTuple):
     """The samples that show a subject: times (n,) [s], floor and eyes (n, 3) [m]."""
 
     times_s: FloatArray
@@ -21,9 +21,9 @@ class Acted(NamedTuple):
     eyes: FloatArray
 
 
-def acted(subject: Subject) -> Acted:
+def acted(subject: Subject) -> ActedSamples:
     """Return the samples of a subject between which it is read; see `Subject.at`."""
-    return Acted(*subject.shown)
+    return ActedSamples(*subject.shown)
 
 
 def of_each(subject: IntArray) -> Iterator[tuple[int, BoolArray]]:
@@ -34,6 +34,31 @@ def of_each(subject: IntArray) -> Iterator[tuple[int, BoolArray]]:
             yield k, mine
 
 
+def data_step_s(subject: Subject) -> float:
+    """Return the median time between a subject's samples [s]."""
+    steps = np.sort(np.diff(subject.times_s))
+    middle = len(steps) // 2
+    if len(steps) % 2:
+        return float(steps[middle])
+    return float((steps[middle - 1] + steps[middle]) / 2) if middle else 0.0
+
+
+def hidden_at(
+    subjects: Sequence[Subject], times: FloatArray, primary: IntArray
+) -> BoolArray:
+    """Return the samples at which the data hide the primary subject, (n,).
+
+    A sample shows the subject when the nearest data at or before it does, and is no
+    older than two data steps.
+    """
+    out = np.zeros(len(times), dtype=np.bool_)
+    for k, mine in of_each(primary):
+        one = subjects[k]
+        step = data_step_s(one)
+        hidden_samples(one.times_s, one.visible, step, times, mine, out)
+    return out
+
+
 @kernel
 def sample_before(times, start, now):
     """Return the last sample at or before `now`, searched from `start` on, or -1."""
@@ -41,6 +66,22 @@ def sample_before(times, start, now):
     while k + 1 < times.shape[0] and times[k + 1] <= now:
         k += 1
     return k
+
+
+@kernel
+def hidden_now(times, visible, step, last, now):
+    """Tell whether the last sample is unseen, or older than two steps of the data."""
+    return last < 0 or not visible[last] or now - times[max(last, 0)] > 2 * step
+
+
+@kernel
+def hidden_samples(times, visible, step, at, mine, out):
+    """Fill `out` (n,) with `hidden_now` at ascending `at`, where `mine` (n,)."""
+    last = BEFORE
+    for i in range(at.shape[0]):
+        if mine[i]:
+            last = sample_before(times, last, at[i] + 1e-9)
+            out[i] = hidden_now(times, visible, step, last, at[i])
 
 
 @kernel
@@ -74,7 +115,7 @@ def acted_sight(who, at, mine, base, bearing, rise):
     """Fill bearing and elevation of a subject's eyes and the lens, where it is primary.
 
     Args:
-        who: the subject's `Acted`.
+        who: the subject's `ActedSamples`.
         at: ascending, (n,) [s].
         mine: samples of which it is the subject, (n,).
         base: lens, (n, 3) [m].

@@ -4,16 +4,16 @@ Everything here reads the whole shot, both ways in time: it lays tracks and judg
 takes. The crew never sees it.
 """
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray
-from ..crew.perform import framing_at, primary_of
-from ..frame.measure import angle_range
-from ..shot import Shot
-from ..take import hidden_at
+from .acted import hidden_at
 from .body import EYES
+from .framing import Framing, angle_range, framing_at, primary_of
+from .subject import Subject
 
 SMOOTH_S = 0.35  # over which a heading is read
 WALKING_M_S = 0.5  # slower, and the last heading is kept
@@ -21,9 +21,8 @@ NET_SHARE = 0.35  # of the path that must be net displacement to be the main hea
 NET_M = 0.7
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Action:
-    """A shot's subjects over the n frames of the cut, and what is asked of the frame.
+class Action(NamedTuple):
+    """The subjects over n frames, and what is asked of the frame, as kernels read it.
 
     Attributes:
         times_s: of the frames, (n,).
@@ -38,8 +37,9 @@ class Action:
         held: aim points of the other subjects who must be held, (k, n, 3) [m].
         bodies: feet and crown of all subjects, (n_subjects, 2, n, 3) [m].
         heading: of the primary's travel, (n,) [rad].
+        ahead: sine and cosine of the heading, (n, 2).
         main: the heading that views are counted from [rad].
-        rise: least and greatest angle of the lens over the eyes, (n, 2) [rad].
+        rise: least and greatest tangent of the lens's angle over the eyes, (n, 2).
         ground_m: height of the ground, the lowest foot [m].
     """
 
@@ -57,6 +57,7 @@ class Action:
     held: FloatArray
     bodies: FloatArray
     heading: FloatArray
+    ahead: FloatArray
     main: float
     rise: FloatArray
     ground_m: float
@@ -72,15 +73,26 @@ class Action:
         return len(self.times_s)
 
 
-def action_of(shot: Shot) -> Action:
-    """Return the action of a shot; nothing in it depends on the setup."""
-    frames = np.arange(shot.first, shot.last + 1)
-    times = shot.times_of(frames.astype(np.float64))
-    framing = framing_at(shot, times)
-    primary = primary_of(shot)[framing]
-    bodies = np.array(
-        [[s.at(times, 0.0), s.at(times, 1.0 / EYES)] for s in shot.subjects]
-    )
+def action_of(
+    subjects: Sequence[Subject],
+    framings: Sequence[Framing],
+    times: FloatArray,
+    rate: float,
+    ty: float,
+) -> Action:
+    """Return the action at the frames of a cut.
+
+    Args:
+        subjects: who moves.
+        framings: what is asked of the frame, ascending in start.
+        times: of the frames, (n,) [s].
+        rate: frames a second.
+        ty: tangent of half the vertical angle of view, of the lens for which the
+            framings give their distances.
+    """
+    framing = framing_at(framings, times)
+    primary = primary_of(framings)[framing]
+    bodies = np.array([[s.at(times, 0.0), s.at(times, 1.0 / EYES)] for s in subjects])
     feet, crown = bodies[:, 0], bodies[:, 1]
 
     def of_primary(fractions: FloatArray) -> FloatArray:
@@ -90,55 +102,67 @@ def action_of(shot: Shot) -> Action:
         points: FloatArray = foot + (crown[primary, n] - foot) * share
         return points
 
-    aims = np.array([f.aim * EYES for f in shot.framings])
-    weights = np.array([f.weights for f in shot.framings])[framing].T
+    aims = np.array([f.aim * EYES for f in framings])
+    weights = np.array([f.weights for f in framings])[framing].T
     aim_each = feet + (crown - feet) * aims[framing][None, :, None]
     share = weights / weights.sum(axis=0)
     others = [
         np.where((weights[k] > 0)[:, None], aim_each[k], np.nan)
-        for k, subject in enumerate(shot.subjects)
+        for k, subject in enumerate(subjects)
         if subject.must_hold and ((weights[k] > 0) & (primary != k)).any()
     ]
-    distances = np.array([f.distance_m for f in shot.framings])[framing]
-    walked = of_primary(np.zeros(len(shot.framings)))
-    main, heading = _headings(shot, times, walked, int(primary[0]))
+    distances = np.array([f.distance_m for f in framings])[framing]
+    walked = of_primary(np.zeros(len(framings)))
+    rise = np.array([angle_range(f.angle) for f in framings])[framing]
+    main, heading = _headings(subjects, times, rate, walked, int(primary[0]))
     return Action(
         times_s=times,
         aim=of_primary(aims),
-        top=of_primary(np.array([f.top for f in shot.framings])),
-        low=of_primary(np.array([f.bottom for f in shot.framings])),
-        eyes=of_primary(np.full(len(shot.framings), EYES)),
-        seen=~hidden_at(shot, times, primary),
+        top=of_primary(np.array([f.top for f in framings])),
+        low=of_primary(np.array([f.bottom for f in framings])),
+        eyes=of_primary(np.full(len(framings), EYES)),
+        seen=~hidden_at(subjects, times, primary),
         framing=framing,
         primary=primary,
-        asked_log2=_asked_log2(shot, framing, primary),
-        ratio=distances / shot.framings[0].distance_m,
+        asked_log2=_asked_log2(subjects, framings, ty, framing, primary),
+        ratio=distances / framings[0].distance_m,
         centre=np.einsum("kn,knc->nc", share, aim_each),
         held=np.array(others).reshape(len(others), len(times), 3),
         bodies=bodies,
         heading=heading,
+        ahead=np.column_stack((np.sin(heading), np.cos(heading))),
         main=main,
-        rise=np.array([angle_range(f.angle) for f in shot.framings])[framing],
+        rise=np.tan(np.clip(rise, -np.pi / 2, np.pi / 2)),
         ground_m=float(feet[..., 1].min()),
     )
 
 
-def sized_anew(action: Action, shot: Shot) -> Action:
-    """Return the action of a shot whose framings are all larger or smaller by as much.
+def sized_anew(
+    action: Action, subjects: Sequence[Subject], framings: Sequence[Framing], ty: float
+) -> Action:
+    """Return the action with framings that are all larger or smaller by as much.
 
     Args:
-        action: of the shot as it was.
-        shot: the same but for the distances of its framings.
+        action: as it was.
+        subjects: see `action_of`; likewise ty.
+        framings: the same but for their distances.
+        ty: see subjects.
     """
-    return replace(action, asked_log2=_asked_log2(shot, action.framing, action.primary))
+    asked = _asked_log2(subjects, framings, ty, action.framing, action.primary)
+    return action._replace(asked_log2=asked)
 
 
-def _asked_log2(shot: Shot, framing: IntArray, primary: IntArray) -> FloatArray:
+def _asked_log2(
+    subjects: Sequence[Subject],
+    framings: Sequence[Framing],
+    ty: float,
+    framing: IntArray,
+    primary: IntArray,
+) -> FloatArray:
     """Return log2 of the asked size, a share of the frame height, (n,)."""
-    ty = shot.tangents[1]
-    heights = np.array([shot.subjects[k].height_m for k in primary])
-    spans = np.array([f.top - f.bottom for f in shot.framings])[framing]
-    distances = np.array([f.distance_m for f in shot.framings])[framing]
+    heights = np.array([subjects[k].height_m for k in primary])
+    spans = np.array([f.top - f.bottom for f in framings])[framing]
+    distances = np.array([f.distance_m for f in framings])[framing]
     asked: FloatArray = np.log2(spans * heights / (2 * ty * distances))
     return asked
 
@@ -150,13 +174,16 @@ def bearing_of(step: FloatArray) -> FloatArray:
 
 
 def _headings(
-    shot: Shot, times: FloatArray, walked: FloatArray, primary: int
+    subjects: Sequence[Subject],
+    times: FloatArray,
+    rate: float,
+    walked: FloatArray,
+    primary: int,
 ) -> tuple[float, FloatArray]:
     """Return the main heading and the heading at each frame [rad]."""
     # Imported here: most commands judge nothing, and this takes a while to load.
     from scipy.ndimage import gaussian_filter1d
 
-    rate = float(shot.rate)
     smooth = gaussian_filter1d(walked, SMOOTH_S * rate / 2, axis=0, mode="nearest")
     speed = np.gradient(smooth, times, axis=0) if len(times) > 1 else 0 * smooth
     pace = np.hypot(speed[:, 0], speed[:, 2])
@@ -170,7 +197,7 @@ def _headings(
     elif len(moving):
         main = float(bearing_of(speed[moving[0]]))
     else:
-        main = _standing(shot, walked, primary)
+        main = _standing(subjects, times, walked, primary)
     heading = np.full(len(times), main)
     if len(moving):
         bearings = bearing_of(speed)
@@ -182,14 +209,16 @@ def _headings(
     return main, heading
 
 
-def _standing(shot: Shot, walked: FloatArray, primary: int) -> float:
+def _standing(
+    subjects: Sequence[Subject], times: FloatArray, walked: FloatArray, primary: int
+) -> float:
     """Return which way someone who stands is turned: gaze, else the one beside them."""
-    facing = shot.subjects[primary].facing_rad
+    facing = subjects[primary].facing_rad
     known = facing[np.isfinite(facing)]
     if len(known):
         return float(known[0])
-    for k, other in enumerate(shot.subjects):
+    for k, other in enumerate(subjects):
         if k != primary:
-            toward = other.at(shot.times_of(np.array([float(shot.first)])), 0.0)[0]
+            toward = other.at(times[:1], 0.0)[0]
             return float(bearing_of(toward - walked[0]))
     return 0.0

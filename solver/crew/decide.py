@@ -24,9 +24,11 @@ import numpy as np
 
 from ..arrays import BoolArray, FloatArray
 from ..compiled.kernel import kernel
-from .member import COAST_S, PLAN_SPENT, PLAN_STALE_S
 from .planner import N_NODES
 
+PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
+PLAN_SPENT = 0.95  # share of the horizon after which a plan that still moves is renewed
+COAST_S = 20.0  # slower than a tolerance in this time counts as standing
 CUE_START, CUE_AIM, CUE_U, CUE_V, CUE_LEAD, CUE_LOOK, CUE_DISTANCE, CUE_WHIP = range(8)
 START_SHARE = 0.9  # of a limit that a channel may use as the shot starts
 

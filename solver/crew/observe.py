@@ -10,9 +10,11 @@ from math import ceil
 
 import numpy as np
 
+from ..action.subject import Subject
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
-from ..shot import Shot, Subject
+from ..presets import Member
+from ..shot import Shot
 from ..stage.clearance import rail_samples
 from .belief import (
     Samples,
@@ -23,7 +25,6 @@ from .belief import (
     settle,
 )
 from .decide import Seen
-from .member import Member
 
 PREROLL_S = 3.0  # the crew follows this long before the first solved frame
 NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this far off

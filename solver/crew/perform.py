@@ -7,16 +7,17 @@ from math import ceil
 import numpy as np
 
 from ..action.acted import acted, of_each
-from ..arrays import ZERO, BoolArray, FloatArray, IntArray
-from ..shot import HOLDS, Framing, Shot
+from ..action.framing import Framing, framing_at, primary_of
+from ..arrays import ZERO, BoolArray, FloatArray
+from ..presets import Member
+from ..shot import HOLDS, Shot
 from .decide import Asked, Manner
 from .grip import GripTask, Hold, run_grip
 from .head_target import Sight
-from .member import Member
 from .observe import Observed, believe, observe
 from .operator import DollyPlans, HeadLogs, HeadTask, run_operator
 from .plan import PLAN_WIDTH, evaluate_log, straight_on
-from .planner import Planner
+from .planner import Planner, planner_of, whip_planner_of
 from .puller import CameraPlans, PullerTask, run_puller
 from .rehearse import rehearsed_focus
 
@@ -137,7 +138,7 @@ def dolly_plans(shot: Shot, observed: Observed) -> Plans:
     """Let the grip work through a shot."""
     ticks = observed.ticks
     grip = shot.crew.grip
-    planner = grip.planner(length_m=shot.rig.length_m)
+    planner = planner_of(grip, length_m=shot.rig.length_m)
     if shot.rig.length_m == 0.0:
         still = straight_on(ticks[0], 0.0, 0.0)
         return _plans(still, 1, planner, 0)
@@ -163,8 +164,8 @@ def head_plans(
     asked = asked_of(shot)
     task = HeadTask(
         rig=shot.rig.shape,
-        own=operator.planner(),
-        whip=operator.whip_planner(),
+        own=planner_of(operator),
+        whip=whip_planner_of(operator),
         asked=asked,
         manner=manner_of(operator),
         sight=Sight(shot.roll_rad, *shot.tangents),
@@ -184,33 +185,6 @@ def head_plans(
     return pan, tilt, logs.aims
 
 
-def framing_at(shot: Shot, times: FloatArray) -> IntArray:
-    """Return the index of the framing in force at each time, (n,)."""
-    if len(shot.framings) == 1:
-        return np.zeros(len(times), dtype=np.int64)
-    starts = np.array([f.start_s for f in shot.framings])
-    return np.searchsorted(starts, times + 1e-9, "right") - 1
-
-
-def primary_of(shot: Shot) -> IntArray:
-    """Return the primary subject's index for each framing."""
-    return np.array([f.weights.index(max(f.weights)) for f in shot.framings])
-
-
-def primary_points(shot: Shot, times: FloatArray, fractions: FloatArray) -> FloatArray:
-    """Return the primary's body point per sample, as acted, (n, 3).
-
-    `fractions` (n_framings,) is the point for each framing, floor to eyes.
-    """
-    framing = framing_at(shot, times)
-    out = np.empty((len(times), 3))
-    for k, subject in enumerate(primary_of(shot)):
-        now = framing == k
-        if now.any():
-            out[now] = shot.subjects[subject].at(times[now], float(fractions[k]))
-    return out
-
-
 def focus_plans(
     shot: Shot, ticks: FloatArray, dolly: Plans, pan: Plans, tilt: Plans
 ) -> Plans:
@@ -220,7 +194,8 @@ def focus_plans(
     camera = CameraPlans(dolly.log, pan.log, tilt.log)
     by_marks = shot.crew.focus_method == "marks"
     truth = np.empty(len(ticks))
-    for k, mine in of_each(primary_of(shot)[framing_at(shot, ticks)]):
+    framing = framing_at(shot.framings, ticks)
+    for k, mine in of_each(primary_of(shot.framings)[framing]):
         rehearsed_focus(
             acted(shot.subjects[k]),
             ticks,
@@ -233,7 +208,7 @@ def focus_plans(
     half_depth = shot.stop * shot.coc_mm * 1e-3 / (shot.lens.focal_mm * 1e-3) ** 2
     task = PullerTask(
         rig=shot.rig.shape,
-        planner=puller.planner(),
+        planner=planner_of(puller),
         asked=asked_of(shot),
         manner=manner_of(puller, half_depth),
         marks=by_marks,

@@ -10,12 +10,16 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import FloatArray
+from ..presets import Member
 
 N_BLOCKS = 7
 N_NODES = 6
 HORIZON_S = 1.55
 GROWTH = 1.3  # of block lengths after the first two
 STOP_CHORDS = 3
+WHIP = 2.5  # a whip's limits over the operator's own
+WHIP_STIFFNESS = 1.8
+WHIP_HORIZON_S = 1.0
 SPEED_INSET = 2e-6  # relative; keeps rounding inside the limit
 ACCEL_INSET = 1e-9
 RAIL_INSET_M = 1e-8
@@ -253,6 +257,30 @@ def build_planner(
         on_rail=length >= 0,
     )
     return planner if length < 0 else planner._replace(length=float(length))
+
+
+def planner_of(member: Member, *, length_m: float = -1.0) -> Planner:
+    """Return the planner of a member's channel, on a rail of `length_m`."""
+    return build_planner(
+        max_speed=member.max_speed,
+        max_accel=member.max_accel,
+        max_jerk=member.max_jerk,
+        stiffness=member.stiffness_rad_s,
+        speed_weight=member.speed_weight_s2,
+        length=length_m,
+    )
+
+
+def whip_planner_of(member: Member) -> Planner:
+    """Return the planner of a whip: wider limits, harder, and a short horizon."""
+    return build_planner(
+        max_speed=member.max_speed * WHIP,
+        max_accel=member.max_accel * WHIP,
+        max_jerk=member.max_jerk * WHIP,
+        stiffness=member.stiffness_rad_s * WHIP_STIFFNESS,
+        speed_weight=member.speed_weight_s2,
+        horizon_s=WHIP_HORIZON_S,
+    )
 
 
 @lru_cache(maxsize=256)

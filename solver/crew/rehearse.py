@@ -11,7 +11,7 @@ def rehearsed_focus(who, ticks, mine, rig, camera, nearest, truth):
     """Fill the dioptres that hold a subject's eyes sharp at the ticks.
 
     Args:
-        who: the subject's `Acted`.
+        who: the subject's `ActedSamples`.
         ticks: ascending, (n,) [s].
         mine: ticks at which it is the primary subject, (n,).
         rig: shape of the rig.

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import degrees, dist, hypot
 
-from ..action.at_cut import Point
+from .at_cut import Point
 from .end import CutEnd, ShotEnds, direction_of
 from .findings import COMMON, OF_CUT, OF_SHOT, Finding
 from .rules import (

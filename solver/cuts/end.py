@@ -12,18 +12,18 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from ..action.at_cut import Acted, CutAction, Point, bearing_rad, cut_action, side_angle
 from ..arrays import FloatArray
 from ..optics.camera import Gate
 from ..optics.lens import Lens
 from ..shot import Shot
 from ..take import Take
+from .at_cut import ActionAtCut, CutAction, Point, bearing_rad, cut_action, side_angle
 
 NEAR_AXIS_RAD = radians(10)  # nearer the line than this, the side means little
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class CutEnd(Acted):
+class CutEnd(ActionAtCut):
     """The action at one frame, and where the camera saw it from.
 
     Attributes:
@@ -172,17 +172,17 @@ def shot_ends(take: Take, action: CutAction | None = None) -> ShotEnds:
     shot = take.shot
     known = cut_action(shot) if action is None else action
 
-    def end(acted: Acted) -> CutEnd:
-        frames = acted.frame - shot.first + shot.handles[0]
+    def end(at_cut: ActionAtCut) -> CutEnd:
+        frames = at_cut.frame - shot.first + shot.handles[0]
         k = frames * shot.samples_per_frame
         camera = (*take.base[k].tolist(), float(take.pan[k, 0]))
         screen = (float(take.u[k]), float(take.v[k]), float(take.size[k]))
-        return _end(acted, shot.gate, shot.lens, camera, screen)
+        return _end(at_cut, shot.gate, shot.lens, camera, screen)
 
     return ShotEnds(
         first=end(known.first),
         last=end(known.last),
-        left=tuple(end(acted) for acted in known.left),
+        left=tuple(end(at_cut) for at_cut in known.left),
     )
 
 
@@ -199,21 +199,21 @@ def trial_ends(
         screen: u, v and size of the primary a frame, (n_frames, 3), NaN while hidden.
     """
 
-    def end(acted: Acted) -> CutEnd:
-        k = acted.frame - shot.first
+    def end(at_cut: ActionAtCut) -> CutEnd:
+        k = at_cut.frame - shot.first
         x, y, z, pan = cams[k, :4].tolist()
         u, v, size = screen[k].tolist()
-        return _end(acted, shot.gate, lens, (x, y, z, pan), (u, v, size))
+        return _end(at_cut, shot.gate, lens, (x, y, z, pan), (u, v, size))
 
     return ShotEnds(
         first=end(action.first),
         last=end(action.last),
-        left=tuple(end(acted) for acted in action.left),
+        left=tuple(end(at_cut) for at_cut in action.left),
     )
 
 
 def _end(
-    acted: Acted,
+    at_cut: ActionAtCut,
     gate: Gate,
     lens: Lens,
     camera: tuple[float, float, float, float],
@@ -223,21 +223,21 @@ def _end(
     u, v, size = screen
     seen = isfinite(u) and isfinite(v)
     tan_u, tan_v = gate.half_tangents(lens.focal_mm)
-    velocity = acted.velocity
+    velocity = at_cut.velocity
     return CutEnd(
-        frame=acted.frame,
-        time_s=acted.time_s,
-        subject=acted.subject,
-        place=acted.place,
-        eyes=acted.eyes,
+        frame=at_cut.frame,
+        time_s=at_cut.time_s,
+        subject=at_cut.subject,
+        place=at_cut.place,
+        eyes=at_cut.eyes,
         velocity=velocity,
-        line=acted.line,
-        line_of=acted.line_of,
-        line_rad=acted.line_rad,
-        span=acted.span,
-        share=acted.share,
-        stature_m=acted.stature_m,
-        others=acted.others,
+        line=at_cut.line,
+        line_of=at_cut.line_of,
+        line_rad=at_cut.line_rad,
+        span=at_cut.span,
+        share=at_cut.share,
+        stature_m=at_cut.stature_m,
+        others=at_cut.others,
         lens=(x, y, z),
         u=u if seen else None,
         v=v if seen else None,

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import atan, degrees, inf
 
-from ..frame.measure import Measures
+from ..measures.measure import Measures
 
 SEVERITIES = ("note", "warning", "fault")
 """In rising order: worth knowing, worth a look, wrong."""

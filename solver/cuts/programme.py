@@ -14,7 +14,7 @@ from ..arrays import BoolArray, IntArray
 from ..errors import SolverError
 from .cost import MICRO, CutCosts, line_costs, micro, pair_costs
 from .open_shot import OpenShot
-from .stages import Ask, line_turns, needed_after, stage_of
+from .stages import Recall, line_turns, needed_after, stage_of
 
 _NEVER = np.int64(1) << 60
 _RUN = 3
@@ -31,7 +31,7 @@ class Layer:
 
     state: IntArray
     run: IntArray
-    memory: dict[Ask, IntArray]
+    memory: dict[Recall, IntArray]
     step: IntArray = field(default_factory=lambda: np.zeros((0, 0), dtype=np.int64))
     to: IntArray = field(default_factory=lambda: np.zeros((0, 0), dtype=np.int64))
 
@@ -186,7 +186,7 @@ class Programme:
                 cost += table[known[:, None], asked]
         return cost
 
-    def _known(self, k: int, layer: Layer, ask: Ask) -> IntArray | None:
+    def _known(self, k: int, layer: Layer, ask: Recall) -> IntArray | None:
         """Return what each sparse state before shot k knows of a thing, (s,)."""
         if ask.kind == "line" and self._stages[k].elapsed:
             return None

@@ -8,8 +8,8 @@ from math import log, pi, radians
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..action.at_cut import side_angle
 from ..arrays import FloatArray
+from .at_cut import side_angle
 from .end import CutEnd
 
 LEAST_TURN_RAD = radians(30)

@@ -19,7 +19,7 @@ from .rules import turned
 MOST_REMEMBERED = 4
 
 
-class Ask(NamedTuple):
+class Recall(NamedTuple):
     """A thing that a later shot asks of earlier ones: a line, or a letter's setup."""
 
     kind: str
@@ -27,7 +27,7 @@ class Ask(NamedTuple):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Stage:
+class CutStage:
     """One shot of a scene, an array a quantity over its states.
 
     `asks` and `shows` map what the shot needs to know, and what it settles, to a
@@ -40,9 +40,9 @@ class Stage:
     order: list[int]
     first: EndTable
     last: EndTable
-    asks: dict[Ask, IntArray]
-    shows: dict[Ask, IntArray]
-    sights: dict[Ask, CutEnd]
+    asks: dict[Recall, IntArray]
+    shows: dict[Recall, IntArray]
+    sights: dict[Recall, CutEnd]
     adjacent: bool
     in_row: bool
     elapsed: bool
@@ -55,7 +55,7 @@ def stage_of(
     letters: Mapping[str, str],
     costs: CutCosts,
     margin: float | None,
-) -> Stage:
+) -> CutStage:
     """Return the stage of one shot of a scene.
 
     Args:
@@ -77,12 +77,12 @@ def stage_of(
     ends = shot.ends
     first = end_table(ends.first, [state.first for state in states])
     last = end_table(ends.last, [state.last for state in states])
-    asks[Ask("line", ends.first.line_of)] = first.side
+    asks[Recall("line", ends.first.line_of)] = first.side
     for j, end in enumerate(ends.left):
-        ask = Ask("line", end.line_of)
+        ask = Recall("line", end.line_of)
         shows[ask] = end_table(end, [state.left[j] for state in states]).side
         sights[ask] = end
-    ask = Ask("line", ends.last.line_of)
+    ask = Recall("line", ends.last.line_of)
     shows[ask], sights[ask] = last.side, ends.last
     letter = letters.get(shot.name)
     if letter is not None:
@@ -93,10 +93,10 @@ def stage_of(
             for state in shots[place].states
         ]
         number = {name: n for n, name in enumerate(dict.fromkeys(names))}
-        ask = Ask("letter", letter)
+        ask = Recall("letter", letter)
         asks[ask] = shows[ask] = np.array([number[state.setup] for state in states])
     in_row = k > 0 and places[k] == places[k - 1] + 1 and not shot.gap
-    return Stage(
+    return CutStage(
         unary=micro(np.array([state.score + lens_points(state) for state in states])),
         gains=keeping_gains(shot, margin),
         focal_mm=[state.first.focal_mm for state in states],
@@ -112,20 +112,20 @@ def stage_of(
     )
 
 
-def needed_after(stages: Sequence[Stage]) -> list[tuple[Ask, ...]]:
+def needed_after(stages: Sequence[CutStage]) -> list[tuple[Recall, ...]]:
     """Return for each shot what later shots ask of it and those before it.
 
     Of lines no more than `MOST_REMEMBERED` that the shot itself does not show, those
     seen last.
     """
-    later: list[set[Ask]] = [set() for _ in stages]
-    wanted: set[Ask] = set()
+    later: list[set[Recall]] = [set() for _ in stages]
+    wanted: set[Recall] = set()
     for k in range(len(stages) - 1, -1, -1):
         later[k] = set(wanted)
         wanted = (wanted - set(stages[k].shows)) | set(stages[k].asks)
         if stages[k].elapsed:
             wanted = {ask for ask in wanted if ask.kind == "letter"}
-    seen: dict[Ask, None] = {}
+    seen: dict[Recall, None] = {}
     needed = []
     for stage, wanted_later in zip(stages, later, strict=True):
         if stage.elapsed:
@@ -143,9 +143,9 @@ def needed_after(stages: Sequence[Stage]) -> list[tuple[Ask, ...]]:
     return needed
 
 
-def line_turns(stages: Sequence[Stage]) -> list[bool]:
+def line_turns(stages: Sequence[CutStage]) -> list[bool]:
     """Return for each shot whether its line turned round since it was last seen."""
-    sights: dict[Ask, CutEnd] = {}
+    sights: dict[Recall, CutEnd] = {}
     turns = []
     for stage in stages:
         if stage.elapsed:

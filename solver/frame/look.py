@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from ..action.acted import acted_point, sample_before
+from ..action.acted import acted_point, hidden_now, sample_before
 from ..arrays import BEFORE
 from ..compiled.kernel import kernel
 from ..crew.operator import SAFE
@@ -36,22 +36,6 @@ def sharp_between(focal, reach, focus):
 
 
 @kernel
-def hidden_now(times, visible, step, last, now):
-    """Tell whether the last sample is unseen, or older than two steps of the data."""
-    return last < 0 or not visible[last] or now - times[max(last, 0)] > 2 * step
-
-
-@kernel
-def hidden_samples(times, visible, step, at, mine, out):
-    """Fill `out` (n,) with `hidden_now` at ascending `at`, where `mine` (n,)."""
-    last = BEFORE
-    for i in range(at.shape[0]):
-        if mine[i]:
-            last = sample_before(times, last, at[i] + 1e-9)
-            out[i] = hidden_now(times, visible, step, last, at[i])
-
-
-@kernel
 def look(
     who,
     times,
@@ -78,7 +62,7 @@ def look(
     """Fill what is shown at the samples of which one subject is the primary.
 
     Args:
-        who: its `Acted`.
+        who: its `ActedSamples`.
         times: of all its samples, (m,) [s].
         visible: see `Subject`, (m,).
         step: between its samples, the median [s].

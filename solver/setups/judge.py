@@ -1,14 +1,11 @@
 """The judge of a trial: looks at every frame of a camera's plans and counts."""
 
-from typing import NamedTuple
-
 import numpy as np
 
-from ..arrays import BoolArray, FloatArray, IntArray
 from ..compiled.kernel import kernel
 from ..crew.operator import SAFE
 from ..crew.plan import evaluate_plan
-from ..frame.measure import MOVING_M_S, SIZE_KEPT
+from ..measures.measure import MOVING_M_S, SIZE_KEPT
 from ..rigs.rig import rig_place
 
 MUST_IN = 0.99
@@ -95,26 +92,6 @@ def body_gap(bodies, k, f, cam):
     return np.sqrt(square)
 
 
-class Acted(NamedTuple):
-    """What the judge knows of the action; see `Action`.
-
-    But `rise` has tangents, and `ahead` the sine and cosine of the heading, (n, 2).
-    """
-
-    times_s: FloatArray
-    aim: FloatArray
-    top: FloatArray
-    low: FloatArray
-    eyes: FloatArray
-    seen: BoolArray
-    primary: IntArray
-    asked_log2: FloatArray
-    held: FloatArray
-    bodies: FloatArray
-    ahead: FloatArray
-    rise: FloatArray
-
-
 @kernel
 def judge(
     rig,
@@ -123,7 +100,7 @@ def judge(
     tilts,
     ticks,
     aims,
-    acted,
+    action,
     view,
     roll,
     tx,
@@ -139,13 +116,13 @@ def judge(
     size, a share of the frame height.
     """
     times, aim, eyes, seen, bodies = (
-        acted.times_s,
-        acted.aim,
-        acted.eyes,
-        acted.seen,
-        acted.bodies,
+        action.times_s,
+        action.aim,
+        action.eyes,
+        action.seen,
+        action.bodies,
     )
-    top, low, held, rise = acted.top, acted.low, acted.held, acted.rise
+    top, low, held, rise = action.top, action.low, action.held, action.rise
     n = times.shape[0]
     sr, cr = np.sin(roll), np.cos(roll)
     view_x, view_z = np.sin(view), np.cos(view)
@@ -214,7 +191,7 @@ def judge(
         if others:
             good[HELD_IN] += 1
         for k in range(bodies.shape[0]):
-            if k != acted.primary[f] and stands_between(bodies, k, f, cam, aim):
+            if k != action.primary[f] and stands_between(bodies, k, f, cam, aim):
                 good[BLOCKED] += 1
                 break
         tu, tv = screen_point(top, f, cam, turned, tx, ty)
@@ -224,13 +201,13 @@ def judge(
         screen[f, 2] = size
         off = 9.0
         if size > 0.0 and np.isfinite(size):
-            off = min(9.0, abs(np.log2(size) - acted.asked_log2[f]))
+            off = min(9.0, abs(np.log2(size) - action.asked_log2[f]))
         size_square += off * off
         if off <= SIZE_KEPT_LOG2:
             good[SIZED] += 1
         dx, dz = cam[0] - eyes[f, 0], cam[2] - eyes[f, 2]
         level = np.sqrt(dx * dx + dz * dz)
-        ahead_x, ahead_z = acted.ahead[f, 0], acted.ahead[f, 1]
+        ahead_x, ahead_z = action.ahead[f, 0], action.ahead[f, 1]
         asked_x = ahead_x * view_z + ahead_z * view_x
         asked_z = ahead_z * view_z - ahead_x * view_x
         if -(dx * asked_x + dz * asked_z) >= VIEW_KEPT_COS * level:

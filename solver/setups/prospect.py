@@ -9,7 +9,7 @@ and most outward from the corner of the frame.
 import numpy as np
 
 from ..compiled.kernel import kernel
-from ..frame.measure import SIZE_KEPT
+from ..measures.measure import SIZE_KEPT
 from ..stage.clearance import RAIL_SAMPLES, rail_samples
 from .judge import MUST_CLEAR_M, MUST_IN, MUST_SIZE, SIZE_KEPT_LOG2
 
@@ -18,7 +18,7 @@ LOOKED_AT = 2  # every so many frames of a rail; those between can only add to t
 
 
 @kernel
-def may_hold(rig, gap, acted, half, ty, at_most):
+def may_hold(rig, gap, action, half, ty, at_most):
     """Tell whether what a rig breaks for certain adds up to no more than `at_most`.
 
     `gap` is its `rail_gap`, `half` the angle from the optical axis to the corner of the
@@ -29,25 +29,25 @@ def may_hold(rig, gap, acted, half, ty, at_most):
         return True
     places = rail_samples(rig)
     if rig.length <= 0.0:
-        return frames_may_hold(places, acted, half, ty, at_most)
+        return frames_may_hold(places, action, half, ty, at_most)
     at_most -= max(0.0, 1.0 - gap / MUST_CLEAR_M)
-    most_apart, most_missized = most_lost(at_most, acted.seen)
+    most_apart, most_missized = most_lost(at_most, action.seen)
     near = rig.length / (RAIL_SAMPLES - 1) / 2  # no part is further from one of them
     pair = fit = 0  # the place that did for the frame before is tried first
-    for f in range(0, acted.aim.shape[0], LOOKED_AT):
-        if not acted.seen[f]:
+    for f in range(0, action.aim.shape[0], LOOKED_AT):
+        if not action.seen[f]:
             continue
         lost = 1
         for i in range(places.shape[0]):
             at = (pair + i) % places.shape[0]
-            if pair_fits_near(places[at], acted, f, half, near):
+            if pair_fits_near(places[at], action, f, half, near):
                 pair, lost = at, 0
                 break
         most_apart -= lost
         lost = 1
         for i in range(places.shape[0]):
             at = (fit + i) % places.shape[0]
-            if size_fits_near(places[at], acted, f, half, ty, near):
+            if size_fits_near(places[at], action, f, half, ty, near):
                 fit, lost = at, 0
                 break
         most_missized -= lost
@@ -57,19 +57,19 @@ def may_hold(rig, gap, acted, half, ty, at_most):
 
 
 @kernel
-def frames_may_hold(places, acted, half, ty, at_most):
+def frames_may_hold(places, action, half, ty, at_most):
     """Tell as `may_hold` does where the lens is known, (n, 3) [m], or (1, 3)."""
     if at_most == np.inf:
         return True
-    most_apart, most_missized = most_lost(at_most, acted.seen)
+    most_apart, most_missized = most_lost(at_most, action.seen)
     narrow, tangent = np.cos(2.0 * half), np.tan(half)
-    for f in range(acted.aim.shape[0]):
-        if not acted.seen[f]:
+    for f in range(action.aim.shape[0]):
+        if not action.seen[f]:
             continue
         cam = places[min(f, places.shape[0] - 1)]
-        if not pair_fits(cam, acted, f, narrow):
+        if not pair_fits(cam, action, f, narrow):
             most_apart -= 1.0
-        if not size_fits(cam, acted, f, tangent, ty):
+        if not size_fits(cam, action, f, tangent, ty):
             most_missized -= 1.0
         if most_apart < 0.0 or most_missized < 0.0:
             return False
@@ -106,22 +106,22 @@ def seen_from(cam, one, two):
 
 
 @kernel
-def pair_fits(cam, acted, frame, narrow):
+def pair_fits(cam, action, frame, narrow):
     """Tell whether all fit into a frame; `narrow` is the cosine of its diagonal."""
-    for k in range(acted.held.shape[0]):
-        if np.isnan(acted.held[k, frame, 0]):
+    for k in range(action.held.shape[0]):
+        if np.isnan(action.held[k, frame, 0]):
             continue
-        dot, _, one, two = seen_from(cam, acted.aim[frame], acted.held[k, frame])
+        dot, _, one, two = seen_from(cam, action.aim[frame], action.held[k, frame])
         if dot < (narrow - 1e-12) * one * two:
             return False
     return True
 
 
 @kernel
-def size_fits(cam, acted, frame, tangent, ty):
+def size_fits(cam, action, frame, tangent, ty):
     """Tell whether a size can be kept from a place; `tangent` is of half a diagonal."""
-    asked = 2.0 ** acted.asked_log2[frame] * 2.0 * ty
-    top, low, aim = acted.top[frame], acted.low[frame], acted.aim[frame]
+    asked = 2.0 ** action.asked_log2[frame] * 2.0 * ty
+    top, low, aim = action.top[frame], action.low[frame], action.aim[frame]
     dot, cross, one, two = seen_from(cam, top, low)
     least = 2.0 * cross / max(one * two + dot, 1e-12)
     if least > asked * (1.0 + SIZE_KEPT) * (1.0 + 1e-12):
@@ -150,22 +150,22 @@ def apart(cam, one, two, near):
 
 
 @kernel
-def pair_fits_near(cam, acted, frame, half, near):
+def pair_fits_near(cam, action, frame, half, near):
     """Tell whether all may fit into a frame from within `near` [m] of a place."""
-    for k in range(acted.held.shape[0]):
-        if np.isnan(acted.held[k, frame, 0]):
+    for k in range(action.held.shape[0]):
+        if np.isnan(action.held[k, frame, 0]):
             continue
-        angle, off = apart(cam, acted.aim[frame], acted.held[k, frame], near)
+        angle, off = apart(cam, action.aim[frame], action.held[k, frame], near)
         if angle - off > 2 * half:
             return False
     return True
 
 
 @kernel
-def size_fits_near(cam, acted, frame, half, ty, near):
+def size_fits_near(cam, action, frame, half, ty, near):
     """Tell whether a size may be kept from within `near` [m] of a place."""
-    aim, top, low = acted.aim[frame], acted.top[frame], acted.low[frame]
-    asked_log2 = acted.asked_log2[frame]
+    aim, top, low = action.aim[frame], action.top[frame], action.low[frame]
+    asked_log2 = action.asked_log2[frame]
     span, off = apart(cam, top, low, near)
     least = np.tan(max(span - off, 0.0) / 2) / ty
     if np.log2(max(least, 1e-9)) - asked_log2 > SIZE_KEPT_LOG2:

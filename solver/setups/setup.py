@@ -8,9 +8,13 @@ from functools import lru_cache
 from math import radians
 from typing import NamedTuple
 
+import numpy as np
+
+from ..action.framing import Framing
+from ..action.rehearsed import Action, action_of
 from ..optics.lens import Lens
 from ..rigs.rig import Rig
-from ..shot import Framing, Shot
+from ..shot import Shot
 from ..stage.stage import Stage
 
 VIEWS_RAD: dict[str, float] = {
@@ -85,6 +89,18 @@ class Ask:
     hold: str | None = None
     rig_price: float = 1.0
     stage: Stage
+
+
+def rehearsed(shot: Shot) -> Action:
+    """Return the action of a shot's cut; nothing in it depends on the setup."""
+    frames = np.arange(shot.first, shot.last + 1, dtype=np.float64)
+    return action_of(
+        shot.subjects,
+        shot.framings,
+        shot.times_of(frames),
+        float(shot.rate),
+        shot.tangents[1],
+    )
 
 
 def in_setup(shot: Shot, setup: Setup) -> Shot:

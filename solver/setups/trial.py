@@ -10,14 +10,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..action.rehearsed import Action, action_of, sized_anew
+from ..action.rehearsed import Action, sized_anew
 from ..arrays import FloatArray
 from ..crew.grip import Hold
+from ..crew.planner import planner_of
 from ..optics.lens import Lens
 from ..shot import HOLDS
 from ..stage.stage import Stage, sight_hidden
-from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, Acted
-from .setup import Ask, Setup
+from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE
+from .setup import Ask, Setup, rehearsed
 from .way import Way
 from .work import Through, hands_of, through_of, watched_of, work
 
@@ -57,12 +58,11 @@ class Rehearsal:
     def __init__(self, ask: Ask) -> None:
         """Take a shot and what is open in it."""
         self.ask = ask
-        self.action = action_of(ask.shot)
+        self.action = rehearsed(ask.shot)
         self.way = Way(self.action)
         self.n_trials = 0
-        self._acted = _acted(self.action)
         self._hands = hands_of(ask.shot.crew)
-        self._dolly = ask.shot.crew.grip.planner(length_m=0.0)
+        self._dolly = planner_of(ask.shot.crew.grip, length_m=0.0)
         self._through: dict[Lens, Through] = {}
         self._watched = watched_of(ask.shot)
 
@@ -75,10 +75,12 @@ class Rehearsal:
         """
         other = copy(self)
         other.ask, other.n_trials = ask, 0
-        other._dolly = ask.shot.crew.grip.planner(length_m=0.0)
+        other._dolly = planner_of(ask.shot.crew.grip, length_m=0.0)
         if ask.shot.framings is not self.ask.shot.framings:
-            other.action = sized_anew(self.action, ask.shot)
-            other._acted = _acted(other.action)
+            shot = ask.shot
+            other.action = sized_anew(
+                self.action, shot.subjects, shot.framings, shot.tangents[1]
+            )
             other._through = {}
         return other
 
@@ -112,11 +114,13 @@ class Rehearsal:
                 setup.offset,
                 setup.follow,
             ),
-            self._dolly if rig.length_m == 0.0 else grip.planner(length_m=rig.length_m),
+            self._dolly
+            if rig.length_m == 0.0
+            else planner_of(grip, length_m=rig.length_m),
             self._hands,
             through,
             self._watched,
-            self._acted,
+            action,
             setup.view.bearing_rad if setup.view is not None else 0.0,
             at_most,
             cams,
@@ -132,24 +136,6 @@ class Rehearsal:
             cams=cams,
             screen=screen,
         )
-
-
-def _acted(action: Action) -> Acted:
-    heading, rise = action.heading, action.rise
-    return Acted(
-        times_s=action.times_s,
-        aim=action.aim,
-        top=action.top,
-        low=action.low,
-        eyes=action.eyes,
-        seen=action.seen,
-        primary=action.primary,
-        asked_log2=action.asked_log2,
-        held=action.held,
-        bodies=action.bodies,
-        ahead=np.column_stack((np.sin(heading), np.cos(heading))),
-        rise=np.tan(np.clip(rise, -np.pi / 2, np.pi / 2)),
-    )
 
 
 def _hidden(stage: Stage, cams: FloatArray, action: Action) -> float:

@@ -14,13 +14,13 @@ from ..compiled.kernel import kernel
 from ..crew.decide import Asked, Manner, Seen
 from ..crew.grip import GripTask, run_grip
 from ..crew.head_target import Sight
-from ..crew.member import Crew
 from ..crew.observe import carried_back, frames_clear, observe, preroll_length
 from ..crew.operator import DollyPlans, HeadLogs, HeadTask, run_operator
 from ..crew.perform import asked_of, head_logs, manner_of, most_plans
 from ..crew.plan import LENGTHS, PLAN_WIDTH, evaluate_plan
-from ..crew.planner import Planner
+from ..crew.planner import Planner, planner_of, whip_planner_of
 from ..frame.tally import starts_within
+from ..presets import Crew
 from ..rigs.rig import rig_place
 from ..shot import Shot
 from ..stage.clearance import rail_gap
@@ -73,8 +73,8 @@ def hands_of(crew: Crew) -> Hands:
     return Hands(
         grip=manner_of(crew.grip),
         operator=manner_of(operator),
-        own=operator.planner(),
-        whip=operator.whip_planner(),
+        own=planner_of(operator),
+        whip=whip_planner_of(operator),
     )
 
 
@@ -117,7 +117,7 @@ def work(
     hands,
     through,
     watched,
-    acted,
+    action,
     view,
     at_most,
     cams,
@@ -131,9 +131,9 @@ def work(
     `screen` and `out` see `judge`.
     """
     on_rail = rig.length > 0.0
-    out[PATH_GAP] = rail_gap(rig, acted.bodies) if on_rail else np.inf
+    out[PATH_GAP] = rail_gap(rig, action.bodies) if on_rail else np.inf
     corner, sight = through.corner_rad, through.sight
-    if not may_hold(rig, out[PATH_GAP], acted, corner, sight.ty, at_most):
+    if not may_hold(rig, out[PATH_GAP], action, corner, sight.ty, at_most):
         return False
     clear = frames_clear(rig, watched.carried, watched.rate, watched.most)
     first = watched.most - clear
@@ -142,8 +142,8 @@ def work(
     if on_rail:
         task = GripTask(rig, planner, hold, through.asked, hands.grip)
         moves, refused = run_grip(task, watched.grip, first, rails)
-        travel(rig, rails[:moves], acted.times_s, cams)
-        if not frames_may_hold(cams, acted, corner, sight.ty, at_most):
+        travel(rig, rails[:moves], action.times_s, cams)
+        if not frames_may_hold(cams, action, corner, sight.ty, at_most):
             return False
     else:
         rails[0] = 0.0
@@ -160,7 +160,7 @@ def work(
         logs[1, :tilts],
         ticks,
         watched.heads.aims,
-        acted,
+        action,
         view,
         sight.roll,
         sight.tx,
@@ -170,8 +170,8 @@ def work(
         screen,
         out,
     )
-    n = acted.times_s.shape[0]
-    first, last = acted.times_s[0], acted.times_s[n - 1]
+    n = action.times_s.shape[0]
+    first, last = action.times_s[0], action.times_s[n - 1]
     span = max(n * (last - first) / max(n - 1, 1), 1e-9)
     out[PAN_RATE] = starts_within(logs[0, :pans, 0], first, last) / span
     out[DOLLY_RATE] = starts_within(rails[:moves, 0], first, last) / span

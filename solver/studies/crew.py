@@ -13,17 +13,20 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..action.framing import Framing
+from ..action.subject import Subject
 from ..arrays import ZERO, FloatArray
 from ..crew.decide import Seen
 from ..crew.head_target import Sight
-from ..crew.member import PRESETS, Member
 from ..crew.observe import Observed, believe, preroll_frames
 from ..crew.operator import DollyPlans, HeadTask, run_operator
 from ..crew.perform import Plans, asked_of, dolly_plans, head_logs, manner_of
 from ..crew.plan import evaluate_log, straight_on
+from ..crew.planner import planner_of
 from ..optics.lens import Lens
+from ..presets import PRESETS, Member
 from ..rigs.rig import Rig
-from ..shot import Framing, Shot, Subject
+from ..shot import Shot
 from .camera import CameraMove, noise_of
 from .path import run_out
 from .shake import level_of
@@ -70,7 +73,7 @@ DOLLY_KNOBS = (
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Trial:
+class PresetTrial:
     """A trial's numbers and how it did.
 
     Attributes:
@@ -156,7 +159,7 @@ class Bench:
         lead, u, v = (float(value) for value in values[-3:])
         return self._head(member, seen, lead, u, v)
 
-    def plans(self, trial: "Trial") -> tuple[Rig, Plans]:
+    def plans(self, trial: "PresetTrial") -> tuple[Rig, Plans]:
         """Return the rig of a trial and the dolly's plans, for the operator to know."""
         member = self.member(trial.preset, trial.values)
         plans = self._dolly(member, self._believed(member), trial.values)
@@ -179,7 +182,7 @@ class Bench:
         self, member: Member, seen: Seen, lead: float, u: float, v: float
     ) -> FloatArray:
         assert self.dolly is not None
-        planner = member.planner()
+        planner = planner_of(member)
         ticks, one = self.ticks, self.shot.framings[0]
         cue = np.array([[-np.inf, one.aim, u, v, lead, 0.0, one.distance_m, 0.0]])
         rows = min(len(ticks), int(2 * np.ptp(ticks) / max(member.rest_s, 1e-3)) + 4)
@@ -211,7 +214,7 @@ class Bench:
         scaled: FloatArray = off / self.scale[:, None]
         return scaled
 
-    def run(self, preset: str, values: FloatArray) -> Trial:
+    def run(self, preset: str, values: FloatArray) -> PresetTrial:
         """Return a trial with its losses."""
         off = self.misses(preset, values)
         each = np.log(self.sigma**2 + off**2).mean(axis=0)
@@ -220,7 +223,7 @@ class Bench:
         whole = len(each) // size * size
         parts = each[:whole].reshape(-1, size).mean(axis=1)
         windows = parts if whole else each[:1]
-        return Trial(
+        return PresetTrial(
             preset=preset,
             values=np.array(values),
             loss=float(each.mean()),
@@ -284,7 +287,7 @@ def recorded_dolly(times_s: FloatArray, rail: FloatArray) -> Plans:
         rail: places along it, (n,) [m].
     """
     log = straight_on(times_s, rail, np.gradient(rail, times_s))
-    planner = PRESETS["brisk"].grip.planner()
+    planner = planner_of(PRESETS["brisk"].grip)
     return Plans(log=log, planner=planner, refused=0, whips=np.zeros(0, dtype=np.bool_))
 
 

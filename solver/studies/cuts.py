@@ -7,15 +7,17 @@ from fractions import Fraction
 
 import numpy as np
 
-from ..action.at_cut import cut_action
 from ..action.body import EYES, aim_fraction, span_of
+from ..action.framing import Framing
+from ..action.subject import Subject
 from ..arrays import FloatArray
-from ..crew.member import PRESETS
+from ..cuts.at_cut import cut_action
 from ..cuts.end import ShotEnds, trial_ends
 from ..optics.camera import project
 from ..optics.lens import Lens
+from ..presets import PRESETS
 from ..rigs.rig import sticks
-from ..shot import Framing, Shot, Subject
+from ..shot import Shot
 from .camera import CameraMove
 from .framing import Framed
 

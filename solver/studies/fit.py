@@ -5,13 +5,14 @@ from fractions import Fraction
 
 import numpy as np
 
+from ..action.framing import Framing
+from ..action.subject import Subject
 from ..rigs.rig import sticks
-from ..shot import Framing, Subject
 from .camera import CameraMove
 from .crew import (
     MEMBER_KNOBS,
     Bench,
-    Trial,
+    PresetTrial,
     dolly_bench,
     fast_of,
     head_bench,
@@ -58,7 +59,7 @@ class _Crew:
         self.grips: dict[Fraction, Found] = {}
 
     def operators(
-        self, rate: Fraction, grip: Found | None, trial: Trial | None
+        self, rate: Fraction, grip: Found | None, trial: PresetTrial | None
     ) -> Bench:
         """Return the bench of operators, on the grip's own dolly where it is known."""
         camera, path = self.camera, self.path

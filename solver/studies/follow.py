@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import minimize_scalar
 
+from ..action.subject import Subject
 from ..arrays import FloatArray
 from ..optics.camera import aim
-from ..shot import Subject
 from .camera import CameraMove, lagged, smoothed
 
 MARGIN_S = 1.0  # of either end that is not compared: filters begin and end there
@@ -26,7 +26,7 @@ SLOW_S = 0.5
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Way:
+class DollyWay:
     """One way of following, fitted to a camera.
 
     Attributes:
@@ -169,14 +169,14 @@ class _Fit:
         square = np.mean((off / self.camera.half[:, None]) ** 2) + off_rail**2
         return float(np.sqrt(square))
 
-    def best(self, low_s: float, high_s: float) -> "Way":
+    def best(self, low_s: float, high_s: float) -> "DollyWay":
         grid = np.linspace(low_s, high_s, 26)
         k = int(np.argmin([self.miss(float(s)) for s in grid]))
         around = (float(grid[max(k - 1, 0)]), float(grid[min(k + 1, 25)]))
         found = minimize_scalar(self.miss, bounds=around, method="bounded")
         seconds = float(found.x)
         angles, off_rail, u, v = self.made(seconds)
-        return Way(
+        return DollyWay(
             name=self.name,
             seconds=seconds,
             u=u,
@@ -189,7 +189,7 @@ class _Fit:
 
 def plain_ways(
     camera: CameraMove, subject: Subject, fraction: float, rails: Rails | None
-) -> list[Way]:
+) -> list[DollyWay]:
     """Fit every plain way to a camera.
 
     Args:

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..action.body import EYES, SIZES, aim_fraction, fill_of
+from ..action.subject import Subject
 from ..arrays import BoolArray, FloatArray
 from ..crew.operator import SAFE
 from ..optics.camera import project
-from ..shot import Subject
 from .camera import CameraMove
 
 DRIFT_SHARE = 0.002  # of the focal length; less is rounding

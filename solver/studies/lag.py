@@ -17,7 +17,7 @@ import numpy as np
 from scipy import signal
 
 from ..arrays import BoolArray, FloatArray
-from ..frame.lag import delay_errors
+from ..measures.lag import delay_errors
 from .camera import CameraMove, noise_of, smooth_rate
 from .crossover import crossing, crossover_fit
 from .onset import Onset, onsets_of

@@ -169,7 +169,7 @@ def find_level(values: FloatArray, rate_hz: float) -> LevelFound:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class _Fit:
+class _LevelFit:
     """Costs of one level's shape on one kind of move.
 
     `profile` (N_LEVELS,) is the best cost for each strength, `moves` (N_LEVELS, m)
@@ -230,7 +230,9 @@ def _shapes(
     )
 
 
-def _likelihoods(name: str, shapes: _Shapes, found: FloatArray, white: float) -> _Fit:
+def _likelihoods(
+    name: str, shapes: _Shapes, found: FloatArray, white: float
+) -> _LevelFit:
     strengths = _strengths()
     moves = np.concatenate([[0.0], np.geomspace(*MOVES, N_MOVES - 1)])
     expected = (
@@ -243,7 +245,7 @@ def _likelihoods(name: str, shapes: _Shapes, found: FloatArray, white: float) ->
     profile = np.take_along_axis(costs, which[:, None], axis=1)[:, 0].sum(axis=1)
     profile = profile / ALIKE
     named = np.log(np.sqrt(np.maximum(strengths, 1e-8)) / LEVELS[name].percent)
-    return _Fit(
+    return _LevelFit(
         name=name,
         shapes=shapes,
         cost=float((profile + 0.5 * (named / NAMED) ** 2 * (strengths > 0)).min()),
@@ -252,7 +254,9 @@ def _likelihoods(name: str, shapes: _Shapes, found: FloatArray, white: float) ->
     )
 
 
-def _summed(fit: _Fit, hz: FloatArray, found: FloatArray, white: float) -> LevelFound:
+def _summed(
+    fit: _LevelFit, hz: FloatArray, found: FloatArray, white: float
+) -> LevelFound:
     k, shapes = int(np.argmin(fit.profile)), fit.shapes
     variance, step_hz = _between(fit.profile, k), float(hz[1] - hz[0])
     shake = np.maximum(variance * shapes.shake, 1e-30)

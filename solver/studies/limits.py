@@ -11,7 +11,7 @@ from math import degrees
 import numpy as np
 
 from ..arrays import FloatArray
-from ..crew.member import Crew, Member
+from ..presets import Crew, Member
 from .camera import CameraMove, noise_of, smooth_rate
 
 NOISE_SHARE = 0.25

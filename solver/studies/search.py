@@ -13,7 +13,7 @@ from itertools import product
 import numpy as np
 
 from ..arrays import FloatArray
-from .crew import LIMIT_KNOBS, Bench, Trial
+from .crew import LIMIT_KNOBS, Bench, PresetTrial
 
 GRID_REACTION_S = (0.08, 0.14, 0.2, 0.26, 0.32, 0.38)
 GRID_TOLERANCE = tuple(float(t) for t in np.geomspace(0.03, 0.2, 8))
@@ -61,20 +61,22 @@ class Found:
         like: trials that this channel cannot distinguish from the best.
     """
 
-    trial: Trial
+    trial: PresetTrial
     ranges: dict[str, Range]
     miss: float
     typical: float
     curves: FloatArray
     n_trials: int
     bench: Bench
-    like: tuple[Trial, ...]
+    like: tuple[PresetTrial, ...]
 
 
 class _Walk:
     """A random walk downhill that shortens its steps where it fails."""
 
-    def __init__(self, bench: Bench, trial: Trial, rng: np.random.Generator) -> None:
+    def __init__(
+        self, bench: Bench, trial: PresetTrial, rng: np.random.Generator
+    ) -> None:
         self.bench, self.best, self.rng = bench, trial, rng
         self.step = 1.0
 
@@ -97,7 +99,7 @@ class _Walk:
             values[k] = min(max(values[k], knob.low), knob.high)
         return values
 
-    def go(self, n_trials: int, archive: list[Trial]) -> Trial:
+    def go(self, n_trials: int, archive: list[PresetTrial]) -> PresetTrial:
         """Walk for a number of trials, keeping all of them."""
         n_knobs = len(self.bench.knobs)
         while n_trials > 0 and self.step > SMALLEST_STEP and not self.done:
@@ -112,7 +114,7 @@ class _Walk:
         return self.best
 
 
-def grid(bench: Bench, held: FloatArray) -> list[Trial]:
+def grid(bench: Bench, held: FloatArray) -> list[PresetTrial]:
     """Run the coarse grid and return its trials, best first.
 
     Args:
@@ -140,7 +142,7 @@ def grid(bench: Bench, held: FloatArray) -> list[Trial]:
     return sorted(trials, key=lambda trial: trial.loss)
 
 
-def _with_lead(bench: Bench, trial: Trial) -> Trial:
+def _with_lead(bench: Bench, trial: PresetTrial) -> PresetTrial:
     """Return a trial, or the same with lead room either way where that is better."""
     tried = [trial]
     for sign in (-1.0, 1.0):
@@ -181,8 +183,11 @@ def search(bench: Bench, held: FloatArray, *, seed: int = 0) -> Found:
 
 
 def _kicked(
-    bench: Bench, best: Trial, archive: list[Trial], rng: np.random.Generator
-) -> Trial:
+    bench: Bench,
+    best: PresetTrial,
+    archive: list[PresetTrial],
+    rng: np.random.Generator,
+) -> PresetTrial:
     """Walk on from the best trial with delay and rest a frame or so away."""
     names = [knob.name for knob in bench.knobs]
     reaction, rest = names.index("reaction_s"), names.index("rest_s")
@@ -202,7 +207,10 @@ def _kicked(
 
 
 def _with_limits(
-    bench: Bench, best: Trial, archive: list[Trial], rng: np.random.Generator
+    bench: Bench,
+    best: PresetTrial,
+    archive: list[PresetTrial],
+    rng: np.random.Generator,
 ) -> Found:
     """Free the limits too, scan each knob for its plateau, and sum up."""
     member = bench.member(best.preset, best.values)
@@ -243,7 +251,7 @@ def _with_limits(
     )
 
 
-def _alike(best: Trial, archive: list[Trial]) -> tuple[Trial, ...]:
+def _alike(best: PresetTrial, archive: list[PresetTrial]) -> tuple[PresetTrial, ...]:
     """Return a few trials as good as the best, as different as they come."""
     near = [one for one in archive if one.loss <= best.loss + WITHIN]
     near.sort(key=lambda one: tuple(one.values))
@@ -259,13 +267,15 @@ def replace_knobs(bench: Bench, at: int) -> Bench:
     )
 
 
-def _widened(bench: Bench, trial: Trial, at: int) -> Trial:
+def _widened(bench: Bench, trial: PresetTrial, at: int) -> PresetTrial:
     member = bench.base[trial.preset]
     limits = [getattr(member, knob.name) for knob in LIMIT_KNOBS]
     return replace(trial, values=np.insert(trial.values, at, limits))
 
 
-def _ranges(bench: Bench, best: Trial, archive: list[Trial]) -> dict[str, Range]:
+def _ranges(
+    bench: Bench, best: PresetTrial, archive: list[PresetTrial]
+) -> dict[str, Range]:
     near = sorted(archive, key=lambda trial: trial.loss)[:3000]
     losses = np.array([trial.windows for trial in near])
     values = np.array([trial.values for trial in near])

@@ -11,16 +11,17 @@ from fractions import Fraction
 import numpy as np
 
 from ..action.body import span_of
+from ..action.framing import Framing
+from ..action.subject import Subject
 from ..arrays import FloatArray
-from ..crew.member import PRESETS, Crew, Member
-from ..shot import Framing, Subject
+from ..presets import PRESETS, Crew, Member
 from .camera import CameraMove
 from .fit import fit_crew, synced
 from .follow import (
     REACH,
     SLOW_S,
+    DollyWay,
     Rails,
-    Way,
     centred_aim,
     plain_ways,
     slow_of,
@@ -87,7 +88,7 @@ class Study:
     lag: Lag
     limits: dict[str, Peaks]
     shake: ShakeFound
-    ways: tuple[Way, ...]
+    ways: tuple[DollyWay, ...]
     verdict: Verdict
     operator: Found | None
     grip: Found | None
@@ -192,13 +193,13 @@ def _rails(
     )
 
 
-def _left(camera: CameraMove, way: Way) -> float:
+def _left(camera: CameraMove, way: DollyWay) -> float:
     """Return the slow difference that a way leaves, its dolly included."""
     return float(np.hypot(slow_of(camera, way.angles), way.off_rail or 0.0))
 
 
 def _plain_verdict(
-    camera: CameraMove, wanted: FloatArray, ways: list[Way], rails: Rails | None
+    camera: CameraMove, wanted: FloatArray, ways: list[DollyWay], rails: Rails | None
 ) -> tuple[Verdict, FloatArray]:
     """Return the verdict without a crew, and the angles of the best explanation."""
     still = np.repeat(camera.angles.mean(axis=1, keepdims=True), len(camera.pan), 1)

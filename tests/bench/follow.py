@@ -8,7 +8,7 @@ decided, and the camera moves before the person does. It is here for scale only.
 import numpy as np
 from numpy.typing import NDArray
 
-from carrellata.solver.frame.measure import measure
+from carrellata.solver.measures.measure import measure
 from carrellata.solver.shot import Shot
 from carrellata.solver.take import operate
 

@@ -7,7 +7,7 @@ from carrellata.jobs.job.load import load_job
 from carrellata.jobs.run.make_take import solve_prepared
 from carrellata.jobs.run.shots import prepare
 from carrellata.jobs.takes.keys import Keys
-from carrellata.solver.frame.measure import measure
+from carrellata.solver.measures.measure import measure
 from carrellata.solver.shot import Shot
 from carrellata.solver.take import operate
 

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from carrellata.solver.crew.perform import perform, primary_points
+from carrellata.solver.action.framing import primary_points
+from carrellata.solver.crew.perform import perform
 from carrellata.solver.optics.camera import aim
 from carrellata.solver.rigs.rig import abreast_s
 from carrellata.solver.shot import Shot
@@ -46,7 +47,8 @@ def frame_times(shot: Shot) -> FloatArray:
 
 def aimed_at(shot: Shot, times: FloatArray) -> FloatArray:
     """Return the aim point as acted, (n, 3) [m]."""
-    return primary_points(shot, times, np.array([f.aim for f in shot.framings]))
+    aims = np.array([f.aim for f in shot.framings])
+    return primary_points(shot.subjects, shot.framings, times, aims)
 
 
 def rigid(shot: Shot) -> Moves:

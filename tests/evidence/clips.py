@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from shots import LENS_HEIGHT_M, framing, shot, subject
 
-from carrellata.solver.crew.member import PRESETS, Crew
 from carrellata.solver.crew.operator import SAFE
 from carrellata.solver.optics.camera import project
+from carrellata.solver.presets import PRESETS, Crew
 from carrellata.solver.rigs import rig as rigs
 from carrellata.solver.rigs.rig import Rig
 from carrellata.solver.shot import Shot

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from carrellata.solver.crew.member import Crew
+from carrellata.solver.presets import Crew
 
 from .tracking import RATE, pan_of
 

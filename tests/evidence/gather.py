@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from carrellata.solver.crew.member import PRESETS
+from carrellata.solver.presets import PRESETS
 
 from . import shake_page
 from .clips import Clip, Row, clip_rows, clips

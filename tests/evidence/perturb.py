@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from carrellata.solver.shot import Shot, Subject
+from carrellata.solver.action.subject import Subject
+from carrellata.solver.shot import Shot
 
 from .baselines import Moves, Solver, aimed_at
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from carrellata.solver.crew.member import PRESETS, Crew, Member
+from carrellata.solver.presets import PRESETS, Crew, Member
 
 from .baselines import crew as performed
 from .clips import Clip, clips, judge, staged

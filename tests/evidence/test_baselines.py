@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from carrellata.solver.crew.member import PRESETS
+from carrellata.solver.presets import PRESETS
 from evidence.baselines import SOLVERS, crew
 from evidence.clips import clips, fast_part, judge, lag_of, speed_peaks, staged
 from evidence.perturb import read_ahead

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from carrellata.solver.crew.member import PRESETS
+from carrellata.solver.presets import PRESETS
 from evidence.doublestep import double_step
 from evidence.gather import CROSSOVER_BAND, DELAY_BAND
 from evidence.targets import SET_A, SET_B, SET_C

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from shots import HEIGHT_M, framing, shot, subject
 
 from carrellata.solver.action.body import EYES
-from carrellata.solver.crew.member import PRESETS, Crew
 from carrellata.solver.crew.perform import perform
+from carrellata.solver.presets import PRESETS, Crew
 from carrellata.solver.rigs import rig as rigs
 
 from .identify import Identified, identify

@@ -20,7 +20,7 @@ from shots import (
     walk,
 )
 
-from carrellata.solver.crew.member import Crew
+from carrellata.solver.presets import Crew
 from carrellata.solver.take import operate
 
 CLOCK_S = 2e-9  # samples count as old enough to a nanosecond; times carry rounding

@@ -10,7 +10,7 @@ from carrellata.solver.cuts.findings import (
     Finding,
     shot_findings,
 )
-from carrellata.solver.frame.measure import measure
+from carrellata.solver.measures.measure import measure
 from carrellata.solver.take import operate
 
 SOUND: dict[str, Any] = {

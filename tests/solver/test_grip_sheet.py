@@ -17,7 +17,6 @@ from shots import (
     walk,
 )
 
-from carrellata.solver.crew.member import GRIP
 from carrellata.solver.grip_sheet import (
     SECTION_M,
     WORKING_MARGIN_M,
@@ -25,6 +24,7 @@ from carrellata.solver.grip_sheet import (
     grip_sheet,
     stop_distance_m,
 )
+from carrellata.solver.presets import GRIP
 from carrellata.solver.rigs import rig as rigs
 from carrellata.solver.rigs.rig import Rig
 from carrellata.solver.take import Take, operate

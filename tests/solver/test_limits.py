@@ -19,7 +19,6 @@ from shots import (
     zigzag,
 )
 
-from carrellata.solver.crew.member import PRESETS, WHIP, Crew
 from carrellata.solver.crew.plan import (
     LENGTHS,
     N_BLOCKS,
@@ -27,7 +26,8 @@ from carrellata.solver.crew.plan import (
     evaluate_plan,
     write_plan,
 )
-from carrellata.solver.crew.planner import build_planner
+from carrellata.solver.crew.planner import WHIP, build_planner
+from carrellata.solver.presets import PRESETS, Crew
 from carrellata.solver.rigs import rig as rigs
 from carrellata.solver.take import operate
 

@@ -5,6 +5,7 @@ import pytest
 from asks import FloatArray, open_ask, person
 from shots import circle, walk, zigzag
 
+from carrellata.solver.action.subject import Subject
 from carrellata.solver.setups import search
 from carrellata.solver.setups.layout import build
 from carrellata.solver.setups.propose import propose_rails, propose_sticks
@@ -12,7 +13,6 @@ from carrellata.solver.setups.score import Judged, judged, least_score
 from carrellata.solver.setups.search import candidates
 from carrellata.solver.setups.setup import Ask
 from carrellata.solver.setups.trial import Rehearsal
-from carrellata.solver.shot import Subject
 
 SECONDS = np.arange(73) / 24
 PATHS = {

@@ -26,9 +26,9 @@ from shots import (
 )
 
 from carrellata.solver.action.body import EYES
-from carrellata.solver.crew.member import PRESETS
-from carrellata.solver.frame.measure import measure
+from carrellata.solver.measures.measure import measure
 from carrellata.solver.optics.camera import rotation
+from carrellata.solver.presets import PRESETS
 from carrellata.solver.rigs import rig as rigs
 from carrellata.solver.shake import LEVELS
 from carrellata.solver.take import operate

@@ -8,7 +8,7 @@ import pytest
 from asks import OPEN_VIEWS, open_ask, person
 from shots import circle, walk, zigzag
 
-from carrellata.solver.frame.measure import measure
+from carrellata.solver.measures.measure import measure
 from carrellata.solver.optics.lens import Lens
 from carrellata.solver.setups.judge import (
     ANGLED,

@@ -9,7 +9,7 @@ from ...jobs.run.make_take import solve_prepared
 from ...jobs.run.shots import prepare
 from ...jobs.run.warm import warm_up
 from ...jobs.takes.keys import Keys, solver_version
-from ...solver.action.at_cut import cut_action
+from ...solver.cuts.at_cut import cut_action
 from ...solver.cuts.end import trial_ends
 from ...solver.setups.search import candidates
 from ...solver.setups.trial import Rehearsal

@@ -13,7 +13,7 @@ from carrellata.jobs.job.parse import parse_job
 from carrellata.jobs.job.spec import JobFile
 from carrellata.jobs.run.shots import crew_of
 from carrellata.jobs.takes.keys import judge_key
-from carrellata.solver.crew.member import PRESETS
+from carrellata.solver.presets import PRESETS
 
 OURS = """
 name = "ours"

@@ -12,7 +12,7 @@ from sound_job import GOOD, good_shot, walk, write_table
 from carrellata.jobs.errors import ShotDataError
 from carrellata.jobs.job.load import load_job
 from carrellata.jobs.run.shots import Prepared, prepare, seed_of
-from carrellata.solver.crew.member import PRESETS
+from carrellata.solver.presets import PRESETS
 
 
 @pytest.fixture

@@ -30,8 +30,8 @@ from shots import (
 )
 
 from carrellata.solver.action.body import EYES, aim_fraction
-from carrellata.solver.crew.member import PRESETS
 from carrellata.solver.optics.camera import project
+from carrellata.solver.presets import PRESETS
 from carrellata.solver.rigs import rig as rigs
 from carrellata.solver.take import operate
 

@@ -20,9 +20,10 @@ from plan_states import (
 from scipy.integrate import quad
 from scipy.optimize import nnls
 
-from carrellata.solver.crew.member import GRIP, PRESETS, WHIP
+from carrellata.solver.crew import planner as planners
 from carrellata.solver.crew.plan import evaluate_log, evaluate_plan
-from carrellata.solver.crew.planner import N_BLOCKS, stop_distance
+from carrellata.solver.crew.planner import N_BLOCKS, WHIP, stop_distance
+from carrellata.solver.presets import GRIP, PRESETS
 
 
 @pytest.mark.parametrize("name", LIMITS)
@@ -230,9 +231,12 @@ def test_a_plan_comes_to_a_target_that_stands_still():
 def test_every_preset_has_planners_with_its_own_limits(preset):
     crew = PRESETS[preset]
     for member in (crew.operator, crew.grip, crew.puller):
-        for planner, wider in ((member.planner(), 1.0), (member.whip_planner(), WHIP)):
+        for planner, wider in (
+            (planners.planner_of(member), 1.0),
+            (planners.whip_planner_of(member), WHIP),
+        ):
             speed, jerk = wider * member.max_speed, wider * member.max_jerk
             assert planner.speed == pytest.approx(speed, rel=1e-5)
             assert planner.jerk == pytest.approx(jerk)
             assert planner.accel <= wider * member.max_accel
-    assert GRIP.planner(length_m=4.0).length == 4.0
+    assert planners.planner_of(GRIP, length_m=4.0).length == 4.0

@@ -18,9 +18,10 @@ from shots import (
     walk,
 )
 
-from carrellata.solver.action.at_cut import cut_action
+from carrellata.solver.action.subject import Subject
+from carrellata.solver.cuts.at_cut import cut_action
 from carrellata.solver.cuts.end import ShotEnds, cut_ends, shot_ends, trial_ends
-from carrellata.solver.shot import Shot, Subject
+from carrellata.solver.shot import Shot
 from carrellata.solver.take import operate
 
 

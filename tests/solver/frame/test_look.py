@@ -3,12 +3,13 @@
 import numpy as np
 from shots import SHOTS, random_shot
 
+from carrellata.solver.action.acted import hidden_at
 from carrellata.solver.action.body import EYES
+from carrellata.solver.action.framing import framing_at, primary_points
 from carrellata.solver.crew.operator import SAFE
-from carrellata.solver.crew.perform import framing_at, primary_points
 from carrellata.solver.optics.camera import project
 from carrellata.solver.optics.lens import depth_of_field_m
-from carrellata.solver.take import hidden_at, operate
+from carrellata.solver.take import operate
 
 
 def takes():
@@ -21,7 +22,8 @@ def takes():
 def on_screen(take, fractions):
     """u, v and depth of the primary's body point, (n,)."""
     shot = take.shot
-    points = primary_points(shot, take.times_s, np.array(fractions) / EYES)
+    shares = np.array(fractions) / EYES
+    points = primary_points(shot.subjects, shot.framings, take.times_s, shares)
     angles = take.pan[:, 0], take.tilt[:, 0], shot.roll_rad
     u, v, depth = project(points, take.base, *angles, *shot.tangents)
     return u, v + shot.gate.axis_v, depth
@@ -31,7 +33,7 @@ def test_a_take_shows_what_the_camera_projects():
     out_of_frame = 0
     for take in takes():
         shot = take.shot
-        seen = ~hidden_at(shot, take.times_s, take.subject)
+        seen = ~hidden_at(shot.subjects, take.times_s, take.subject)
         u, v, _ = on_screen(take, [f.aim * EYES for f in shot.framings])
         np.testing.assert_array_equal(np.isnan(take.u), ~seen)
         np.testing.assert_allclose(take.u[seen], u[seen], rtol=1e-10, atol=1e-12)
@@ -64,7 +66,7 @@ def test_sharpness_has_the_limits_of_the_lens():
         np.testing.assert_allclose(take.near_m, near, rtol=1e-15)
         np.testing.assert_allclose(take.far_m, far, rtol=1e-15)
         _, _, depth = on_screen(take, [EYES] * len(shot.framings))
-        seen = ~hidden_at(shot, take.times_s, take.subject)
+        seen = ~hidden_at(shot.subjects, take.times_s, take.subject)
         np.testing.assert_array_equal(
             take.soft, seen & ((depth < near) | (depth > far))
         )
@@ -77,10 +79,10 @@ def test_hidden_is_what_the_nearest_data_at_or_before_says():
         shot = random_shot(np.random.default_rng(number), number)
         first, last = shot.first - 3, shot.last + 9
         times_s = shot.times_of(np.arange(first, last, 0.25))
-        framing = framing_at(shot, times_s)
+        framing = framing_at(shot.framings, times_s)
         weights = np.array([f.weights for f in shot.framings])
         primary = weights.argmax(axis=1)[framing]
-        found = hidden_at(shot, times_s, primary)
+        found = hidden_at(shot.subjects, times_s, primary)
         for k in range(len(times_s)):
             one = shot.subjects[primary[k]]
             before = np.flatnonzero(one.times_s <= times_s[k] + 1e-9)

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from shots import SHOTS, random_shot
 
-from carrellata.solver.frame.lag import delay_errors, least_delay
-from carrellata.solver.frame.measure import LAGS_S, SIZE_KEPT, angle_range, measure
+from carrellata.solver.action.framing import angle_range
 from carrellata.solver.frame.tally import rates, starts_within, turned_back, unwrap
+from carrellata.solver.measures.lag import delay_errors, least_delay
+from carrellata.solver.measures.measure import LAGS_S, SIZE_KEPT, measure
 from carrellata.solver.take import operate
 
 

@@ -8,7 +8,7 @@ from studied import taken
 
 from carrellata.solver.audit import lock_findings
 from carrellata.solver.cuts.findings import shot_findings
-from carrellata.solver.frame.measure import measure
+from carrellata.solver.measures.measure import measure
 from carrellata.solver.studies.framing import study_framing
 
 SHARES = ("in_frame", "in_safe", "body_in_frame")

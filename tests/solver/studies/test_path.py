@@ -7,7 +7,7 @@ import pytest
 from shots import GATE
 from studied import taken
 
-from carrellata.solver.crew.member import PRESETS
+from carrellata.solver.presets import PRESETS
 from carrellata.solver.studies.camera import CameraMove, angles_of, smooth_rate
 from carrellata.solver.studies.framing import (
     nearest_size,

@@ -8,11 +8,10 @@ from math import degrees, isfinite, log2, radians, sqrt
 import numpy as np
 
 from ..action.acted import acted, acted_gap, acted_sight, of_each
+from ..action.framing import angle_range
 from ..arrays import FloatArray
 from ..crew.perform import Plans
-from ..take import Take
-from .lag import least_delay
-from .tally import (
+from ..frame.tally import (
     ANGLED,
     BODY_IN,
     DRIFT_MOST,
@@ -45,10 +44,9 @@ from .tally import (
     tally_moves,
     unwrap,
 )
+from ..take import Take
+from .lag import least_delay
 
-LEVEL_DEG = 8.0  # camera within this of the eye line counts as level
-ANGLED_DEG = 3.0  # and beyond this counts as above or below
-ASKED_DEG = 5.0  # an angle in degrees is honoured within this
 SIZE_KEPT = 0.25
 SIZE_KEPT_LOG2 = log2(1 + SIZE_KEPT)
 MOVING_DEG_S = 1.0  # an axis that never turns faster is still
@@ -184,19 +182,6 @@ def _sight(take: Take) -> tuple[FloatArray, FloatArray]:
         acted_sight(who, take.times_s, mine, take.base, bearing, rise)
     unwrap(bearing)
     return bearing, rise
-
-
-def angle_range(asked: str | float) -> tuple[float, float]:
-    """Return the angles of the lens over the eye line that honour an angle [rad]."""
-    if isinstance(asked, str):
-        low, high = {
-            "below": (-90.0, -ANGLED_DEG),
-            "level": (-LEVEL_DEG, LEVEL_DEG),
-            "above": (ANGLED_DEG, 90.0),
-        }[asked]
-    else:
-        low, high = asked - ASKED_DEG, asked + ASKED_DEG
-    return radians(low), radians(high)
 
 
 def _lag(take: Take, bearing: FloatArray) -> float | None:

@@ -11,10 +11,11 @@ from math import atan2, hypot, pi
 
 import numpy as np
 
+from ..action.body import SIZES
+from ..action.framing import Framing, framing_at, primary_of
+from ..action.subject import Subject
 from ..arrays import FloatArray
-from ..crew.perform import framing_at, primary_of
-from ..shot import Framing, Shot, Subject
-from .body import SIZES
+from ..shot import Shot
 
 SMOOTH_S = 0.35  # over which a velocity is read
 WALKING_M_S = 0.5  # slower, and the last travel is kept
@@ -26,7 +27,7 @@ LINES = ("pair", "travel", "last_travel", "facing", "none")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Acted:
+class ActionAtCut:
     """What the action does at one frame of a shot.
 
     Attributes:
@@ -64,9 +65,9 @@ class CutAction:
     last frame as such, in order.
     """
 
-    first: Acted
-    last: Acted
-    left: tuple[Acted, ...] = ()
+    first: ActionAtCut
+    last: ActionAtCut
+    left: tuple[ActionAtCut, ...] = ()
 
 
 def cut_action(shot: Shot, line: tuple[str, str] | None = None) -> CutAction:
@@ -78,8 +79,8 @@ def cut_action(shot: Shot, line: tuple[str, str] | None = None) -> CutAction:
             that frame only one of them; both have to be subjects of the shot.
     """
     frames = np.arange(shot.first, shot.last + 1)
-    primary = primary_of(shot)[
-        framing_at(shot, shot.times_of(frames.astype(np.float64)))
+    primary = primary_of(shot.framings)[
+        framing_at(shot.framings, shot.times_of(frames.astype(np.float64)))
     ]
     left: dict[int, int] = {}
     for k in np.flatnonzero(np.diff(primary)):
@@ -87,9 +88,9 @@ def cut_action(shot: Shot, line: tuple[str, str] | None = None) -> CutAction:
         left[int(primary[k])] = int(frames[k])
     left.pop(int(primary[-1]), None)
     return CutAction(
-        first=_acted(shot, shot.first, line),
-        last=_acted(shot, shot.last, line),
-        left=tuple(_acted(shot, frame, line) for frame in left.values()),
+        first=_at_frame(shot, shot.first, line),
+        last=_at_frame(shot, shot.last, line),
+        left=tuple(_at_frame(shot, frame, line) for frame in left.values()),
     )
 
 
@@ -98,14 +99,14 @@ def bearing_rad(x: float, z: float) -> float:
     return atan2(-x, -z)
 
 
-def _acted(shot: Shot, frame: int, line: tuple[str, str] | None) -> Acted:
+def _at_frame(shot: Shot, frame: int, line: tuple[str, str] | None) -> ActionAtCut:
     time = float(shot.times_of(np.array([float(frame)]))[0])
-    framing = shot.framings[int(framing_at(shot, np.array([time]))[0])]
+    framing = shot.framings[int(framing_at(shot.framings, np.array([time]))[0])]
     k = int(np.argmax(framing.weights))
     subject = shot.subjects[k]
     velocity = _velocity(subject, time)
     kind, whose, angle = _line(shot, framing, time, velocity, line)
-    return Acted(
+    return ActionAtCut(
         frame=frame,
         time_s=time,
         subject=subject.name,

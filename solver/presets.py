@@ -11,16 +11,8 @@ from typing import Literal
 
 import numpy as np
 
-from ..arrays import FloatArray
-from ..errors import SolverError
-from .planner import Planner, build_planner
-
-PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
-PLAN_SPENT = 0.95  # share of the horizon after which a plan that still moves is renewed
-COAST_S = 20.0  # slower than a tolerance in this time counts as standing
-WHIP = 2.5  # a whip's limits over the operator's own
-WHIP_STIFFNESS = 1.8
-WHIP_HORIZON_S = 1.0
+from .arrays import FloatArray
+from .errors import SolverError
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -73,28 +65,6 @@ class Member:
     def fades_s(self) -> FloatArray:
         """Fade of the believed velocity along x, y (up), z, (3,) [s]."""
         return np.array([self.fade_s, self.height_fade_s, self.fade_s])
-
-    def planner(self, *, length_m: float = -1.0) -> Planner:
-        """Return the planner of this member's channel, on a rail of `length_m`."""
-        return build_planner(
-            max_speed=self.max_speed,
-            max_accel=self.max_accel,
-            max_jerk=self.max_jerk,
-            stiffness=self.stiffness_rad_s,
-            speed_weight=self.speed_weight_s2,
-            length=length_m,
-        )
-
-    def whip_planner(self) -> Planner:
-        """Return the planner of a whip: wider limits, harder, and a short horizon."""
-        return build_planner(
-            max_speed=self.max_speed * WHIP,
-            max_accel=self.max_accel * WHIP,
-            max_jerk=self.max_jerk * WHIP,
-            stiffness=self.stiffness_rad_s * WHIP_STIFFNESS,
-            speed_weight=self.speed_weight_s2,
-            horizon_s=WHIP_HORIZON_S,
-        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

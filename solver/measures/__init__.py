@@ -1,0 +1,1 @@
+"""What a take is judged by, over the frames of its cut."""
