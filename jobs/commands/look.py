@@ -84,7 +84,7 @@ def compare(
     if page is not None:
         from ..review.compare_page import compare_page
 
-        text = compare_page(differences, before=before.rows, after=after.rows)
+        text = compare_page(differences, before=before, after=after)
         write_whole(page, text.encode())
     if as_json:
         print_json(

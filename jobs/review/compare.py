@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 
 from ...solver.arrays import FloatArray
 from ..errors import InputError
@@ -194,6 +195,19 @@ def _moved(
 
 def _poses(side: Side, row: SequenceRow) -> FloatArray | None:
     """Return frame, lens [m], pan and tilt [deg] of a row's take, (n, 6)."""
+    table = take_of(side, row)
+    if table is None:
+        return None
+    whole = table["sub"].to_numpy() == 0
+    unit_m = take_metadata(table).world.metres_per_unit
+    names = ("frame", "x", "y", "z", "pan_deg", "tilt_deg")
+    poses = np.column_stack([table[name].to_numpy()[whole] for name in names])
+    poses[:, 1:4] *= unit_m
+    return np.asarray(poses, dtype=np.float64)
+
+
+def take_of(side: Side, row: SequenceRow) -> pa.Table | None:
+    """Return the take that a row names, None where it is not there any more."""
     key = row.plain["take_key"]
     for path in (
         side.folder / "history" / row.shot / f"{key}.parquet",
@@ -203,15 +217,8 @@ def _poses(side: Side, row: SequenceRow) -> FloatArray | None:
             table = read_take(path)
         except InputError:
             continue
-        metadata = take_metadata(table)
-        if metadata.keys.take != key:
-            continue
-        whole = table["sub"].to_numpy() == 0
-        unit_m = metadata.world.metres_per_unit
-        names = ("frame", "x", "y", "z", "pan_deg", "tilt_deg")
-        poses = np.column_stack([table[name].to_numpy()[whole] for name in names])
-        poses[:, 1:4] *= unit_m
-        return np.asarray(poses, dtype=np.float64)
+        if take_metadata(table).keys.take == key:
+            return table
     return None
 
 

@@ -20,6 +20,7 @@ _PICTURE = ("picture.js",)
 _SCRIPTS = {
     "shot.html": (*_PICTURE, "player.js", "notes.js", "shot.js", "decide.js"),
     "index.html": (*_PICTURE, "notes.js", "posters.js", "gather.js"),
+    "compare.html": (*_PICTURE, "player.js", "compare.js"),
     "cut.html": (*_PICTURE, "player.js", "cut.js"),
 }
 _READS_MORE = ("cut.html",)
