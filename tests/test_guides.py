@@ -32,7 +32,7 @@ GUIDES = (
     "tests/bench/README.md",
     "worker/README.md",
 )
-MOST_LINES = {"README.md": 150, "DEVELOPERS.md": 120}
+MOST_LINES = {"README.md": 150, "DEVELOPERS.md": 130}
 LONGEST_LINE = 100
 # Scripts and the arguments with which the guides call them.
 SCRIPTS = {

@@ -15,8 +15,8 @@ def compare_page(
 
     Args:
         differences: of all shots.
-        before: where the rows of the earlier solve lie; likewise `after`.
-        after: see before.
+        before: where the rows of the earlier solve lie.
+        after: where the rows of the later solve lie.
     """
     changed = [one for one in differences if one.kind != "same"]
     lines = [

@@ -50,8 +50,8 @@ class Shown:
         times_s: from the first cut frame, (n,).
         rail: along the middle of the rail from above, (m, 2) [m]; m is 1 on sticks.
         camera: the lens without its shake, (n, 3) [m].
-        pan_rad: of the camera without its shake, (n,); likewise `tilt_rad`.
-        tilt_rad: see pan_rad.
+        pan_rad: of the camera without its shake, (n,).
+        tilt_rad: of the camera without its shake, (n,).
         bodies: of every subject, in metres, `floor` and `eyes` (n, 3); a facing that
             no sample tells is the way it goes, NaN where it never went anywhere.
         followed: name of the followed subject at each frame, (n,).

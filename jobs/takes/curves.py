@@ -41,9 +41,9 @@ class Curves:
         rail_m: place on the rail, (n,) [m].
         rail: the rig.
         base_m: lens without shake, (n, 3) [m].
-        pan_deg: (n,) unwrapped; likewise tilt_deg and roll_deg.
-        tilt_deg: see pan_deg.
-        roll_deg: see pan_deg.
+        pan_deg: (n,) unwrapped [deg].
+        tilt_deg: (n,) unwrapped [deg].
+        roll_deg: (n,) unwrapped [deg].
         shake_m: right, up and back in the base camera's axes, (n, 3) [m].
         shake_deg: pan, tilt and roll of the layer, (n, 3).
         place_m: lens with shake, (n, 3) [m].

@@ -114,9 +114,9 @@ class CrewNumbers:
 
     Attributes:
         preset: its name.
-        operator: numbers of the operator by name; likewise `grip` and `puller`.
-        grip: see operator.
-        puller: see operator.
+        operator: numbers of the operator, by name.
+        grip: numbers of the grip, by name.
+        puller: numbers of the focus puller, by name.
         focus_method: `marks` or `eye`.
     """
 
@@ -135,10 +135,10 @@ class ShotBrief:
         frames: first and last of the cut.
         handles: frames solved before and after the cut.
         samples_per_frame: samples a frame.
-        framing: as in the job file; likewise `cues`, `shake` and `stage`.
-        cues: see framing.
-        shake: see framing.
-        stage: see framing.
+        framing: as in the job file.
+        cues: as in the job file.
+        shake: as in the job file.
+        stage: as in the job file.
         coc_mm: circle of confusion.
         shutter_deg: angle of the shutter.
         close_focus_m: nearest distance that the lens focuses at.

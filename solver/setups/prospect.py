@@ -1,4 +1,4 @@
-"""What no crew could better: what a setup breaks for certain, before it is worked.
+"""Lower bounds on what a setup breaks, computed before the crew is simulated.
 
 The bounds are on the safe side. They know where the lens is, or only that it is
 somewhere on the rail, and that the aim point is in frame, wherever in the frame; the
