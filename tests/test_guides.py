@@ -124,6 +124,15 @@ def test_files_that_are_named_exist(guide: str) -> None:
     assert not missing
 
 
+def test_functions_of_the_way_through_stand_in_the_files_linked() -> None:
+    steps = re.findall(
+        r"^\d\. `(\w+)` \(\[.*?\]\((.*?)\)\)", text_of("DEVELOPERS.md"), re.M
+    )
+    assert len(steps) == 6
+    for name, path in steps:
+        assert re.search(rf"^def {name}\(", (ROOT / path).read_text(), re.M), name
+
+
 def words_of(line: str) -> list[str]:
     return shlex.split(line)[1:]
 

@@ -207,10 +207,9 @@ def _poses(side: Side, row: SequenceRow) -> FloatArray | None:
         if metadata.keys.take != key:
             continue
         whole = table["sub"].to_numpy() == 0
-        unit_m = metadata.world.metres_per_unit
         names = ("frame", "x", "y", "z", "pan_deg", "tilt_deg")
         poses = np.column_stack([table[name].to_numpy()[whole] for name in names])
-        poses[:, 1:4] *= unit_m
+        poses[:, 1:4] *= metadata.world.metres(1.0)
         return np.asarray(poses, dtype=np.float64)
     return None
 
