@@ -19,7 +19,7 @@ from .take import Take
 WORKING_MARGIN_M = 1.0  # on each side of the lens's path; common practice, no source
 SECTION_M = 2.44  # eight feet of straight track; common practice, no source
 _ROUNDING = 1e-6  # of a centimetre: less than this past one is no new one
-_ARC_STEPS = 721
+_CURVE_STEPS = 721
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -55,7 +55,7 @@ class GripSheet:
     """What has to be laid, and what is done on it; metres, radians, seconds, Y up.
 
     Attributes:
-        rig: sticks, track or arc.
+        rig: name of its kind.
         rail_m: length of the rail that the setup gives.
         used_m: of it covered in the cut.
         laid_m: covered with handles, run-up and run-out, outwards to the centimetre.
@@ -64,7 +64,7 @@ class GripSheet:
         run_up_m: from a standstill to the speed of the first sample.
         run_out_m: from the speed of the last sample to a standstill.
         section_m: length of a section of straight track.
-        sections: whole sections that cover `laid_m`; 0 on sticks and arcs.
+        sections: whole sections that cover `laid_m`; 0 on sticks and curves.
         radius_m: of an arc, else 0.
         sweep_rad: covered by the laid arc, >= 0, else 0.
         rise_m: height of the far end over the near end of the laid track.
@@ -77,7 +77,7 @@ class GripSheet:
         pan_rad: least and greatest pan, unwrapped.
         tilt_rad: least and greatest tilt.
         space_m: along and across the laid track with `WORKING_MARGIN_M` on each side,
-            on the ground; an arc is taken along its chord.
+            on the ground; a curve is taken along its chord.
     """
 
     rig: str
@@ -144,8 +144,7 @@ def grip_sheet(
         ceil(max(high, before, after) * 100 - _ROUNDING) / 100,
     )
     laid_m = round(laid[1] - laid[0], 2)
-    is_arc = rig.kind == "arc"
-    path = rig.places(np.linspace(*laid, _ARC_STEPS if is_arc else 2))
+    path = rig.places(np.linspace(*laid, 2 if rig.n_drawn < 3 else _CURVE_STEPS))
     heights = take.base[:, 1] - ground_m
     return GripSheet(
         rig=rig.kind,
@@ -156,9 +155,9 @@ def grip_sheet(
         run_up_m=run_up,
         run_out_m=run_out,
         section_m=section_m,
-        sections=0 if is_arc else ceil(laid_m / section_m - _ROUNDING),
-        radius_m=rig.shape.radius if is_arc else 0.0,
-        sweep_rad=laid_m / rig.shape.radius if is_arc else 0.0,
+        sections=ceil(laid_m / section_m - _ROUNDING) if rig.sectioned else 0,
+        radius_m=rig.radius_m,
+        sweep_rad=laid_m / rig.radius_m if rig.radius_m else 0.0,
         rise_m=float(path[-1, 1] - path[0, 1]),
         ends=path[[0, -1]],
         heights_m=(float(heights.min()), float(heights.max())),

@@ -9,7 +9,7 @@ from .arrays import FloatArray
 from .optics.camera import Gate
 from .optics.lens import Lens
 from .presets import Crew
-from .rigs.rig import Rig
+from .rigs.shape import Rig
 from .shake import LEVELS, ShakeLevel
 
 HOLDS = ("abreast", "size", "view")

@@ -156,8 +156,8 @@ def seen_through(
         shot: its subjects, framings, lens and gate.
         times: of the samples, ascending, (n,) [s].
         base: lens without shake, (n, 3) [m].
-        pan: (n, 3), the angle first [rad]; likewise tilt.
-        tilt: see pan.
+        pan: (n, 3), the angle first [rad].
+        tilt: (n, 3), the angle first [rad].
         focus_m: focus distance, (n,) [m].
     """
     tx, ty = shot.tangents

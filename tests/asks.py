@@ -12,8 +12,9 @@ from carrellata.solver.action.body import EYES
 from carrellata.solver.action.subject import Subject
 from carrellata.solver.optics.lens import Lens
 from carrellata.solver.presets import PRESETS
-from carrellata.solver.rigs.rig import sticks
-from carrellata.solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, View
+from carrellata.solver.rigs.kinds import KINDS
+from carrellata.solver.rigs.sticks import sticks
+from carrellata.solver.setups.setup import SIDES, VIEWS_RAD, Ask, View
 from carrellata.solver.shot import Shot
 from carrellata.solver.stage.stage import Stage
 
@@ -64,7 +65,7 @@ def open_ask(
     size: str = "full",
     *,
     kit: Sequence[float] = KIT_MM,
-    kinds: Sequence[str] = KINDS,
+    kinds: Sequence[str] = tuple(KINDS),
     seen_from: tuple[View, ...] = OPEN_VIEWS,
     stage: Stage = USUAL_STAGE,
     crew: str = "brisk",

@@ -23,8 +23,10 @@ from carrellata.solver.action.subject import Subject
 from carrellata.solver.optics.camera import used_gate
 from carrellata.solver.optics.lens import Lens
 from carrellata.solver.presets import PRESETS, Crew
-from carrellata.solver.rigs import rig as rigs
-from carrellata.solver.rigs.rig import Rig
+from carrellata.solver.rigs.arc import arc as make_arc
+from carrellata.solver.rigs.shape import Rig
+from carrellata.solver.rigs.sticks import sticks as make_sticks
+from carrellata.solver.rigs.track import track as make_track
 from carrellata.solver.shake import LEVELS
 from carrellata.solver.shot import HOLDS, Shot
 
@@ -188,24 +190,24 @@ def acted(
 
 def sticks(distance_m: float = 12.0, x: float = 0.0) -> Rig:
     """Return sticks that look along -Z at the origin from `distance_m`."""
-    return rigs.sticks([x, LENS_HEIGHT_M, distance_m])
+    return make_sticks([x, LENS_HEIGHT_M, distance_m])
 
 
 def side_track(start: float = -8.0, end: float = 20.0, distance_m: float = 10.0) -> Rig:
     """Return a track along X, `distance_m` on the +Z side."""
-    return rigs.track(
+    return make_track(
         [start, LENS_HEIGHT_M, distance_m], [end, LENS_HEIGHT_M, distance_m]
     )
 
 
 def head_on_track(start: float = 4.0, end: float = 30.0) -> Rig:
     """Return a track along Z, from near the origin outwards."""
-    return rigs.track([0.0, LENS_HEIGHT_M, start], [0.0, LENS_HEIGHT_M, end])
+    return make_track([0.0, LENS_HEIGHT_M, start], [0.0, LENS_HEIGHT_M, end])
 
 
 def round_arc(radius: float = 12.0, start: float = 1.0, sweep: float = 4.0) -> Rig:
     """Return an arc about the origin."""
-    return rigs.arc([0.0, LENS_HEIGHT_M, 0.0], radius=radius, start=start, sweep=sweep)
+    return make_arc([0.0, LENS_HEIGHT_M, 0.0], radius=radius, start=start, sweep=sweep)
 
 
 def sprint_on_sticks(preset: str = "brisk", rate: Fraction = RATE) -> Shot:
@@ -307,9 +309,9 @@ def random_shot(rng: np.random.Generator, number: int) -> Shot:
         _random_person(rng, n, rate, first, f"p{k}") for k in range(1 + number % 3)
     ]
     rig = (
-        rigs.sticks([rng.uniform(-3, 3), 1.4, rng.uniform(6, 12)]),
-        rigs.track([-8.0, 1.5, rng.uniform(6, 9)], [9.0, rng.uniform(0.5, 2.5), 9.0]),
-        rigs.arc(
+        make_sticks([rng.uniform(-3, 3), 1.4, rng.uniform(6, 12)]),
+        make_track([-8.0, 1.5, rng.uniform(6, 9)], [9.0, rng.uniform(0.5, 2.5), 9.0]),
+        make_arc(
             [0.0, 1.5, 0.0], radius=9.0, start=2.0, sweep=float(rng.choice([2.5, -2.5]))
         ),
     )[number // 3 % 3]

@@ -12,7 +12,9 @@ from shots import GATE, LENS_HEIGHT_M, framing, shot, subject
 from carrellata.solver.action.subject import Subject
 from carrellata.solver.optics.camera import aim
 from carrellata.solver.presets import PRESETS, Member
-from carrellata.solver.rigs import rig as rigs
+from carrellata.solver.rigs.arc import arc as make_arc
+from carrellata.solver.rigs.sticks import sticks as make_sticks
+from carrellata.solver.rigs.track import track as make_track
 from carrellata.solver.shake import LEVELS
 from carrellata.solver.shot import Shot
 from carrellata.solver.studies.camera import CameraMove, angles_of
@@ -59,9 +61,9 @@ def staged(one: Subject, rig: str, seconds: float) -> Shot:
     z = float(one.floor[:, 2].max()) + asked.distance_m
     low, high = float(one.floor[:, 0].min()), float(one.floor[:, 0].max())
     place = {
-        "sticks": lambda: rigs.sticks([0.0, LENS_HEIGHT_M, z]),
-        "track": lambda: rigs.track([low, LENS_HEIGHT_M, z], [high, LENS_HEIGHT_M, z]),
-        "arc": lambda: rigs.arc(
+        "sticks": lambda: make_sticks([0.0, LENS_HEIGHT_M, z]),
+        "track": lambda: make_track([low, LENS_HEIGHT_M, z], [high, LENS_HEIGHT_M, z]),
+        "arc": lambda: make_arc(
             [0.0, LENS_HEIGHT_M, z - 12.0], radius=12.0, start=np.pi - 1.0, sweep=2.0
         ),
     }[rig]()

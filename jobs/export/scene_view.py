@@ -14,7 +14,6 @@ from scipy.spatial.transform import Rotation
 
 from ...solver.action.body import EYES, LANDMARKS
 from ...solver.arrays import FloatArray
-from ..subjects.axes import inside_from_scene
 from ..takes.bodies import read_bodies
 from ..takes.curves import Curves
 
@@ -65,16 +64,12 @@ class SceneView:
 def figures_of(table: pa.Table, curves: Curves) -> tuple[Figure, ...]:
     """Return the subjects of a take in metres, Y up."""
     world = curves.world
-
-    def inside(points: FloatArray) -> FloatArray:
-        return inside_from_scene(points * world.metres_per_unit, world.up)
-
     return tuple(
         Figure(
             name=body.name,
             height_m=body.height_m,
-            floor=inside(body.floor),
-            eyes=inside(body.eyes),
+            floor=world.inside(body.floor),
+            eyes=world.inside(body.eyes),
         )
         for body in read_bodies(table)
     )

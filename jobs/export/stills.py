@@ -156,7 +156,7 @@ def _plan(
 
     del table
     axes = page.subplots()
-    rail = curves.rail.places_m(np.linspace(0.0, curves.rail.length_m, 64))
+    rail = curves.rail.places(curves.rail.drawn_s)
     axes.plot(*_above(rail), color=GREY, lw=4.5, solid_capstyle="butt", label="rail")
     axes.plot(*_above(rail), color="white", lw=2.5, solid_capstyle="butt")
     base = curves.base_m

@@ -26,11 +26,11 @@ import numpy as np
 
 from ...solver.arrays import FloatArray
 from ..job.rate import rate_text
-from ..job.spec import WorldSpec
+from ..job.world import WorldSpec
 from ..takes.curves import Curves
 from .names import prim_name, version_of
 from .sparse import knots_in_frames
-from .usd_rail import add_rail
+from .usd_rail import add_rail, is_drawn_by_ops
 
 Keys = Literal["frames", "sparse"]
 
@@ -99,6 +99,9 @@ def _author_base(
     moving = add_rail(rail, curves.rail, world)
     if moving is not None:
         put(moving.op, "rail_m", moving.scale, moving.offset)
+    elif not is_drawn_by_ops(curves.rail):
+        places = rail.AddTranslateOp(double, "lens").GetAttr()
+        _put(places, curves, world.scene(curves.base_m), _vector)
     head = UsdGeom.Xform.Define(stage, rail.GetPath().AppendChild("head"))
     about_up = kind.TypeRotateZ if world.up == "z" else kind.TypeRotateY
     put(head.AddXformOp(about_up, double, "pan"), "pan_deg")
@@ -143,7 +146,7 @@ def _describe(stage: Any, curves: Curves, world: WorldSpec) -> None:
 
 def _put_lens(camera: Any, curves: Curves, world: WorldSpec) -> None:
     gate = curves.gate
-    tenths = 10.0 * _MM / world.metres_per_unit  # of a scene unit, in a millimetre
+    tenths = world.units(10.0 * _MM)  # of a scene unit, in a millimetre
     width = gate.width_mm * gate.squeeze * gate.overscan
     height = gate.height_mm * gate.overscan
     camera.CreateProjectionAttr().Set("perspective")
@@ -154,7 +157,7 @@ def _put_lens(camera: Any, curves: Curves, world: WorldSpec) -> None:
     offset = -gate.axis_v * gate.height_mm / 2
     camera.CreateVerticalApertureOffsetAttr().Set(offset * tenths)
     camera.CreateFStopAttr().Set(curves.stop)
-    reach = NEAR_M / world.metres_per_unit, FAR_M / world.metres_per_unit
+    reach = world.units(NEAR_M), world.units(FAR_M)
     camera.CreateClippingRangeAttr().Set(reach)
     # Samples of a take run from each frame to the next, so the shutter opens on it.
     camera.CreateShutterOpenAttr().Set(0.0)
@@ -198,6 +201,12 @@ def _put(
         return
     for code, value in zip(curves.time_codes.tolist(), values, strict=True):
         attribute.Set(made(value), code)
+
+
+def _vector(row: FloatArray) -> Any:
+    from pxr import Gf
+
+    return Gf.Vec3d(*row.tolist())
 
 
 def _put_spline(

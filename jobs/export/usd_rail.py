@@ -11,6 +11,7 @@ The number that moves is `dolly` [scene units] or `arc` [deg], linear in the tak
 `rail_m`, so a cubic of one is a cubic of the other.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import degrees
 from typing import Any
@@ -19,9 +20,8 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ...solver.arrays import FloatArray
-from ..job.spec import WorldSpec
-from ..takes.axes import scene_from_inside
-from ..takes.metadata import Rail
+from ...solver.rigs.shape import Rig
+from ..job.world import WorldSpec
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -33,42 +33,78 @@ class Moving:
     offset: float = 0.0
 
 
-def add_rail(xform: Any, rail: Rail, world: WorldSpec) -> Moving | None:
+def add_rail(xform: Any, rail: Rig, world: WorldSpec) -> Moving | None:
     """Give a prim the ops of a rail and return the one that moves, if any does.
+
+    A rail of another form gets no ops of its own: where its lens is at each sample is
+    written instead, see `usd`.
 
     Args:
         xform: UsdGeom.Xformable without ops.
-        rail: in metres, Y up.
+        rail: the rig.
         world: axes and units of the stage.
     """
+    ops = _OPS.get(rail.kind)
+    return None if ops is None else ops(xform, rail, world)
+
+
+def is_drawn_by_ops(rail: Rig) -> bool:
+    """Tell whether `add_rail` gives a rail ops of its own."""
+    return rail.kind in _OPS
+
+
+def _at(xform: Any, rail: Rig, world: WorldSpec, name: str) -> None:
     from pxr import Gf, UsdGeom
 
+    origin = world.scene(rail.shape.origin[None])[0]
+    double = UsdGeom.XformOp.PrecisionDouble
+    xform.AddTranslateOp(double, name).Set(Gf.Vec3d(*origin.tolist()))
+
+
+def _sticks(xform: Any, rail: Rig, world: WorldSpec) -> None:
+    _at(xform, rail, world, "origin")
+
+
+def _track(xform: Any, rail: Rig, world: WorldSpec) -> Moving:
+    from pxr import Gf, UsdGeom
+
+    _at(xform, rail, world, "origin")
     kind, double = UsdGeom.XformOp, UsdGeom.XformOp.PrecisionDouble
-    origin = scene_from_inside(rail.origin_m[None], world)[0]
-    start = "centre" if rail.kind == "arc" else "origin"
-    xform.AddTranslateOp(double, start).Set(Gf.Vec3d(*origin.tolist()))
-    if rail.kind == "sticks":
-        return None
-    if rail.kind == "track":
-        x, y, z, w = _along(rail.direction, world)
-        xform.AddOrientOp(double, "along").Set(Gf.Quatd(w, x, y, z))
-        dolly = xform.AddXformOp(kind.TypeTranslateX, double, "dolly")
-        xform.AddOrientOp(double, "along", True)
-        return Moving(op=dolly, scale=1.0 / world.metres_per_unit)
+    x, y, z, w = _along(rail.shape.direction, world)
+    xform.AddOrientOp(double, "along").Set(Gf.Quatd(w, x, y, z))
+    dolly = xform.AddXformOp(kind.TypeTranslateX, double, "dolly")
+    xform.AddOrientOp(double, "along", True)
+    return Moving(op=dolly, scale=world.units(1.0))
+
+
+def _arc(xform: Any, rail: Rig, world: WorldSpec) -> Moving:
+    from pxr import Gf, UsdGeom
+
+    _at(xform, rail, world, "centre")
+    shape = rail.shape
+    kind, double = UsdGeom.XformOp, UsdGeom.XformOp.PrecisionDouble
     about_up = kind.TypeRotateZ if world.up == "z" else kind.TypeRotateY
     arc = xform.AddXformOp(about_up, double, "arc")
-    radius = scene_from_inside(np.array([[0.0, 0.0, -rail.radius_m]]), world)[0]
+    radius = world.scene(np.array([[0.0, 0.0, -shape.radius]]))[0]
     xform.AddTranslateOp(double, "radius").Set(Gf.Vec3d(*radius.tolist()))
     xform.AddXformOp(about_up, double, "arc", True)
     return Moving(
-        op=arc, scale=rail.turn * degrees(1.0 / rail.radius_m), offset=rail.start_deg
+        op=arc,
+        scale=shape.turn * degrees(1.0 / shape.radius),
+        offset=degrees(shape.start),
     )
+
+
+_OPS: dict[str, Callable[[Any, Rig, WorldSpec], Moving | None]] = {
+    "sticks": _sticks,
+    "track": _track,
+    "arc": _arc,
+}
 
 
 def _along(direction: FloatArray, world: WorldSpec) -> list[float]:
     """Return the quaternion x, y, z, w that turns +X along a track."""
-    metre = WorldSpec(up=world.up, metres_per_unit=1.0)
-    ahead = scene_from_inside(direction[None], metre)[0]
+    ahead = world.ahead(direction[None])[0]
     side = np.cross(ahead, [0.0, 0.0, 1.0] if abs(ahead[2]) < 0.9 else [0.0, 1.0, 0.0])
     side /= np.linalg.norm(side)
     frame = np.column_stack([ahead, side, np.cross(ahead, side)])

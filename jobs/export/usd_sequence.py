@@ -6,7 +6,7 @@ from typing import Any
 
 from ..errors import Fault, InputError, JobError
 from ..job.rate import rate_text
-from ..job.spec import WorldSpec
+from ..job.world import WorldSpec
 from ..takes.curves import Curves
 from .names import prim_name
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from .locations import Finding, shown
-from .rig import ChooseRig
+from .rig_choice import ChooseRig
 from .rules import shot_findings
 from .shot import ShotSpec
 

@@ -19,8 +19,9 @@ from .rate import parse_rate
 from .rules import shake_findings, shot_findings, world_findings
 from .shape import shape_faults
 from .shot import ShotSpec
-from .spec import MAX_SHOTS, JobFile, WorldSpec
+from .spec import MAX_SHOTS, JobFile
 from .timecode import frame_of_label
+from .world import WorldSpec
 
 _CASCADE_FIELDS = ("defaults", "scenes", *SHARED_TABLES)
 # What a shot says itself, and its scene or the defaults never say for it.

@@ -12,8 +12,8 @@ from .rate import rate_text
 from .rules_setup import height_on_stage, lens_in_kit, rig_rules, view_rules
 from .rules_stage import floor_rules, keep_out_rules, stage_numbers
 from .shot import MAX_FRAMES, ShotSpec
-from .spec import WorldSpec
 from .subject import SCENE_SUFFIXES, SUBJECT_SUFFIXES, SubjectSpec
+from .world import WorldSpec
 
 # A band of shake reaches this share of the frame rate at most, just under half.
 SHAKE_TOP_SHARE = 0.45

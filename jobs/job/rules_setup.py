@@ -4,9 +4,10 @@ from collections.abc import Iterator
 
 from .locations import Finding, shown
 from .quantities import CHOOSE
-from .rig import ArcRig, ChooseRig, SticksRig, TrackRig
+from .rig import RIGS, DollyRig
+from .rig_choice import ChooseRig
 from .shot import ShotSpec
-from .spec import WorldSpec
+from .world import WorldSpec
 
 
 def lens_in_kit(shot: ShotSpec) -> Iterator[Finding]:
@@ -36,14 +37,12 @@ def lens_in_kit(shot: ShotSpec) -> Iterator[Finding]:
 def rig_rules(shot: ShotSpec) -> Iterator[Finding]:
     """Yield a rail without length, and kinds of rig that make no sense together."""
     rig = shot.rig
-    if isinstance(rig, TrackRig) and rig.from_ == rig.to:
-        yield ("rig",), "the track has no length, from and to are the same place"
-    if isinstance(rig, ArcRig) and rig.sweep_deg == 0:
-        yield ("rig", "sweep_deg"), "must not be 0 deg, the arc has no length"
-    if isinstance(rig, ChooseRig):
-        for k, kind in enumerate(rig.kinds):
-            if kind in rig.kinds[:k]:
-                yield ("rig", "kinds", k), f"{shown(kind)} is there twice"
+    if not isinstance(rig, ChooseRig):
+        yield from RIGS[rig.kind].faults(rig)
+        return
+    for k, kind in enumerate(rig.kinds):
+        if kind in rig.kinds[:k]:
+            yield ("rig", "kinds", k), f"{shown(kind)} is there twice"
 
 
 def view_rules(shot: ShotSpec) -> Iterator[Finding]:
@@ -51,7 +50,7 @@ def view_rules(shot: ShotSpec) -> Iterator[Finding]:
     rig = shot.rig
     if isinstance(rig, ChooseRig):
         return
-    keeps_view = not isinstance(rig, SticksRig) and rig.hold == "view"
+    keeps_view = isinstance(rig, DollyRig) and rig.hold == "view"
     if keeps_view and shot.view is None:
         yield ("view",), 'is required with rig.hold = "view"'
     needed = 'needs a dolly with rig.hold = "view", or a rig to choose'
@@ -68,7 +67,7 @@ def height_on_stage(shot: ShotSpec, world: WorldSpec) -> Iterator[Finding]:
         return
     if shot.height is None or isinstance(shot.height, str):
         return
-    above_m = (shot.height - shot.stage.ground) * world.metres_per_unit
+    above_m = world.metres(shot.height - shot.stage.ground)
     low, high = limits
     if not low - 1e-9 <= above_m <= high + 1e-9:
         yield (

@@ -5,7 +5,6 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import (
     BeforeValidator,
     Field,
-    TypeAdapter,
     WithJsonSchema,
     field_validator,
     model_validator,
@@ -28,7 +27,7 @@ from .quantities import (
     number_or_choose,
     refusal,
 )
-from .rig import ChooseRig, FixedRig, RigSpec
+from .rig_choice import ChooseRig, FixedRig, RigSpec, fixed_rig
 from .stage import StageSpec
 from .subject import SubjectSpec
 
@@ -39,7 +38,6 @@ SETUP_FIELDS = ("rig", "lens_mm", "height", "side", "view")
 """What makes a setup."""
 
 _CHOSEN_WITH_RIG = ("height", "side", "view")
-_RIG: TypeAdapter[FixedRig] = TypeAdapter(FixedRig)
 _VIEWS = ("front", "three_quarter", "profile", "rear")
 _WHOLE = {"type": "integer", "minimum": 0, "maximum": MAX_FRAMES}
 
@@ -243,7 +241,7 @@ class ShotSpec(Spec):
         """
         given = {name: setup[name] for name in SETUP_FIELDS if name in setup}
         if "rig" in given:
-            given["rig"] = _RIG.validate_python(given["rig"])
+            given["rig"] = fixed_rig(given["rig"])
         return self.model_copy(update=given)
 
     @property

@@ -5,17 +5,11 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from .habits import HabitsSpec
-from .quantities import Name, Number, Rate, Spec, Text, Whole
+from .quantities import Name, Rate, Spec, Text, Whole
 from .shot import ShotSpec
+from .world import WorldSpec
 
 MAX_SHOTS = 20_000
-
-
-class WorldSpec(Spec):
-    """Axes and units of the scene."""
-
-    up: Literal["y", "z"]
-    metres_per_unit: Annotated[Number, Field(gt=0, le=1e6)]
 
 
 class JobFile(Spec):

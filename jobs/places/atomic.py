@@ -29,7 +29,7 @@ def write_whole(place: Place, data: bytes | memoryview, *, flush: bool = True) -
     Args:
         place: the file.
         data: all of it.
-        flush: see `whole_file`.
+        flush: whether it is flushed to the disk before it gets its name.
 
     Raises:
         OSError: nothing was changed and nothing is left behind; it names `place`.

@@ -199,7 +199,7 @@ def _poses(side: Side, row: SequenceRow) -> FloatArray | None:
     if table is None:
         return None
     whole = table["sub"].to_numpy() == 0
-    unit_m = take_metadata(table).world.metres_per_unit
+    unit_m = take_metadata(table).world.metres(1.0)
     names = ("frame", "x", "y", "z", "pan_deg", "tilt_deg")
     poses = np.column_stack([table[name].to_numpy()[whole] for name in names])
     poses[:, 1:4] *= unit_m

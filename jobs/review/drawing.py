@@ -15,7 +15,7 @@ class Drawing:
     Attributes:
         title: what is drawn, with the unit.
         body: the elements, in a space `WIDTH` wide and `height` high.
-        height: see body.
+        height: of that space.
         words: what is to be seen, for those who cannot see it.
         key: class of each kind of line or mark, and what it stands for.
         note: one sentence below the title; "" for none.

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from ..errors import InputError
+from ..job.rig import RIGS
 from ..takes.sequence_table import WITHOUT_TAKE, ShotRow
 from ..takes.store import Store
 from ..takes.take_file import read_take
@@ -58,7 +59,7 @@ def explain_lines(row: ShotRow, store: Store) -> Iterator[str]:
         why = json.loads(row.why)
         yield (
             f"  {why['score']:.2f} points (fewer are better), the choice among "
-            f"{why['candidates']} that hold the shot, of {why['tried']} worked"
+            f"{why['candidates']} that hold the shot, of {why['tried']} simulated"
         )
         yield from _points(why["parts"])
         if why["cut"]:
@@ -95,15 +96,7 @@ def _points(parts: Mapping[str, float]) -> Iterator[str]:
 def setup_words(setup: Mapping[str, Any]) -> str:
     """Return a setup in a line, places in scene units."""
     rig = setup["rig"]
-    if rig["kind"] == "sticks":
-        where = f"sticks at {_place(rig['at'])}"
-    elif rig["kind"] == "track":
-        where = f"track from {_place(rig['from'])} to {_place(rig['to'])}"
-    else:
-        where = (
-            f"arc of radius {rig['radius']:g} round {_place(rig['centre'])}, from "
-            f"{rig['start_deg']:g} deg over {rig['sweep_deg']:g} deg"
-        )
+    where = RIGS[rig["kind"]].where(rig)
     if rig.get("follow", 1.0) != 1.0:
         where += f", covering {100 * rig['follow']:.0f} % of the way"
     view = ""
@@ -112,7 +105,3 @@ def setup_words(setup: Mapping[str, Any]) -> str:
         asked = named.replace("_", " ") if isinstance(named, str) else f"{named:g} deg"
         view = f", {asked} from the {setup['side']}"
     return f"{setup['lens_mm']:g} mm, {where}{view}"
-
-
-def _place(point: list[float]) -> str:
-    return "(" + ", ".join(f"{value:g}" for value in point) + ")"

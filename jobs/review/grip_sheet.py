@@ -60,11 +60,13 @@ def _track_words(sheet: dict[str, Any]) -> list[str]:
     if track["laid_m"] == 0:
         return [f"{sheet['rig'].capitalize()}: the dolly stands, no track is used."]
     laid = _both(track["laid_m"])
-    if sheet["rig"] == "arc":
+    if track["radius_m"]:
         first = (
             f"Arc of radius {_both(track['radius_m'])}: {laid} of track over "
             f"{track['sweep_deg']:g} deg"
         )
+    elif not track["sections"]:
+        first = f"{sheet['rig'].capitalize()}: {laid} of track"
     else:
         pieces = "section" if track["sections"] == 1 else "sections"
         first = (
@@ -82,11 +84,9 @@ def _track_words(sheet: dict[str, Any]) -> list[str]:
     if track["rise_m"]:
         side = "above" if track["rise_m"] > 0 else "below"
         rise = abs(track["rise_m"])
-        slope = 100 * rise / (track["laid_m"] ** 2 - rise**2) ** 0.5
-        lines.append(
-            f"The far end is {_both(rise)} {side} the near end, a slope of "
-            f"{slope:.0f} %."
-        )
+        level = max(0.0, track["laid_m"] ** 2 - rise**2) ** 0.5
+        slope = f"a slope of {100 * rise / level:.0f} %" if level else "straight up"
+        lines.append(f"The far end is {_both(rise)} {side} the near end, {slope}.")
     lines.append(
         f"Dolly at most {sheet['max_speed_m_s']:.2f} m/s "
         f"({sheet['max_speed_m_s'] / _FOOT_M:.1f} ft/s) and "

@@ -38,8 +38,8 @@ def page_key(
     Args:
         row: of the shot; whether its take was solved or kept tonight is not shown.
         take_bytes: size of its current take, which the row names; None: it has none.
-        before: name of the shot before, likewise `after`; None at the ends.
-        after: see before.
+        before: name of the shot before; None at the start.
+        after: name of the shot after; None at the end.
         changes: what is another since the last solve.
         people: names of all subjects of the sequence.
     """

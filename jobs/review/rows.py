@@ -20,8 +20,8 @@ class FindingRow:
     """One finding in words.
 
     Attributes:
-        name: of the rule; `title` is the same for people.
-        title: see name.
+        name: of the rule.
+        title: name of the rule, for people.
         severity: `note`, `warning` or `fault`.
         text: one sentence: what was found, and what to do.
         of_cut: whether it is about the cut into the shot.

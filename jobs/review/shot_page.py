@@ -89,8 +89,8 @@ def shot_page(
     Args:
         row: of the shot.
         shown: its current take; None: it has none.
-        before: name of the shot before, likewise `after`; None at the ends.
-        after: see before.
+        before: name of the shot before; None at the start.
+        after: name of the shot after; None at the end.
         changes: what is another since the last solve.
         people: names of all subjects of the sequence, which gives each its shade.
     """

@@ -14,9 +14,10 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from ...solver.arrays import BoolArray, FloatArray, IntArray
-from ..job.spec import WorldSpec
+from ...solver.rigs.shape import Rig
+from ..job.world import scene_from_inside
 from ..takes.bodies import Body, read_bodies
-from ..takes.metadata import Rail, TakeMetadata, take_metadata
+from ..takes.metadata import TakeMetadata, take_metadata
 
 N_MARKS = 4
 READ = (
@@ -33,7 +34,6 @@ NAMES = ("shot", "subject")
 """Columns of names that are read, too."""
 
 _WALKS_M_S = 0.3  # slower, a body does not turn the way it goes
-_RAIL_POINTS = 49  # along a rail that is not straight
 _SIZE_STEP = 0.15  # of the logarithm within a frame; only a cue changes it so
 
 
@@ -50,8 +50,8 @@ class Shown:
         times_s: from the first cut frame, (n,).
         rail: along the middle of the rail from above, (m, 2) [m]; m is 1 on sticks.
         camera: the lens without its shake, (n, 3) [m].
-        pan_rad: of the camera without its shake, (n,); likewise `tilt_rad`.
-        tilt_rad: see pan_rad.
+        pan_rad: of the camera without its shake, (n,).
+        tilt_rad: of the camera without its shake, (n,).
         bodies: of every subject, in metres, `floor` and `eyes` (n, 3); a facing that
             no sample tells is the way it goes, NaN where it never went anywhere.
         followed: name of the followed subject at each frame, (n,).
@@ -125,13 +125,13 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
     columns = {name: table[name].to_numpy()[every] for name in READ}
     names = _texts(table["subject"])[every]
     cut = _run(~columns["handle"])
-    camera = _metres(np.array([columns[name] for name in "xyz"]).T, world)
+    camera = on_plan(world.inside(np.array([columns[name] for name in "xyz"]).T))
     times_s = columns["time_s"]
     bodies = [
         replace(
             body,
-            floor=_metres(body.floor[every], world),
-            eyes=_metres(body.eyes[every], world),
+            floor=on_plan(world.inside(body.floor[every])),
+            eyes=on_plan(world.inside(body.eyes[every])),
             facing_deg=body.facing_deg[every],
         )
         for body in read_bodies(table)
@@ -191,20 +191,14 @@ def _run(cut: BoolArray) -> slice:
     return slice(int(rows[0]), int(rows[-1]) + 1)
 
 
-def _metres(points: FloatArray, world: WorldSpec) -> FloatArray:
-    """Return scene points (n, 3) in metres and the axes of a plan."""
-    points = np.asarray(points, dtype=np.float64) * world.metres_per_unit
-    if world.up == "y":
-        x, y, z = points.T
-        points = np.column_stack([x, -z, y])
-    return points
-
-
-def rail_points(rail: Rail) -> FloatArray:
+def rail_points(rig: Rig) -> FloatArray:
     """Return points along a rail from above, (m, 2) [m] in the axes of a plan."""
-    count = {"sticks": 1, "track": 2}.get(rail.kind, _RAIL_POINTS)
-    places = rail.places_m(np.linspace(0.0, rail.length_m, count))
-    return places[:, [0, 2]] * [1.0, -1.0]
+    return on_plan(rig.places(rig.drawn_s))[:, :2]
+
+
+def on_plan(points: FloatArray) -> FloatArray:
+    """Return points (n, 3) [m], Y up, in the axes of a plan."""
+    return scene_from_inside(points, "z")
 
 
 def marked_rows(

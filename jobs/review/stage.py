@@ -35,7 +35,7 @@ class Stage:
 def stage_of(metadata: TakeMetadata) -> Stage:
     """Return the stage that a take was made on, from the take's metadata."""
     stage, world = metadata.asked.stage, metadata.world
-    unit_m = world.metres_per_unit
+    unit_m = world.metres(1.0)
     forth = np.array([1.0, 1.0 if world.up == "z" else -1.0]) * unit_m
     floor, level = stage.get("floor"), float(stage.get("ground", 0.0))
     keep_outs = []

@@ -182,7 +182,7 @@ def time_plots(clock: Clock, plots: Sequence[Plot]) -> list[str]:
 
 
 def time_plot(clock: Clock, plot: Plot) -> str:
-    """Return one plot; see `time_plots`."""
+    """Return one plot as `time_plots` draws it."""
     return time_plots(clock, [plot])[0]
 
 

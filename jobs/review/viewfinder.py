@@ -14,9 +14,6 @@ import numpy as np
 from ...solver.action.body import EYES, LANDMARKS
 from ...solver.arrays import FloatArray
 from ...solver.crew.operator import SAFE
-from ..job.spec import WorldSpec
-from ..subjects.axes import inside_from_scene
-from ..takes.axes import turn_inside_from_scene
 from .shown import Shown
 from .stage import Stage, stage_of
 
@@ -38,7 +35,7 @@ def viewfinder_data(shown: Shown, people: Sequence[str] = ()) -> str:
     data = _data(shown, list(range(len(shown.frames))), people, bits=64)
     data |= {
         "first": int(shown.frames[0]),
-        "base": _packed(_inside(base, shown.metadata.world), 64),
+        "base": _packed(shown.metadata.world.inside(base), 64),
         "head": _packed(np.radians(head), 64),
     }
     return _json(data)
@@ -85,9 +82,9 @@ def _data(
         "ground": round(level, 4),
         **_stage(stage),
         "rail": _rail(shown, level),
-        "final": _packed(_inside(final, world), bits),
-        "turn": _packed(turn_inside_from_scene(turn, world), bits),
-        "aimed": _packed(_inside(aimed, world), bits),
+        "final": _packed(world.inside(final), bits),
+        "turn": _packed(world.inside_turns(turn), bits),
+        "aimed": _packed(world.inside(aimed), bits),
         "hidden": np.flatnonzero(np.isnan(shown.place[rows, 0])).tolist(),
         "followed": [names.index(shown.followed[row]) for row in rows],
         "figures": [
@@ -131,7 +128,7 @@ def _rail(shown: Shown, level: float) -> list[float]:
     rise = [0.0] * len(shown.rail)
     if rig["kind"] == "track":
         c = 2 if world.up == "z" else 1
-        ends = np.array([rig["from"][c], rig["to"][c]]) * world.metres_per_unit
+        ends = np.array([rig["from"][c], rig["to"][c]]) * world.metres(1.0)
         rise = (ends - ends.min()).tolist()
     points = np.column_stack([shown.rail, level + np.array(rise)])
     every = -(-(len(points) - 1) // (_MOST_RAIL - 1))
@@ -142,10 +139,6 @@ def _rail(shown: Shown, level: float) -> list[float]:
 def _columns(shown: Shown, *names: str) -> FloatArray:
     """Return columns of a take beside one another, (n, k)."""
     return np.array([shown.columns[name] for name in names], dtype=np.float64).T
-
-
-def _inside(points: FloatArray, world: WorldSpec) -> FloatArray:
-    return inside_from_scene(points * world.metres_per_unit, world.up)
 
 
 def _level(points: FloatArray) -> FloatArray:

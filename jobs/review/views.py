@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from ..job.rig import RIGS
 from .drawing import WIDTH, Drawing
 from .frame_view import frame_view
 from .plan_view import plan_view
@@ -12,7 +13,6 @@ from .svg import Box, element
 _PLAN = Box(left=2, top=2, width=WIDTH - 4, height=290)
 _OUT = 1.25  # half frames that are drawn, so that a subject is seen to leave
 _LABEL_PX = 16.0
-_RIGS = {"sticks": "sticks", "track": "straight track", "arc": "curved track"}
 
 
 def plan_drawing(shown: Shown) -> Drawing:
@@ -38,7 +38,7 @@ def plan_drawing(shown: Shown) -> Drawing:
         title="From above, to scale",
         body=plan,
         height=_PLAN.bottom + 2,
-        words=f"The camera, on {_RIGS[rig]}, {moved} and follows the {names}.",
+        words=f"The camera, on {RIGS[rig].words}, {moved} and follows the {names}.",
         key=tuple(key),
         wide=True,
     )

@@ -6,13 +6,11 @@ from typing import Any
 from ..takes.metadata import ShotBrief
 from .explain import PARTS
 
-_RIGS = {"sticks": "sticks", "track": "track", "arc": "arc"}
-
 
 def rig_words(setup: dict[str, Any]) -> str:
     """Return the kind of a rig in one word."""
     kind = str((setup.get("rig") or {}).get("kind", ""))
-    return _RIGS.get(kind, kind or "\u2013")
+    return kind or "\u2013"
 
 
 def lens_words(setup: dict[str, Any]) -> str:

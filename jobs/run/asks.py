@@ -4,24 +4,23 @@ A setup leaves here as plain values in scene units, as it would stand in the job
 rounded to a millimetre and a hundredth of a degree.
 """
 
-from math import degrees, pi, radians
+from math import degrees, radians
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from ...solver.arrays import FloatArray
 from ...solver.optics.lens import Lens
-from ...solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, Setup, View
-from ...solver.stage.clearance import DEFAULT_HEIGHT_M
-from ...solver.stage.stage import Stage
-from ..job.rig import ChooseRig
+from ...solver.rigs.kinds import KINDS
+from ...solver.setups.setup import SIDES, VIEWS_RAD, Ask, Setup, View
+from ...solver.stage.stage import DEFAULT_HEIGHT_M, Stage
+from ..job.rig import RIGS, DollyRig, Written
+from ..job.rig_choice import ChooseRig
 from ..job.shot import ShotSpec
-from ..job.spec import JobFile, WorldSpec
+from ..job.spec import JobFile
+from ..job.world import WorldSpec
 from ..subjects import read_subject
-from ..subjects.axes import inside_from_scene
 from ..subjects.read import SubjectReader
-from ..takes.axes import scene_from_inside
 from .shots import VIEWS_DEG, Prepared, build_shot
 
 OPEN_VIEWS = ("three_quarter", "profile", "front", "rear")
@@ -63,7 +62,7 @@ def ask_of(
     rig_open = isinstance(spec.rig, ChooseRig)
     height = None
     if rig_open and isinstance(spec.height, float):
-        height = spec.height * world.metres_per_unit
+        height = world.metres(spec.height)
     ask = Ask(
         shot=shot,
         lenses=tuple(
@@ -82,7 +81,7 @@ def ask_of(
 
 
 def _kinds(spec: ShotSpec) -> tuple[str, ...]:
-    asked = spec.rig.kinds if isinstance(spec.rig, ChooseRig) else KINDS
+    asked = spec.rig.kinds if isinstance(spec.rig, ChooseRig) else tuple(KINDS)
     return tuple(kind for kind in KINDS if kind in asked)
 
 
@@ -105,8 +104,8 @@ def _views(spec: ShotSpec) -> tuple[View, ...]:
 
 def stage_of(spec: ShotSpec, world: WorldSpec) -> Stage:
     """Return a shot's stage as the solver sees it."""
-    asked, unit = spec.stage, world.metres_per_unit
-    ground = asked.ground * unit
+    asked = spec.stage
+    ground = world.metres(asked.ground)
     low, high = asked.height_m or DEFAULT_HEIGHT_M
     floor = None
     if asked.floor is not None:
@@ -114,8 +113,8 @@ def stage_of(spec: ShotSpec, world: WorldSpec) -> Stage:
             (*point, 0.0) if world.up == "z" else (point[0], 0.0, point[1])
             for point in asked.floor
         ]
-        floor = _inside(world, corners)[:, [0, 2]]
-    boxes = [_inside(world, [box.from_, box.to]) for box in asked.keep_outs]
+        floor = world.inside(np.array(corners))[:, [0, 2]]
+    boxes = [world.inside(np.array([box.from_, box.to])) for box in asked.keep_outs]
     return Stage(
         floor=floor,
         keep_outs=np.array(boxes).reshape(-1, 2, 3),
@@ -130,42 +129,14 @@ def stage_of(spec: ShotSpec, world: WorldSpec) -> Stage:
     )
 
 
-def _inside(world: WorldSpec, points: Any) -> FloatArray:
-    metres = np.array(points, dtype=np.float64) * world.metres_per_unit
-    inside: FloatArray = inside_from_scene(metres, world.up)
-    return inside
-
-
 def setup_values(setup: Setup, world: WorldSpec) -> dict[str, Any]:
     """Return a setup as it would stand in the job file: rig, lens, height and view."""
-    shape, unit = setup.rig.shape, world.metres_per_unit
-    digits = max(0, round(4 + np.log10(unit)))  # a tenth of a millimetre
-
-    def point(inside: FloatArray) -> list[float]:
-        scene = scene_from_inside(np.asarray(inside)[None], world)[0]
-        return [round(float(value), digits) + 0.0 for value in scene]
-
-    held = {
-        "hold": setup.hold,
-        "beside": point(np.array(setup.offset)),
-        "follow": setup.follow,
-    }
-    rig: dict[str, Any]
-    if setup.rig.kind == "sticks":
-        rig = {"kind": "sticks", "at": point(shape.origin)}
-    elif setup.rig.kind == "track":
-        end = shape.origin + shape.length * shape.direction
-        rig = {"kind": "track", "from": point(shape.origin), "to": point(end), **held}
-    else:
-        sweep = shape.turn * shape.length / shape.radius
-        rig = {
-            "kind": "arc",
-            "centre": point(shape.origin),
-            "radius": round(shape.radius / unit, digits),
-            "start_deg": round(_turn_deg(shape.start), 2),
-            "sweep_deg": round(degrees(sweep), 2),
-            **held,
-        }
+    kind, written = setup.rig.kind, Written(world=world)
+    rig = {"kind": kind, **RIGS[kind].values(setup.rig, written)}
+    if issubclass(RIGS[kind].spec, DollyRig):
+        rig["hold"] = setup.hold
+        rig["beside"] = written.point(np.array(setup.offset))
+        rig["follow"] = setup.follow
     return {
         "rig": rig,
         "lens_mm": setup.lens.focal_mm,
@@ -173,11 +144,6 @@ def setup_values(setup: Setup, world: WorldSpec) -> dict[str, Any]:
         "side": None if setup.view is None else setup.view.side,
         "view": None if setup.view is None else _view_value(setup.view),
     }
-
-
-def _turn_deg(angle: float) -> float:
-    """Return an angle in degrees, -180 to 180."""
-    return degrees((angle + pi) % (2 * pi) - pi)
 
 
 def _view_value(view: View) -> str | float:

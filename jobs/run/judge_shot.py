@@ -25,7 +25,7 @@ from ...solver.setups.search import candidates
 from ...solver.setups.setup import SIDES, Ask, Setup, View
 from ...solver.setups.trial import Rehearsal, Trial
 from ..job.shot import ShotSpec
-from ..job.spec import WorldSpec
+from ..job.world import WorldSpec
 from ..takes.judgement import Candidate, Judgement
 from ..takes.keys import digest, setup_of
 from ..takes.why_no_take import no_setup_words
@@ -202,7 +202,7 @@ class _Plain:
         values = setup_values(setup, self.world)
         if self.only_height:
             height = float(setup.rig.shape.origin[1])
-            values["height"] = height / self.world.metres_per_unit
+            values["height"] = self.world.units(height)
         return values | self.fixed
 
 

@@ -22,18 +22,20 @@ from ...solver.action.body import (
 from ...solver.action.framing import Framing
 from ...solver.action.subject import Subject
 from ...solver.arrays import FloatArray
+from ...solver.errors import SolverError
 from ...solver.optics.lens import Lens
 from ...solver.presets import PRESETS, Crew, Member
-from ...solver.rigs.rig import Rig, arc, sticks, track
+from ...solver.rigs.shape import Rig
 from ...solver.shake import LEVELS, ShakeLevel
 from ...solver.shot import Shot
 from ..errors import Fault, ShotDataError
 from ..job.crew import ChannelSpec, CrewSpec
 from ..job.framing import FramingSpec
+from ..job.rig import DollyRig, rig_of
 from ..job.shot import ShotSpec
-from ..job.spec import JobFile, WorldSpec
+from ..job.spec import JobFile
+from ..job.world import WorldSpec
 from ..subjects import SubjectReader, read_subject
-from ..subjects.axes import inside_from_scene
 from .tracks import seen_tracks
 
 VIEWS_DEG = {"front": 0.0, "three_quarter": 45.0, "profile": 90.0, "rear": 180.0}
@@ -126,7 +128,11 @@ def build_shot(
         for one, ask in entries
     )
     lens = spec.camera.lens(spec.fixed_lens_mm)
-    rigged = rig_fields(spec, job.world)
+    try:
+        rigged = rig_fields(spec, job.world)
+    except SolverError as error:
+        fault = Fault(path=f"{path}.rig", message=str(error))
+        raise ShotDataError(spec.name, (fault,)) from error
     shot = Shot(
         name=spec.name,
         rate=job.rate,
@@ -152,39 +158,22 @@ def build_shot(
     return Prepared(shot=shot, spec=spec, inputs=inputs, uncovered=uncovered)
 
 
-def _inside(world: WorldSpec, point: tuple[float, float, float]) -> FloatArray:
-    """Return a scene point in metres, Y up."""
-    metres = np.array([point], dtype=np.float64) * world.metres_per_unit
-    inside: FloatArray = inside_from_scene(metres, world.up)[0]
-    return inside
-
-
 def rig_fields(spec: ShotSpec, world: WorldSpec) -> dict[str, Any]:
-    """Return the fields of a shot that its rig gives."""
+    """Return the fields of a shot that its rig gives.
 
-    def place(point: tuple[float, float, float]) -> FloatArray:
-        inside = _inside(world, point)
-        if height is not None:
-            inside[1] = height * world.metres_per_unit
-        return inside
-
-    rig, height = spec.fixed_rig, spec.fixed_height
-    if rig.kind == "sticks":
-        return {"rig": sticks(place(rig.at))}
-    kept = {
+    Raises:
+        SolverError: a rail shorter than a millimetre.
+    """
+    rig = spec.fixed_rig
+    placed = rig_of(rig, world, spec.fixed_height)
+    if not isinstance(rig, DollyRig):
+        return {"rig": placed}
+    return {
+        "rig": placed,
         "hold": rig.hold,
-        "side_offset": tuple(_inside(world, rig.beside).tolist()),
+        "side_offset": tuple(world.inside(np.array([rig.beside]))[0].tolist()),
         "follow": rig.follow,
     }
-    if rig.kind == "track":
-        return {"rig": track(place(rig.from_), place(rig.to)), **kept}
-    built = arc(
-        place(rig.centre),
-        radius=rig.radius * world.metres_per_unit,
-        start=radians(rig.start_deg),
-        sweep=radians(rig.sweep_deg),
-    )
-    return {"rig": built, **kept}
 
 
 def _view(spec: ShotSpec, rig: Rig, subjects: tuple[Subject, ...]) -> float:

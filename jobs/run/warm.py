@@ -23,7 +23,9 @@ from ...solver.measures.measure import measure
 from ...solver.optics.camera import Gate
 from ...solver.optics.lens import Lens
 from ...solver.presets import PRESETS
-from ...solver.rigs.rig import Rig, sticks, track
+from ...solver.rigs.shape import Rig
+from ...solver.rigs.sticks import sticks
+from ...solver.rigs.track import track
 from ...solver.shake import LEVELS
 from ...solver.shot import Shot
 from ...solver.take import operate, recorded

@@ -3,10 +3,10 @@
 import numpy as np
 
 from ...solver.optics.lens import Lens
-from ...solver.setups.propose import propose_rails, propose_sticks
+from ...solver.rigs.kinds import KINDS
+from ...solver.setups.propose import Known, propose_rails, propose_standing, way_of
 from ...solver.setups.search import candidates
-from ...solver.setups.setup import KINDS, SIDES, VIEWS_RAD, Ask, View, rehearsed
-from ...solver.setups.way import Way
+from ...solver.setups.setup import SIDES, VIEWS_RAD, Ask, View, rehearsed
 from ...solver.shot import Shot
 from ...solver.stage.stage import Stage
 
@@ -19,9 +19,10 @@ def choose(shot: Shot) -> None:
 def lay(shot: Shot) -> None:
     """Propose setups for a shot, which no crew works."""
     ask = _ask(shot)
-    way = Way(rehearsed(ask.shot))
-    propose_sticks(ask, way)
-    propose_rails(ask, way, ask.lenses)
+    action = rehearsed(ask.shot)
+    known = Known(ask, action, way_of(action))
+    propose_standing(known)
+    propose_rails(known, ask.lenses)
 
 
 def _ask(shot: Shot) -> Ask:
@@ -35,7 +36,7 @@ def _ask(shot: Shot) -> Ask:
         shot=shot,
         lenses=(shot.lens, Lens(50.0)),
         rig=None,
-        kinds=KINDS,
+        kinds=tuple(KINDS),
         views=views,
         height_m=None,
         stage=Stage(

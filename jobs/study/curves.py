@@ -12,9 +12,7 @@ import pyarrow as pa
 from ...solver.arrays import FloatArray
 from ...solver.studies.camera import angles_of
 from ..errors import Fault
-from ..subjects.axes import inside_from_scene
 from ..subjects.faults import refuse
-from ..takes.axes import turn_inside_from_scene
 from ..takes.metadata import METADATA_KEY, TakeMetadata, take_metadata
 from .read_camera import ReadCamera, checked
 from .spec import CameraColumnsSpec, StudiedSpec, StudyFile
@@ -106,8 +104,8 @@ def _of_take(
     turns = np.column_stack([values(name) for name in _TURN])
     return checked(
         values("frame") + values("sub") / per_frame,
-        inside_from_scene(place * world.metres_per_unit, world.up),
-        angles_of(turn_inside_from_scene(turns, world)),
+        world.inside(place),
+        angles_of(world.inside_turns(turns)),
         values("focal_mm"),
         gate=about.gate,
         rate=about.rate,
@@ -143,7 +141,7 @@ def _of_plain(
         if len(off):
             message = f"{label} quaternion in row {off[0] + 1} has length "
             refuse(field, f"{message}{lengths[off[0]]:.4g}, must be 1")
-        angles = angles_of(turn_inside_from_scene(turns / lengths[:, None], world))
+        angles = angles_of(world.inside_turns(turns / lengths[:, None]))
     else:
         roll = values("roll_deg") if has("roll_deg") else np.zeros(len(frames))
         angles = (
@@ -158,7 +156,7 @@ def _of_plain(
     )
     return checked(
         frames,
-        inside_from_scene(place * world.metres_per_unit, world.up),
+        world.inside(place),
         angles,
         focal,
         gate=study.camera.gate,

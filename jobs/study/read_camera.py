@@ -45,8 +45,8 @@ def checked(
         focal_mm: (n,) [mm].
         gate: delivered frame.
         rate: of the study.
-        field: of the study file, for messages; label: the file's name.
-        label: see field.
+        field: of the study file, for messages.
+        label: name of the file, for messages.
 
     Raises:
         SubjectError: too few samples, an uneven clock, or a value that is not a number.

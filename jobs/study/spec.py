@@ -13,8 +13,8 @@ from ..job.framing import SizeName
 from ..job.locations import path_text
 from ..job.plain_file import read_plain, tables_of
 from ..job.quantities import Name, Rate, Spec, Truth
-from ..job.spec import WorldSpec
 from ..job.subject import Column, FileName, SubjectSpec
+from ..job.world import WorldSpec
 
 STUDY_SCHEMA = "carrellata.study/1"
 MAX_CAMERAS = 20_000

@@ -9,10 +9,8 @@ import numpy as np
 
 from ...solver.optics.camera import Gate
 from ...solver.studies.camera import angles_of
-from ..job.spec import WorldSpec
-from ..subjects.axes import inside_from_scene
+from ..job.world import WorldSpec
 from ..subjects.faults import refuse
-from ..takes.axes import turn_inside_from_scene
 from .read_camera import ReadCamera, checked
 from .spec import StudiedSpec, StudyFile
 
@@ -62,8 +60,8 @@ def read_usd_camera(
     gate = study.camera.gate
     return checked(
         codes,
-        inside_from_scene(np.array(places, dtype=np.float64) * metres, up),
-        angles_of(turn_inside_from_scene(np.array(turns, dtype=np.float64), world)),
+        world.inside(np.array(places)),
+        angles_of(world.inside_turns(np.array(turns, dtype=np.float64))),
         np.array(focal, dtype=np.float64) * _on_gate(gate, aperture),
         gate=gate,
         rate=rate,

@@ -22,7 +22,7 @@ import numpy as np
 
 from ...solver.arrays import FloatArray
 from ..errors import Fault
-from .axes import inside_from_scene
+from ..job.world import inside_from_scene
 from .bvh_tree import ROOT, Joint, Motion, parse_bvh, refuse_bvh
 from .faults import refuse_any
 from .reference import SubjectReference

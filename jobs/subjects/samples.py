@@ -9,7 +9,7 @@ import pyarrow as pa
 from ...solver.arrays import BoolArray, FloatArray
 from ..errors import Fault
 from ..job.rate import nominal_rate
-from .axes import inside_from_scene
+from ..job.world import inside_from_scene
 from .columns import HEAD, POSITION
 from .faults import refuse, refuse_any
 from .reference import Up

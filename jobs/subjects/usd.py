@@ -23,7 +23,7 @@ import numpy as np
 from ...solver.arrays import BoolArray, FloatArray
 from ..errors import Fault
 from ..job.rate import nominal_rate, rate_text
-from .axes import inside_from_scene
+from ..job.world import inside_from_scene
 from .bvh import METRES
 from .faults import refuse, refuse_any
 from .reference import SubjectReference

@@ -16,8 +16,7 @@ import pyarrow as pa
 from ...solver.arrays import FloatArray
 from ...solver.shot import Subject
 from ...solver.take import Take
-from ..job.spec import WorldSpec
-from .axes import scene_from_inside
+from ..job.world import WorldSpec
 from .keys import canonical
 
 BODIES_KEY = b"carrellata.bodies"
@@ -99,7 +98,7 @@ def facing_at(subject: Subject, times_s: FloatArray) -> FloatArray:
 
 
 def _packed(points_m: FloatArray, world: WorldSpec) -> str:
-    return _text(scene_from_inside(points_m, world))
+    return _text(world.scene(points_m))
 
 
 def _text(values: FloatArray) -> str:

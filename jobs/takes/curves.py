@@ -13,11 +13,10 @@ import numpy as np
 import pyarrow as pa
 
 from ...solver.arrays import FloatArray, IntArray
+from ...solver.rigs.shape import Rig
 from ..errors import InputError
-from ..job.spec import WorldSpec
-from ..subjects.axes import inside_from_scene
-from .axes import turn_inside_from_scene
-from .metadata import Rail, TakeGate, take_metadata
+from ..job.world import WorldSpec
+from .metadata import TakeGate, take_metadata
 from .sequence_table import ShotRow, read_sequence
 from .store import Store
 from .take_file import read_take
@@ -41,9 +40,9 @@ class Curves:
         rail_m: place on the rail, (n,) [m].
         rail: the rig.
         base_m: lens without shake, (n, 3) [m].
-        pan_deg: (n,) unwrapped; likewise tilt_deg and roll_deg.
-        tilt_deg: see pan_deg.
-        roll_deg: see pan_deg.
+        pan_deg: (n,) unwrapped [deg].
+        tilt_deg: (n,) unwrapped [deg].
+        roll_deg: (n,) unwrapped [deg].
         shake_m: right, up and back in the base camera's axes, (n, 3) [m].
         shake_deg: pan, tilt and roll of the layer, (n, 3).
         place_m: lens with shake, (n, 3) [m].
@@ -67,7 +66,7 @@ class Curves:
     time_s: FloatArray
     cut: tuple[int, int]
     rail_m: FloatArray
-    rail: Rail
+    rail: Rig
     base_m: FloatArray
     pan_deg: FloatArray
     tilt_deg: FloatArray
@@ -151,14 +150,14 @@ def curves_of(table: pa.Table) -> Curves:
         cut=(int(inside[0]), int(inside[-1])),
         rail_m=_column(table, "rail_m"),
         rail=metadata.rail,
-        base_m=_inside(_columns(table, "x", "y", "z"), world),
+        base_m=world.inside(_columns(table, "x", "y", "z")),
         pan_deg=_column(table, "pan_deg"),
         tilt_deg=_column(table, "tilt_deg"),
         roll_deg=_column(table, "roll_deg"),
         shake_m=_columns(table, "shake_x_m", "shake_y_m", "shake_z_m"),
         shake_deg=_columns(table, "shake_pan_deg", "shake_tilt_deg", "shake_roll_deg"),
-        place_m=_inside(_columns(table, "cam_x", "cam_y", "cam_z"), world),
-        turn=turn_inside_from_scene(_columns(table, "qx", "qy", "qz", "qw"), world),
+        place_m=world.inside(_columns(table, "cam_x", "cam_y", "cam_z")),
+        turn=world.inside_turns(_columns(table, "qx", "qy", "qz", "qw")),
         focal_mm=float(table["focal_mm"][0].as_py()),
         focus_m=_column(table, "focus_m"),
         stop=float(table["stop"][0].as_py()),
@@ -166,11 +165,6 @@ def curves_of(table: pa.Table) -> Curves:
         shutter_deg=metadata.asked.shutter_deg,
         knots=metadata.knots,
     )
-
-
-def _inside(points: FloatArray, world: WorldSpec) -> FloatArray:
-    """Return scene points in metres, Y up, (n, 3)."""
-    return inside_from_scene(points * world.metres_per_unit, world.up)
 
 
 def _column(table: pa.Table, name: str) -> Any:

@@ -17,7 +17,7 @@ from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from .grip_metadata import sheet_metadata
 from .keys import Keys, setup_of
-from .metadata import CrewNumbers, Rail, ShotBrief, TakeGate, TakeMetadata
+from .metadata import CrewNumbers, ShotBrief, TakeGate, TakeMetadata
 
 
 def described(
@@ -49,7 +49,7 @@ def described(
         units=units,
         setup=setup_of(spec),
         gate=_gate(take),
-        rail=_rail(take),
+        rail=take.shot.rig,
         knots=_knots(take),
         crew=_crew(take.shot.crew),
         asked=_asked(spec),
@@ -70,19 +70,6 @@ def _gate(take: Take) -> TakeGate:
         tan_v=tan_v,
         render_tan_u=render_u,
         render_tan_v=render_v,
-    )
-
-
-def _rail(take: Take) -> Rail:
-    shape = take.shot.rig.shape
-    return Rail(
-        kind=take.shot.rig.kind,
-        length_m=shape.length,
-        origin_m=shape.origin,
-        direction=shape.direction,
-        radius_m=shape.radius,
-        start_deg=degrees(shape.start),
-        turn=shape.turn,
     )
 
 

@@ -5,9 +5,8 @@ from typing import Any
 
 from ...solver.grip_sheet import WORKING_MARGIN_M, GripSheet, grip_sheet
 from ...solver.take import Take
-from ..job.spec import WorldSpec
 from ..job.stage import StageSpec
-from .axes import scene_from_inside
+from ..job.world import WorldSpec
 
 NOTICE = "planning estimates, not clearances"
 
@@ -18,13 +17,14 @@ def sheet_metadata(take: Take, stage: StageSpec, world: WorldSpec) -> dict[str, 
     Lengths are rounded to a centimetre, speeds to a centimetre a second, angles to a
     tenth of a degree; `ends_m` are scene axes, in metres.
     """
-    unit = world.metres_per_unit
-    sheet = grip_sheet(take, section_m=stage.section_m, ground_m=stage.ground * unit)
-    ends = scene_from_inside(sheet.ends, world) * unit
+    sheet = grip_sheet(
+        take, section_m=stage.section_m, ground_m=world.metres(stage.ground)
+    )
+    ends = world.ahead(sheet.ends)
     return {
         "notice": NOTICE,
         "rig": sheet.rig,
-        "track": None if sheet.rig == "sticks" else _track(sheet),
+        "track": None if sheet.rail_m == 0.0 else _track(sheet),
         "ends_m": [[_length(x) for x in end] for end in ends.tolist()],
         "height_m": [_length(h) for h in sheet.heights_m],
         "marks": [

@@ -2,7 +2,8 @@
 
 It stands in the file as one JSON object under `METADATA_KEY`. Both ways between it and
 the values are here: `TakeMetadata.json` and `take_metadata`. In the file, places are in
-scene axes and units; here they are inside, in metres with Y up.
+scene axes and units; here they are inside, in metres with Y up. The rail is that of the
+setup; it stands in the file apart as numbers for who reads the file elsewhere.
 """
 
 import json
@@ -10,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from fractions import Fraction
 from functools import lru_cache
+from math import degrees
 from typing import Any
 
 import numpy as np
@@ -19,10 +21,10 @@ from ...solver.arrays import FloatArray
 from ...solver.cuts.end import ShotEnds
 from ...solver.measures.measure import Measures
 from ...solver.optics.camera import Gate
+from ...solver.rigs.shape import Rig
 from ..job.rate import parse_rate, rate_text
-from ..job.spec import WorldSpec
-from ..subjects.axes import inside_from_scene
-from .axes import scene_from_inside
+from ..job.rig_choice import rig_of_setup
+from ..job.world import WorldSpec, world_of
 from .keys import Keys, canonical
 
 TAKE_SCHEMA = "carrellata.take/1"
@@ -49,74 +51,14 @@ class TakeGate(Gate):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Rail:
-    """Where the lens can be: at `origin_m`, along `direction`, or round a centre.
-
-    Attributes:
-        kind: of the rig.
-        length_m: of the rail, 0 for sticks.
-        origin_m: lens place at 0, or the centre of an arc at lens height, (3,) [m].
-        direction: of a track, unit vector, (3,).
-        radius_m: of an arc [m].
-        start_deg: angle of an arc's 0, counter-clockwise from -Z seen from above.
-        turn: 1 where an arc runs counter-clockwise seen from above, -1 otherwise.
-    """
-
-    kind: str
-    length_m: float
-    origin_m: FloatArray
-    direction: FloatArray
-    radius_m: float
-    start_deg: float
-    turn: float
-
-    def places_m(self, rail_m: FloatArray) -> FloatArray:
-        """Return lens places, (k, 3) [m].
-
-        Args:
-            rail_m: where on the rail, (k,) [m].
-        """
-        s = rail_m[:, None]
-        if self.kind != "arc":
-            return self.origin_m + s * self.direction
-        angle = np.radians(self.start_deg) + self.turn * s / self.radius_m
-        way = np.column_stack([-np.sin(angle), np.zeros_like(angle), -np.cos(angle)])
-        return self.origin_m + self.radius_m * way
-
-    def plain(self, world: WorldSpec) -> Plain:
-        """Return the rail in scene axes; its origin in scene units, too."""
-        ahead = scene_from_inside(self.direction[None], world) * world.metres_per_unit
-        return {
-            "kind": self.kind,
-            "length_m": self.length_m,
-            "origin": scene_from_inside(self.origin_m[None], world)[0].tolist(),
-            "direction": ahead[0].tolist(),
-            "radius_m": self.radius_m,
-            "start_deg": self.start_deg,
-            "turn": self.turn,
-        }
-
-    @classmethod
-    def of_plain(cls, values: Plain, world: WorldSpec) -> "Rail":
-        """Return the rail that `plain` gave."""
-        origin = np.array([values.pop("origin")]) * world.metres_per_unit
-        direction = np.array([values.pop("direction")])
-        return cls(
-            origin_m=inside_from_scene(origin, world.up)[0],
-            direction=inside_from_scene(direction, world.up)[0],
-            **values,
-        )
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class CrewNumbers:
     """The crew that operated a take, in the units of the job file.
 
     Attributes:
         preset: its name.
-        operator: numbers of the operator by name; likewise `grip` and `puller`.
-        grip: see operator.
-        puller: see operator.
+        operator: numbers of the operator, by name.
+        grip: numbers of the grip, by name.
+        puller: numbers of the focus puller, by name.
         focus_method: `marks` or `eye`.
     """
 
@@ -135,10 +77,10 @@ class ShotBrief:
         frames: first and last of the cut.
         handles: frames solved before and after the cut.
         samples_per_frame: samples a frame.
-        framing: as in the job file; likewise `cues`, `shake` and `stage`.
-        cues: see framing.
-        shake: see framing.
-        stage: see framing.
+        framing: as in the job file.
+        cues: as in the job file.
+        shake: as in the job file.
+        stage: as in the job file.
         coc_mm: circle of confusion.
         shutter_deg: angle of the shutter.
         close_focus_m: nearest distance that the lens focuses at.
@@ -186,7 +128,7 @@ class TakeMetadata:
     units: Mapping[str, str]
     setup: Plain
     gate: TakeGate
-    rail: Rail
+    rail: Rig
     knots: Mapping[str, FloatArray]
     crew: CrewNumbers
     asked: ShotBrief
@@ -212,7 +154,7 @@ class TakeMetadata:
                 "units": self.units,
                 "setup": self.setup,
                 "gate": asdict(self.gate),
-                "rail": self.rail.plain(self.world),
+                "rail": _rail(self.rail, self.world),
                 "knots": {name: rows.tolist() for name, rows in self.knots.items()},
                 "crew": _fields(self.crew),
                 "asked": _fields(self.asked),
@@ -243,8 +185,7 @@ def _of_json(written: bytes) -> TakeMetadata:
     values: Plain = json.loads(written)
     if values["schema"] != TAKE_SCHEMA:
         raise ValueError(values["schema"])
-    axes = values["axes"]
-    world = WorldSpec(up=axes["up"], metres_per_unit=axes["metres_per_unit"])
+    world = world_of(values["axes"])
     asked: Plain = values["asked"]
     for name in ("frames", "handles", "cues"):
         asked[name] = tuple(asked[name])
@@ -256,7 +197,7 @@ def _of_json(written: bytes) -> TakeMetadata:
         units=values["units"],
         setup=values["setup"],
         gate=TakeGate(**values["gate"]),
-        rail=Rail.of_plain(values["rail"], world),
+        rail=rig_of_setup(values["setup"], world),
         knots={name: np.array(rows) for name, rows in values["knots"].items()},
         crew=CrewNumbers(**values["crew"]),
         asked=ShotBrief(**asked),
@@ -265,6 +206,25 @@ def _of_json(written: bytes) -> TakeMetadata:
         measures=values["measures"],
         status=values["status"],
     )
+
+
+def _rail(rig: Rig, world: WorldSpec) -> Plain:
+    """Return where the lens can be, as `rail_m` runs from 0 to `length_m`.
+
+    `origin` is the place at 0, or an arc's centre at lens height, in scene axes and
+    units; `direction` a track's unit vector in scene axes; `turn` is 1 for an arc that
+    runs counter-clockwise seen from above, and -1 for the other.
+    """
+    shape = rig.shape
+    return {
+        "kind": rig.kind,
+        "length_m": shape.length,
+        "origin": world.scene(shape.origin[None])[0].tolist(),
+        "direction": world.ahead(shape.direction[None])[0].tolist(),
+        "radius_m": shape.radius,
+        "start_deg": degrees(shape.start),
+        "turn": shape.turn,
+    }
 
 
 def _axes(world: WorldSpec) -> Plain:

@@ -96,8 +96,8 @@ class ShotRow:
         shot: its name.
         status: `solved`, `failed`, `no_setup` where nothing holds what is asked, or
             `kept` where an earlier take still answers.
-        take_key: of its current take; None where it failed, and `judge_key` too.
-        judge_key: see take_key.
+        take_key: of its current take; None where it failed.
+        judge_key: of its judgement; None where it failed.
         error: its faults, one a line; None where it has none.
         setup: JSON of rig, lens, height and view.
         why: JSON of what the setup was chosen for; None where the job fixes it.

@@ -20,8 +20,8 @@ from ...solver.cuts.end import ShotEnds
 from ...solver.measures.measure import Measures
 from ...solver.take import Take
 from ..job.shot import ShotSpec
-from ..job.spec import JobFile, WorldSpec
-from .axes import scene_from_inside, turn_scene_from_inside
+from ..job.spec import JobFile
+from ..job.world import WorldSpec
 from .bodies import BODIES_KEY, bodies_json
 from .describe import described
 from .keys import Keys
@@ -163,7 +163,7 @@ def _clock(take: Take) -> Mapping[str, Any]:
 
 
 def _pose(take: Take, world: WorldSpec) -> Iterator[Mapping[str, Any]]:
-    base = scene_from_inside(take.base, world)
+    base = world.scene(take.base)
     yield {name: base[:, c] for c, name in enumerate("xyz")}
     shake = take.shake
     yield {
@@ -177,9 +177,9 @@ def _pose(take: Take, world: WorldSpec) -> Iterator[Mapping[str, Any]]:
         "shake_tilt_deg": np.degrees(shake.tilt),
         "shake_roll_deg": np.degrees(shake.roll),
     }
-    final = scene_from_inside(take.place, world)
+    final = world.scene(take.place)
     yield {f"cam_{name}": final[:, c] for c, name in enumerate("xyz")}
-    turn = turn_scene_from_inside(take.turn, world)
+    turn = world.scene_turns(take.turn)
     yield {f"q{name}": turn[:, c] for c, name in enumerate("xyzw")}
 
 
@@ -227,5 +227,5 @@ def _aimed_at(take: Take, world: WorldSpec) -> Mapping[str, Any]:
     fractions = np.array([framing.aim for framing in take.shot.framings])
     shot = take.shot
     points = primary_points(shot.subjects, shot.framings, take.times_s, fractions)
-    points = scene_from_inside(points, world)
+    points = world.scene(points)
     return {f"subject_{name}": points[:, c] for c, name in enumerate("xyz")}

@@ -6,7 +6,7 @@ there is more. It also reads the form in which one kernel goes into another. Bot
 are three tenths of a short solve, and to run, machine code only has to find the
 functions that manage its memory. So both wait here until something is compiled.
 
-This hangs on how the compiler does it, which may change: `KNOWN` is the release that
+This depends on how the compiler does it, which may change: `KNOWN` is the release that
 was looked at, and with others its own way is taken. Loaded when a kernel is first
 called, as the compiler is.
 """

@@ -6,7 +6,8 @@ import numpy as np
 
 from ..arrays import ZERO, FloatArray
 from ..compiled.kernel import kernel
-from ..rigs.rig import RigShape, abreast_s, bearing_s, distance_s
+from ..rigs.rig import abreast_s, bearing_s, distance_s
+from ..rigs.shape import RigShape
 from .active_set import WORK_ROWS
 from .decide import (
     CUE_DISTANCE,

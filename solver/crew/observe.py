@@ -14,8 +14,8 @@ from ..action.subject import Subject
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
 from ..presets import Member
+from ..rigs.clearance import rail_samples
 from ..shot import Shot
-from ..stage.clearance import rail_samples
 from .belief import (
     Samples,
     Settled,

@@ -6,7 +6,8 @@ import numpy as np
 
 from ..arrays import ZERO, FloatArray
 from ..compiled.kernel import kernel
-from ..rigs.rig import RigShape, rig_place
+from ..rigs.rig import rig_place
+from ..rigs.shape import RigShape
 from .active_set import WORK_ROWS
 from .decide import (
     CUE_START,

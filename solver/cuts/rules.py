@@ -50,10 +50,10 @@ def eye_travel(
     A subject out of frame is looked for at its edge. NaN where a place is unknown.
 
     Args:
-        u: first place, half frames right; likewise `to_u`.
-        v: first place, half frames up; likewise `to_v`.
-        to_u: see u.
-        to_v: see v.
+        u: first place, half frames right.
+        v: first place, half frames up.
+        to_u: second place, half frames right.
+        to_v: second place, half frames up.
         aspect: width over height of the frame.
     """
     across = _in_frame(to_u) - _in_frame(u)

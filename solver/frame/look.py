@@ -71,11 +71,11 @@ def look(
         framing: index of the framing in force, (n,).
         fractions: AIM, TOP and LOW of each framing, floor to eyes, (n_framings, 3).
         base: lens without shake, (n, 3) [m].
-        pan: (n, 3), the angle first [rad]; likewise tilt.
-        tilt: see pan.
+        pan: (n, 3), the angle first [rad].
+        tilt: (n, 3), the angle first [rad].
         roll: a number [rad].
-        tx: tangents of half the angles of view; likewise ty.
-        ty: see tx.
+        tx: tangent of half the horizontal angle of view.
+        ty: tangent of half the vertical angle of view.
         axis_v: height of the lens axis in the frame.
         focal: focal length [m].
         reach: hyperfocal distance [m].

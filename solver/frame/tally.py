@@ -113,8 +113,8 @@ def tally(
         subject: index of the primary, (n,).
         heights: statures, (n_subjects,) [m].
         screen: its u, v and size, a tuple of (n,).
-        aim_u: where the frame was asked to hold it, (n,); likewise aim_v.
-        aim_v: see aim_u.
+        aim_u: u at which the frame was asked to hold it, (n,).
+        aim_v: v at which the frame was asked to hold it, (n,).
         flags: in frame, body in frame, in safe and soft, a tuple of (n,).
         rise: of the lens over the eyes, (n,) [rad].
         out: filled, (N_TALLIES,).

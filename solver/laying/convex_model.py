@@ -133,8 +133,8 @@ def solve_convex(
     Args:
         model: the programme.
         f_pattern: entries of F that may be other than zero, the same for every model
-            of a shape, so that the programme is built once; likewise g_pattern.
-        g_pattern: see f_pattern.
+            of a shape, so that the programme is built once.
+        g_pattern: entries of G that may be other than zero, likewise.
     """
     built = _built(
         f_pattern.shape,

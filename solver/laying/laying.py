@@ -15,7 +15,6 @@ from typing import Protocol
 import numpy as np
 
 from ..arrays import FloatArray
-from ..rigs.rig import Rig, arc, sticks, track
 from ..stage.stage import Stage
 
 N_NODES = 40
@@ -246,25 +245,6 @@ class Curved:
             s=self.s + s - middle,
             ends=(low - middle, high - middle),
         )
-
-
-def rig_of(laying: Laying, height_m: float) -> Rig:
-    """Return a laying's rig with its lens at a height [m].
-
-    Raises:
-        SolverError: a rail shorter than a millimetre.
-    """
-    low, high = laying.ends
-    at = np.insert(laying.at(np.array((low, high)))[0], 1, height_m, axis=1)
-    if isinstance(laying, Curved):
-        start = laying.angle + laying.turn * low / laying.radius
-        return arc(
-            np.insert(laying.centre, 1, height_m),
-            radius=laying.radius,
-            start=start,
-            sweep=laying.turn * (high - low) / laying.radius,
-        )
-    return track(at[0], at[1]) if len(laying.s) else sticks(at[0])
 
 
 def reached(

@@ -136,9 +136,9 @@ def project(
     Args:
         points: (n, 3) [m].
         position: of the camera, (n, 3) or (3,) [m].
-        pan: (n,) or scalar [rad]; likewise tilt and roll.
-        tilt: see pan.
-        roll: see pan.
+        pan: (n,) or scalar [rad].
+        tilt: (n,) or scalar [rad].
+        roll: (n,) or scalar [rad].
         tx: tangent of half the horizontal angle of view.
         ty: tangent of half the vertical angle of view.
 
@@ -183,8 +183,8 @@ def aim(
 
     Args:
         direction: from the camera to the point, (n, 3), any length > 0.
-        u: asked place on the screen, (n,) or scalar; likewise v.
-        v: see u; counted from the lens axis.
+        u: asked place on the screen, -1 to 1 to the right, (n,) or scalar.
+        v: asked place upwards, counted from the lens axis, (n,) or scalar.
         roll: (n,) or scalar [rad].
         tx: tangent of half the horizontal angle of view.
         ty: tangent of half the vertical angle of view.
@@ -252,13 +252,13 @@ def compose_shake(
 
     Args:
         position: base position, (n, 3) [m].
-        pan: base pan, (n,) [rad]; likewise tilt and roll.
-        tilt: see pan.
-        roll: see pan.
+        pan: base pan, (n,) [rad].
+        tilt: base tilt, (n,) [rad].
+        roll: base roll, (n,) [rad].
         shake_xyz: (n, 3) [m], right, up and back in the base camera's axes.
-        shake_pan: (n,) [rad] about the camera's own axes; likewise the others.
-        shake_tilt: see shake_pan.
-        shake_roll: see shake_pan.
+        shake_pan: (n,) [rad] about the camera's own up axis.
+        shake_tilt: (n,) [rad] about its own right axis.
+        shake_roll: (n,) [rad] about its own back axis.
 
     Returns:
         Position (n, 3) [m] and sign-continuous quaternions (n, 4), x, y, z, w.

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from math import inf
 
-Steps = tuple[float, float, float]
+from ..rigs.layout import Steps
 
 
 def descend(

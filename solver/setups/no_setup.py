@@ -14,13 +14,14 @@ import numpy as np
 from ..action.rehearsed import Action
 from ..arrays import FloatArray
 from ..optics.lens import Lens
+from ..rigs.kinds import KINDS
 from ..stage.stage import Stage, floor_rows
 from .judge import IN, SIZED
-from .layout import lens_height
+from .proposal import lens_height
 from .propose import distance_of, suitable
 from .score import Judged
 from .search import something_holds
-from .setup import KINDS, SIDES, VIEWS_RAD, Ask, View
+from .setup import SIDES, VIEWS_RAD, Ask, View
 from .trial import Rehearsal
 
 GROWTHS_M = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
@@ -160,7 +161,7 @@ def _of_kit(rehearsal: Rehearsal) -> Iterator[Change]:
             continue
         focal = (short if step < 1 else long).focal_mm * step
         yield Change(limit="lens", amount=round(focal), unit="mm")
-    on_rails = tuple(kind for kind in ask.kinds if kind != "sticks")
+    on_rails = tuple(kind for kind in ask.kinds if KINDS[kind].on_rail)
     if on_rails and (ask.rig is None or ask.rig.length_m > 0):
         grip = ask.shot.crew.grip
 
@@ -186,7 +187,7 @@ def _of_ask(rehearsal: Rehearsal) -> Iterator[Change]:
     """Yield kinds of rig, views, and a looser framing, with which something holds."""
     ask = rehearsal.ask
     fewer = ask.rig is None and set(ask.kinds) != set(KINDS)
-    if fewer and something_holds(rehearsal.changed(replace(ask, kinds=KINDS))):
+    if fewer and something_holds(rehearsal.changed(replace(ask, kinds=tuple(KINDS)))):
         yield Change(limit="rig.kinds", amount=1.0, unit="open")
     if ask.rig is None and len({view.name for view in ask.views}) < len(VIEWS_RAD):
         views = tuple(

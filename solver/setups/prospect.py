@@ -1,4 +1,4 @@
-"""What no crew could better: what a setup breaks for certain, before it is worked.
+"""Lower bounds on what a setup breaks, computed before the crew is simulated.
 
 The bounds are on the safe side. They know where the lens is, or only that it is
 somewhere on the rail, and that the aim point is in frame, wherever in the frame; the
@@ -10,7 +10,7 @@ import numpy as np
 
 from ..compiled.kernel import kernel
 from ..measures.measure import SIZE_KEPT
-from ..stage.clearance import RAIL_SAMPLES, rail_samples
+from ..rigs.clearance import RAIL_SAMPLES, rail_samples
 from .judge import MUST_CLEAR_M, MUST_IN, MUST_SIZE, SIZE_KEPT_LOG2
 
 MAY_BE_OUT = 1.0 - MUST_IN + 1e-9  # share of frames

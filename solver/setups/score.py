@@ -12,8 +12,8 @@ from math import degrees
 from typing import NamedTuple
 
 from ..optics.lens import Lens
-from ..rigs.rig import ARC, TRACK, Rig
-from ..stage.clearance import rail_faults
+from ..rigs.clearance import rail_faults
+from ..rigs.kinds import KINDS
 from .judge import (
     ANGLED,
     BLOCKED,
@@ -53,8 +53,6 @@ TURN_FREE_DEG_S = 25.0
 SWING_FREE_DEG = 120.0
 SIZE_FREE = 0.1  # octaves
 NEAR_FREE_M = 1.5
-LEAST_PRICE = {"sticks": 0.0, "track": 2.0, "arc": 4.0}
-"""Points that each kind of rig costs before it has covered any ground."""
 POINTS = (
     "out_of_frame",
     "out_of_safe",
@@ -157,7 +155,7 @@ def least_score(ask: Ask, kind: str, lens: Lens, view: View | None) -> float:
     It is what no work of the crew changes; all other points are zero at best.
     """
     standing = sum(_standing_points(ask, lens, view))
-    return ask.rig_price * LEAST_PRICE[kind] + standing
+    return ask.rig_price * KINDS[kind].price + standing
 
 
 def _standing_points(
@@ -185,7 +183,7 @@ def _points(ask: Ask, trial: Trial, numbers: Sequence[float]) -> tuple[float, ..
         6 * (1 - numbers[ANGLED]),
         0.6 * (too_many + numbers[DOLLY_RATE]),
         3 * (numbers[DRIFT] - DRIFT_FREE),
-        ask.rig_price * rig_price(setup.rig, covered),
+        ask.rig_price * KINDS[setup.rig.kind].price_of(covered),
         1.5 * numbers[REVERSALS],
         0.04 * (degrees(numbers[TURN]) - TURN_FREE_DEG_S),
         0.05 * (degrees(numbers[SWING]) - SWING_FREE_DEG),
@@ -196,10 +194,3 @@ def _points(ask: Ask, trial: Trial, numbers: Sequence[float]) -> tuple[float, ..
         0.0 if setup.view is None else 6 * (1 - numbers[VIEWED]),
         *_standing_points(ask, setup.lens, setup.view),
     )
-
-
-def rig_price(rig: Rig, covered_m: float) -> float:
-    """Return what a rig costs: for laying it, and for every metre that it covers."""
-    if rig.shape.kind == TRACK:
-        return LEAST_PRICE["track"] + 0.12 * covered_m
-    return LEAST_PRICE["arc"] + 0.20 * covered_m if rig.shape.kind == ARC else 0.0

@@ -6,26 +6,27 @@ import numpy as np
 
 from ..action.rehearsed import Action
 from ..optics.lens import Lens
-from ..stage.clearance import rail_faults
+from ..rigs.clearance import rail_faults
+from ..rigs.kinds import KINDS, place_of_kind
+from ..rigs.layout import Steps
 from .constrained import breaks_stage_only, within_limits
-from .descend import Steps, descend
-from .layout import Layout, at_height, build, lens_height, moved
+from .descend import descend
+from .proposal import Proposal, build, lens_height
 from .propose import (
     distance_of,
     propose_rails,
-    propose_sticks,
+    propose_standing,
     suitable,
     unnatural,
 )
 from .score import ALMOST, Judged, judged, least_score
-from .setup import KINDS, Ask, Setup, View
+from .setup import Ask, Setup, View
 from .trial import Rehearsal
 
 EVALUATIONS = 25
 WORTH_LAYING = 1.0  # points that the stage must cost before limits are laid within
 WORTH_REFINING = 0.1  # points that there must be to gain; a third of a tie
 RAIL_LENSES = 2  # for which rails are laid; all, where nothing holds
-AWAY_M, ACROSS_M, TURN_RAD, GROW = 0.12, 0.12, 0.14, 0.35  # first steps; metres a metre
 BROKEN = 1e4  # added to a score for each unit by which a must is broken
 
 
@@ -35,7 +36,7 @@ def candidates(
     """Return every setup that was tried for a shot, best first.
 
     Proposes, lets the crew work each proposal, judges it, and then moves the best
-    layout of each kind of rig that could still win a little, as long as the judged
+    proposal of each kind of rig that could still win a little, as long as the judged
     take gets better. What a bound shows to be in vain is not worked: a rail that
     breaks a must whoever works it, or that costs more than sticks which hold from the
     same view.
@@ -46,11 +47,11 @@ def candidates(
         found = [judged(ask, stage.tried(setup)) for setup in _fixed_rig(ask, action)]
         return sorted(found, key=_order)
     search = _Search(stage)
-    search.work(propose_sticks(ask, stage.way))
+    search.work(propose_standing(stage.known))
     lenses = _rail_lenses(ask, action, search.tried)
-    search.work(propose_rails(ask, stage.way, lenses[:RAIL_LENSES], search.may_pay))
+    search.work(propose_rails(stage.known, lenses[:RAIL_LENSES], search.may_pay))
     if not search.holds:
-        search.work(propose_rails(ask, stage.way, lenses[RAIL_LENSES:]))
+        search.work(propose_rails(stage.known, lenses[RAIL_LENSES:]))
     found = [verdict for _, verdict in search.tried]
     if refine:
         found += search.refined()
@@ -62,12 +63,12 @@ def candidates(
 
 
 class _Search:
-    """The trials of one shot: layouts with their verdicts, in the order they came."""
+    """The trials of one shot: proposals with their verdicts, in the order they came."""
 
     def __init__(self, stage: Rehearsal) -> None:
         self.stage, self.ask, self.action = stage, stage.ask, stage.action
-        self.tried: list[tuple[Layout, Judged]] = []
-        self._of_kind: dict[str, tuple[Layout, Judged]] = {}  # the best
+        self.tried: list[tuple[Proposal, Judged]] = []
+        self._of_kind: dict[str, tuple[Proposal, Judged]] = {}  # the best
         self._held: dict[View, float] = {}  # from sticks, at this score
         self._best = np.inf
 
@@ -76,20 +77,20 @@ class _Search:
         """Whether anything that was tried holds the shot."""
         return self._best < np.inf
 
-    def work(self, layouts: Sequence[Layout]) -> None:
-        """Let the crew work layouts, each while it may be the best of its kind.
+    def work(self, proposals: Sequence[Proposal]) -> None:
+        """Let the crew work proposals, each while it may be the best of its kind.
 
         One that can't hold may still be that, and hold when it is moved.
         """
-        for layout in layouts:
-            setup = build(layout, self.ask)
+        for proposal in proposals:
+            setup = build(proposal, self.ask)
             if setup is None:
                 continue
-            best = self._of_kind.get(layout.kind)
+            best = self._of_kind.get(proposal.kind)
             least = np.inf if best is None else best[1].rank[0]
             trial = self.stage.tried_within(setup, least)
             if trial is not None:
-                self._keep(layout, judged(self.ask, trial))
+                self._keep(proposal, judged(self.ask, trial))
 
     def may_pay(self, kind: str, lens: Lens, view: View) -> bool:
         """Tell whether a rail could beat the sticks that hold from the same view."""
@@ -104,23 +105,23 @@ class _Search:
         """
         found = []
         best = sorted(self._of_kind.values(), key=lambda pair: _order(pair[1]))
-        for layout, verdict in best:
-            least = self._least(layout)
+        for proposal, verdict in best:
+            least = self._least(proposal)
             gained = verdict.holds and verdict.score - least < WORTH_REFINING
             if not gained and self._best > least:
-                found.append(self.refine(layout, verdict))
+                found.append(self.refine(proposal, verdict))
         return found
 
-    def refine(self, layout: Layout, start: Judged) -> Judged:
-        """Return the best of a search round a layout; never worse than the start."""
+    def refine(self, proposal: Proposal, start: Judged) -> Judged:
+        """Return the best of a search round a proposal; never worse than the start."""
         best = start
         ask = self.ask
-        first = _first_steps(layout, ask)
+        first = proposal.layout.first_steps(ask.stage)
 
         def cost(share: Steps) -> float:
             nonlocal best
             x, y, z = share[0] * first[0], share[1] * first[1], share[2] * first[2]
-            setup = build(moved(layout, (x, y, z)), ask)
+            setup = build(proposal.moved((x, y, z)), ask)
             if setup is None:
                 return np.inf
             verdict = judged(ask, self.stage.tried(setup))
@@ -128,27 +129,27 @@ class _Search:
                 best = verdict
             return _cost(verdict)
 
-        n = 2 if layout.kind == "sticks" else 3
-        enough = self._least(layout) + WORTH_REFINING
+        n = proposal.layout.n_free
+        enough = self._least(proposal) + WORTH_REFINING
         descend(cost, n, _cost(start), EVALUATIONS, enough, self._best)
         if best.holds:
             self._best = min(self._best, best.score)
         return best
 
-    def _keep(self, layout: Layout, verdict: Judged) -> None:
-        self.tried.append((layout, verdict))
-        best = self._of_kind.get(layout.kind)
+    def _keep(self, proposal: Proposal, verdict: Judged) -> None:
+        self.tried.append((proposal, verdict))
+        best = self._of_kind.get(proposal.kind)
         if best is None or _order(verdict) < _order(best[1]):
-            self._of_kind[layout.kind] = (layout, verdict)
+            self._of_kind[proposal.kind] = (proposal, verdict)
         if not verdict.holds:
             return
         self._best = min(self._best, verdict.score)
-        if layout.kind == "sticks":
-            held = self._held.get(layout.view, np.inf)
-            self._held[layout.view] = min(held, verdict.score)
+        if not KINDS[proposal.kind].on_rail:
+            held = self._held.get(proposal.view, np.inf)
+            self._held[proposal.view] = min(held, verdict.score)
 
-    def _least(self, layout: Layout) -> float:
-        return least_score(self.ask, layout.kind, layout.lens, layout.view)
+    def _least(self, proposal: Proposal) -> float:
+        return least_score(self.ask, proposal.kind, proposal.lens, proposal.view)
 
 
 def something_holds(stage: Rehearsal) -> bool:
@@ -164,11 +165,11 @@ def _proposed(stage: Rehearsal) -> Iterator[Setup]:
         return
     lenses = sorted(suitable(ask, action), key=lambda lens: unnatural(ask, lens))
     for some in (
-        propose_sticks(ask, stage.way),
-        propose_rails(ask, stage.way, lenses[:RAIL_LENSES]),
+        propose_standing(stage.known),
+        propose_rails(stage.known, lenses[:RAIL_LENSES]),
     ):
-        for layout in some:
-            setup = build(layout, ask)
+        for proposal in some:
+            setup = build(proposal, ask)
             if setup is not None:
                 yield setup
 
@@ -184,9 +185,9 @@ def _holds(stage: Rehearsal, setup: Setup) -> bool:
 
 
 def _into_limits(
-    ask: Ask, action: Action, tried: Sequence[tuple[Layout, Judged]]
-) -> list[Layout]:
-    """Return layouts that the stage spoils, moved to where it allows them.
+    ask: Ask, action: Action, tried: Sequence[tuple[Proposal, Judged]]
+) -> list[Proposal]:
+    """Return proposals that the stage spoils, moved to where it allows them.
 
     Only those that would beat all that holds, the best of each kind.
     """
@@ -196,21 +197,21 @@ def _into_limits(
     for kind in KINDS:
         spoilt = [
             (verdict.score, k)
-            for k, (layout, verdict) in enumerate(tried)
-            if layout.kind == kind
-            and layout.hold == "abreast"
+            for k, (proposal, verdict) in enumerate(tried)
+            if proposal.kind == kind
+            and proposal.layout.hold == "abreast"
             and verdict.score < to_beat
             and breaks_stage_only(verdict.broken)
         ]
         if spoilt:
-            layout = within_limits(ask, action, tried[min(spoilt)[1]][0])
-            if layout is not None:
-                found.append(layout)
+            proposal = within_limits(ask, action, tried[min(spoilt)[1]][0])
+            if proposal is not None:
+                found.append(proposal)
     return found
 
 
 def _rail_lenses(
-    ask: Ask, action: Action, tried: Sequence[tuple[Layout, Judged]]
+    ask: Ask, action: Action, tried: Sequence[tuple[Proposal, Judged]]
 ) -> list[Lens]:
     """Return the suitable lenses in the order in which rails are laid for them.
 
@@ -226,7 +227,7 @@ def _rail_lenses(
 
 def _order(verdict: Judged) -> tuple[float, float, int, float]:
     setup = verdict.setup
-    return (*verdict.rank, setup.rig.shape.kind, setup.lens.focal_mm)
+    return (*verdict.rank, place_of_kind(setup.rig.kind), setup.lens.focal_mm)
 
 
 def _fixed_rig(ask: Ask, action: Action) -> list[Setup]:
@@ -238,7 +239,7 @@ def _fixed_rig(ask: Ask, action: Action) -> list[Setup]:
         Setup(
             lens=lens,
             rig=(
-                at_height(rig, lens_height(ask, distance_of(ask, lens), eyes))
+                rig.at_height(lens_height(ask, distance_of(ask, lens), eyes))
                 if ask.height_open
                 else rig
             ),
@@ -255,12 +256,3 @@ def _fixed_rig(ask: Ask, action: Action) -> list[Setup]:
 def _cost(verdict: Judged) -> float:
     broken, score = verdict.rank
     return BROKEN * broken + score
-
-
-def _first_steps(layout: Layout, ask: Ask) -> Steps:
-    distance = layout.distance_m
-    if layout.kind == "sticks":
-        return AWAY_M * distance, ACROSS_M * distance, 0.0
-    # The radius of curved track is that of the stock, where there is a stock.
-    turn = 0.0 if layout.kind == "arc" and ask.stage.curve_radii_m else TURN_RAD
-    return AWAY_M * distance, turn, GROW

@@ -13,7 +13,7 @@ import numpy as np
 from ..action.framing import Framing
 from ..action.rehearsed import Action, action_of
 from ..optics.lens import Lens
-from ..rigs.rig import Rig
+from ..rigs.shape import Rig
 from ..shot import Shot
 from ..stage.stage import Stage
 
@@ -23,7 +23,6 @@ VIEWS_RAD: dict[str, float] = {
     "profile": radians(90),
     "rear": radians(180),
 }
-KINDS = ("sticks", "track", "arc")
 SIDES = ("left", "right")
 
 
@@ -70,7 +69,7 @@ class Ask:
         shot: the shot; where lens or rig are open, its own only stand in for them.
         lenses: that may be used, ascending in focal length.
         rig: the rig, where it is fixed.
-        kinds: of rig that may be laid, in the order of `KINDS`.
+        kinds: of rig that may be laid, by name.
         views: that may be taken, the first preferred.
         height_m: fixed height of the lens of a rig that is laid, Y up, or None.
         height_open: whether a fixed rig's height may be chosen.

@@ -18,8 +18,8 @@ from ..optics.lens import Lens
 from ..shot import HOLDS
 from ..stage.stage import Stage, sight_hidden
 from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE
+from .propose import Known, way_of
 from .setup import Ask, Setup, rehearsed
-from .way import Way
 from .work import Through, hands_of, through_of, watched_of, work
 
 
@@ -59,12 +59,17 @@ class Rehearsal:
         """Take a shot and what is open in it."""
         self.ask = ask
         self.action = rehearsed(ask.shot)
-        self.way = Way(self.action)
+        self.way = way_of(self.action)
         self.n_trials = 0
         self._hands = hands_of(ask.shot.crew)
         self._dolly = planner_of(ask.shot.crew.grip, length_m=0.0)
         self._through: dict[Lens, Through] = {}
         self._watched = watched_of(ask.shot)
+
+    @property
+    def known(self) -> Known:
+        """What proposals are made from."""
+        return Known(self.ask, self.action, self.way)
 
     def changed(self, ask: Ask) -> "Rehearsal":
         """Return the rehearsal of a changed ask of the same subjects.

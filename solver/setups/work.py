@@ -21,9 +21,9 @@ from ..crew.plan import LENGTHS, PLAN_WIDTH, evaluate_plan
 from ..crew.planner import Planner, planner_of, whip_planner_of
 from ..frame.tally import starts_within
 from ..presets import Crew
+from ..rigs.clearance import rail_gap
 from ..rigs.rig import rig_place
 from ..shot import Shot
-from ..stage.clearance import rail_gap
 from .judge import DOLLY_RATE, PAN_RATE, PATH_GAP, REFUSED, judge
 from .prospect import frames_may_hold, may_hold
 from .setup import Setup, in_setup

@@ -14,6 +14,7 @@ from ..arrays import BoolArray, FloatArray, frozen
 from ..compiled.kernel import kernel
 from ..errors import SolverError
 
+DEFAULT_HEIGHT_M = (0.3, 2.6)  # of lenses on usual rigs; common practice, no source
 _CONVEX = 1e-9  # turn of an edge, relative to the squared size, still called convex
 
 
@@ -138,6 +139,14 @@ def sight_hidden(stage: Stage, camera: FloatArray, target: FloatArray) -> BoolAr
     """Return which sight lines, (n, 3) to (n, 3) [m], any box hides, (n,)."""
     hidden: BoolArray = np.any(hidden_by(stage, camera, target), axis=1)
     return hidden
+
+
+def room_m(stage: Stage, targets: FloatArray) -> float:
+    """Return how far from (n, 3) targets the floor lets a camera stand [m]."""
+    if stage.floor is None:
+        return float("inf")
+    off = targets[:, None, [0, 2]] - stage.floor
+    return float(np.hypot(off[..., 0], off[..., 1]).max())
 
 
 def _convex(corners: FloatArray) -> FloatArray:

@@ -25,10 +25,9 @@ from ..crew.plan import evaluate_log, straight_on
 from ..crew.planner import planner_of
 from ..optics.lens import Lens
 from ..presets import PRESETS, Member
-from ..rigs.rig import Rig
+from ..rigs.shape import Rig
 from ..shot import Shot
 from .camera import CameraMove, noise_of
-from .path import run_out
 from .shake import level_of
 
 # Finer than this two curves agree: half frames, and metres of dolly.
@@ -166,7 +165,7 @@ class Bench:
         return self._rig(trial.values), plans
 
     def _rig(self, values: FloatArray) -> Rig:
-        return run_out(self.shot.rig, float(values[-2]), float(values[-1]))
+        return self.shot.rig.longer(float(values[-2]), float(values[-1]))
 
     def _dolly(self, member: Member, seen: Seen, values: FloatArray) -> Plans:
         x, y, z = (float(c) for c in self.along * values[-3])

@@ -16,7 +16,7 @@ from ..cuts.end import ShotEnds, trial_ends
 from ..optics.camera import project
 from ..optics.lens import Lens
 from ..presets import PRESETS
-from ..rigs.rig import sticks
+from ..rigs.sticks import sticks
 from ..shot import Shot
 from .camera import CameraMove
 from .framing import Framed

@@ -7,7 +7,7 @@ import numpy as np
 
 from ..action.framing import Framing
 from ..action.subject import Subject
-from ..rigs.rig import sticks
+from ..rigs.sticks import sticks
 from .camera import CameraMove
 from .crew import (
     MEMBER_KNOBS,

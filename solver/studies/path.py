@@ -11,7 +11,10 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..laying.fit_arc import Circle, circle_geometric
-from ..rigs.rig import Rig, arc, sticks, track
+from ..rigs.arc import arc
+from ..rigs.shape import Rig
+from ..rigs.sticks import sticks
+from ..rigs.track import track
 from .camera import CameraMove, noise_of, smooth_rate, smoothed
 
 SMOOTH_S = 0.5
@@ -173,27 +176,6 @@ def _rig(
     return None, np.append(0.0, np.cumsum(steps))
 
 
-def run_out(rig: Rig, before_m: float, after_m: float) -> Rig:
-    """Return a track or arc that is longer at its two ends.
-
-    Args:
-        rig: a track or an arc.
-        before_m: added before its start [m], >= 0.
-        after_m: added behind its end [m], >= 0.
-    """
-    shape = rig.shape
-    if rig.kind == "track":
-        start = shape.origin - before_m * shape.direction
-        return track(start, shape.origin + (rig.length_m + after_m) * shape.direction)
-    turn = shape.turn / shape.radius
-    return arc(
-        shape.origin,
-        radius=shape.radius,
-        start=shape.start - turn * before_m,
-        sweep=turn * (before_m + rig.length_m + after_m),
-    )
-
-
 def along_path(path: StudiedPath, points: FloatArray) -> FloatArray | None:
     """Return the feet of points on a path's line or arc, however far, (n,) [m].
 
@@ -201,32 +183,4 @@ def along_path(path: StudiedPath, points: FloatArray) -> FloatArray | None:
     """
     if path.rig is None or path.kind == "point":
         return None
-    shape = path.rig.shape
-    if path.kind == "line":
-        feet: FloatArray = (points - shape.origin) @ shape.direction
-        return feet
-    off = points - shape.origin
-    angle = np.unwrap(np.arctan2(-off[:, 0], -off[:, 2]))
-    own = shape.start + shape.turn * path.rail / shape.radius
-    turns = np.round(np.median(own - angle) / (2 * np.pi))
-    round_: FloatArray = (
-        shape.turn * shape.radius * (angle + 2 * np.pi * turns - shape.start)
-    )
-    return round_
-
-
-def places_along(path: StudiedPath, s: FloatArray) -> FloatArray:
-    """Return lens places on a path's line or arc, beyond its ends too, (n, 3) [m]."""
-    assert path.rig is not None
-    shape = path.rig.shape
-    if path.kind == "line":
-        places: FloatArray = shape.origin + s[:, None] * shape.direction
-        return places
-    angle = shape.start + shape.turn * s / shape.radius
-    return np.column_stack(
-        [
-            shape.origin[0] - shape.radius * np.sin(angle),
-            np.full(len(s), shape.origin[1]),
-            shape.origin[2] - shape.radius * np.cos(angle),
-        ]
-    )
+    return path.rig.feet(points, path.rail)

@@ -29,7 +29,7 @@ from .follow import (
 from .framing import Framed, LensUse, study_framing, study_lens
 from .lag import Lag, measure_lag
 from .limits import Peaks, study_limits
-from .path import StudiedPath, along_path, places_along, study_path
+from .path import StudiedPath, along_path, study_path
 from .search import Found
 from .shake import (
     BY_CREW,
@@ -183,12 +183,12 @@ def _rails(
     path: StudiedPath, points: FloatArray, framed: Framed, camera: CameraMove
 ) -> Rails | None:
     feet = along_path(path, points)
-    if feet is None:
+    if feet is None or path.rig is None:
         return None
     return Rails(
         feet=feet,
         rail=path.rail,
-        places=lambda s: places_along(path, s),
+        places=path.rig.places,
         scale_m=framed.distance_m * camera.tangents[0],
     )
 

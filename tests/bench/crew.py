@@ -11,7 +11,8 @@ from shots import shot, subject
 
 from carrellata.solver.crew.observe import observe
 from carrellata.solver.crew.perform import dolly_plans, head_plans, perform
-from carrellata.solver.rigs.rig import sticks, track
+from carrellata.solver.rigs.sticks import sticks
+from carrellata.solver.rigs.track import track
 from carrellata.solver.shot import Shot
 
 from .clock import medians, paired

@@ -16,7 +16,7 @@ from .clock import paired
 from .figures import Figure, Sizes
 
 STAGES = {
-    "propose": ("propose_sticks", "propose_rails", "_rail_lenses", "build"),
+    "propose": ("propose_standing", "propose_rails", "_rail_lenses", "build"),
     "work": ("tried_within",),
     "score": ("judged",),
 }

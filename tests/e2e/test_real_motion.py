@@ -78,7 +78,7 @@ def assert_whole(columns: Columns) -> None:
 def assert_limits(shot: SolvedShot) -> None:
     """What the take says that its crew can do is what the columns do."""
     crew, columns = shot.metadata.crew, shot.columns
-    operator, grip = crew["operator"], crew["grip"]
+    operator, grip = crew.operator, crew.grip
     for axis in ("pan", "tilt"):
         assert np.abs(columns[f"{axis}_speed"]).max() <= operator["max_speed"] + 1e-6
         assert np.abs(columns[f"{axis}_accel"]).max() <= operator["max_accel"] + 1e-6

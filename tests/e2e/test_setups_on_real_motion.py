@@ -12,17 +12,17 @@ import pytest
 from asks import open_ask
 from five_seconds import Piece, pieces
 
+from carrellata.solver.rigs.kinds import KINDS
 from carrellata.solver.setups.judge import IN, SAFE_IN, SIZED
 from carrellata.solver.setups.score import Judged
 from carrellata.solver.setups.search import candidates
-from carrellata.solver.setups.setup import KINDS
 
 KIT_MM = (18, 25, 35, 50, 75, 100, 135)
 SIZES = ("full", "cowboy", "medium")
 
 
 def best(
-    piece: Piece, size: str, kinds: Sequence[str] = KINDS, lead_room: float = 0.0
+    piece: Piece, size: str, kinds: Sequence[str] = tuple(KINDS), lead_room: float = 0.0
 ) -> Judged:
     ask = open_ask(
         piece.subject,
@@ -78,7 +78,9 @@ def table(chosen: Sequence[Piece]) -> None:
     print(f"size kept, all sizes: {np.mean(sized):.3f}")
     assert np.mean(sized) >= 0.95
     for lead_room in (0.0, 0.15, 0.33):
-        found_with = [best(piece, "medium", KINDS, lead_room) for piece in chosen]
+        found_with = [
+            best(piece, "medium", tuple(KINDS), lead_room) for piece in chosen
+        ]
         print(line(f"medium, lead room {lead_room:g}", found_with))
 
 

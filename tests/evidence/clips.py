@@ -18,8 +18,9 @@ from shots import LENS_HEIGHT_M, framing, shot, subject
 from carrellata.solver.crew.operator import SAFE
 from carrellata.solver.optics.camera import project
 from carrellata.solver.presets import PRESETS, Crew
-from carrellata.solver.rigs import rig as rigs
-from carrellata.solver.rigs.rig import Rig
+from carrellata.solver.rigs.shape import Rig
+from carrellata.solver.rigs.sticks import sticks as make_sticks
+from carrellata.solver.rigs.track import track as make_track
 from carrellata.solver.shot import Shot
 
 from .baselines import SOLVERS, Moves, aimed_at
@@ -98,9 +99,9 @@ def staged(clip: Clip, rig: str, crew: Crew) -> Shot:
     rate = Fraction(clip.rate_hz).limit_denominator(1001)
     person = subject(floor, rate, first=0)
     low, high = floor[:, 0].min(), floor[:, 0].max()
-    place: Rig = rigs.sticks([0.0, LENS_HEIGHT_M, z])
+    place: Rig = make_sticks([0.0, LENS_HEIGHT_M, z])
     if rig == "track":
-        place = rigs.track([low, LENS_HEIGHT_M, z], [high, LENS_HEIGHT_M, z])
+        place = make_track([low, LENS_HEIGHT_M, z], [high, LENS_HEIGHT_M, z])
     last = int(person.times_s[-1] * float(RATE))
     return shot(
         person,

@@ -15,7 +15,7 @@ from shots import HEIGHT_M, framing, shot, subject
 from carrellata.solver.action.body import EYES
 from carrellata.solver.crew.perform import perform
 from carrellata.solver.presets import PRESETS, Crew
-from carrellata.solver.rigs import rig as rigs
+from carrellata.solver.rigs.sticks import sticks as make_sticks
 
 from .identify import Identified, identify
 from .targets import TARGETS, Target, band_limited
@@ -52,7 +52,7 @@ def pan_of(bearing: FloatArray, crew: Crew, at_s: FloatArray) -> tuple[FloatArra
     asked = framing("full", focal_mm=FOCAL_MM)
     d = asked.distance_m
     floor = np.column_stack([-d * np.sin(bearing), 0 * bearing, -d * np.cos(bearing)])
-    place = rigs.sticks([0.0, asked.aim * EYES * HEIGHT_M, 0.0])
+    place = make_sticks([0.0, asked.aim * EYES * HEIGHT_M, 0.0])
     one = shot(subject(floor, RATE, first=0), place, rate=RATE, crew=crew)
     plans = perform(one).pan
     inside = (plans.starts_s >= at_s[0]) & (plans.starts_s <= at_s[-1])
@@ -61,7 +61,7 @@ def pan_of(bearing: FloatArray, crew: Crew, at_s: FloatArray) -> tuple[FloatArra
 
 def half_frame_rad() -> float:
     """Return the half angle of view across, to which tolerances refer [rad]."""
-    one = shot(subject(np.zeros((2, 3)), RATE), rigs.sticks([0, 1, 9]))
+    one = shot(subject(np.zeros((2, 3)), RATE), make_sticks([0, 1, 9]))
     return float(np.arctan(one.tangents[0]))
 
 

@@ -14,10 +14,10 @@ from carrellata.jobs.review.plan_view import GAUGE_M
 from carrellata.jobs.review.shown import Shown, marked_rows, rail_points, shown_of
 from carrellata.jobs.review.svg import Scale, element, number, text
 from carrellata.jobs.run.local import solve_job
-from carrellata.jobs.takes.metadata import Rail, take_metadata
+from carrellata.jobs.takes.metadata import take_metadata
 from carrellata.jobs.takes.take_file import read_take
 from carrellata.solver.arrays import FloatArray
-from carrellata.solver.rigs.rig import arc
+from carrellata.solver.rigs.arc import arc
 
 SHOT = "050"
 DRAWN_PX = 0.011  # places are written to a hundredth of a pixel
@@ -199,22 +199,13 @@ def test_speeds_are_drawn_at_the_scale_of_the_axis(
 
 
 def test_arc_is_drawn_where_the_rig_puts_the_lens() -> None:
-    rail = Rail(
-        kind="arc",
-        length_m=5.0 * np.radians(45.0),
-        origin_m=np.array([3.0, 1.5, 2.0]),
-        direction=np.zeros(3),
-        radius_m=5.0,
-        start_deg=195.0,
-        turn=1.0,
-    )
-    drawn = rail_points(rail)
     inside = arc(
         np.array([3.0, 1.5, 2.0]),
         radius=5.0,
         start=np.radians(195.0),
         sweep=np.radians(45.0),
     )
+    drawn = rail_points(inside)
     places = inside.places(np.linspace(0.0, inside.length_m, len(drawn)))
     np.testing.assert_allclose(drawn, places[:, [0, 2]] * [1, -1], atol=1e-9)
 

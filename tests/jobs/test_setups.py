@@ -11,7 +11,8 @@ from job_tables import ACCEPTED, a_job, a_shot
 from carrellata.jobs.errors import JobError
 from carrellata.jobs.job.carry import FINDING_NAMES
 from carrellata.jobs.job.parse import parse_job
-from carrellata.jobs.job.rig import ChooseRig, TrackRig
+from carrellata.jobs.job.rig import TrackRig
+from carrellata.jobs.job.rig_choice import ChooseRig
 from carrellata.jobs.job.shot import SETUP_FIELDS, ShotSpec
 from carrellata.jobs.takes.keys import judge_key
 from carrellata.solver.cuts import findings

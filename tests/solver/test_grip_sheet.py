@@ -25,8 +25,10 @@ from carrellata.solver.grip_sheet import (
     stop_distance_m,
 )
 from carrellata.solver.presets import GRIP
-from carrellata.solver.rigs import rig as rigs
-from carrellata.solver.rigs.rig import Rig
+from carrellata.solver.rigs.arc import arc as make_arc
+from carrellata.solver.rigs.shape import Rig
+from carrellata.solver.rigs.sticks import sticks as make_sticks
+from carrellata.solver.rigs.track import track as make_track
 from carrellata.solver.take import Take, operate
 
 FloatArray = NDArray[np.float64]
@@ -98,7 +100,7 @@ def four_metres(rig: Rig) -> GripSheet:
 
 
 def test_four_metres_from_rest_to_rest_need_four_metres() -> None:
-    sheet = four_metres(rigs.track([0.0, 1.5, 8.0], [4.0, 1.5, 8.0]))
+    sheet = four_metres(make_track([0.0, 1.5, 8.0], [4.0, 1.5, 8.0]))
     assert (sheet.rig, sheet.laid_m, sheet.laid) == ("track", 4.0, (0.0, 4.0))
     assert sheet.rail_m == sheet.used_m == pytest.approx(4.0)
     assert (sheet.run_up_m, sheet.run_out_m) == (0.0, 0.0)
@@ -118,12 +120,12 @@ def test_four_metres_from_rest_to_rest_need_four_metres() -> None:
 def test_sections_are_whole_and_cover_the_track(
     section_m: float, sections: int
 ) -> None:
-    take = driven(rigs.track([0.0, 1.5, 8.0], [4.0, 1.5, 8.0]), *smooth(4.0, 6.0))
+    take = driven(make_track([0.0, 1.5, 8.0], [4.0, 1.5, 8.0]), *smooth(4.0, 6.0))
     assert grip_sheet(take, section_m=section_m).sections == sections
 
 
 def test_a_moving_dolly_gets_its_run_up_and_run_out() -> None:
-    rail = rigs.track([0.0, 1.5, 8.0], [20.0, 1.5, 8.0])
+    rail = make_track([0.0, 1.5, 8.0], [20.0, 1.5, 8.0])
     there = grip_sheet(driven(rail, *steady(0.5, 1.0, 4.0)))
     back = grip_sheet(driven(rail, *steady(4.5, -1.0, 4.0)))
     # 1 m/s at 0.6 m/s2 and 2 m/s3: (1 / 0.6 + 0.6 / 2) / 2 m.
@@ -143,7 +145,7 @@ def test_a_moving_dolly_gets_its_run_up_and_run_out() -> None:
 
 
 def test_a_sloping_track_is_measured_along_its_slope() -> None:
-    rail = rigs.track([0.0, 1.0, 0.0], [4.0, 4.0, 0.0])
+    rail = make_track([0.0, 1.0, 0.0], [4.0, 4.0, 0.0])
     sheet = grip_sheet(driven(rail, *smooth(5.0, 8.0)), ground_m=0.25)
     assert (sheet.laid_m, sheet.sections) == (5.0, 3)
     assert sheet.rise_m == pytest.approx(3.0)
@@ -155,7 +157,7 @@ def test_a_sloping_track_is_measured_along_its_slope() -> None:
 
 @pytest.mark.parametrize("sweep", [np.pi / 2, -np.pi / 2])
 def test_a_quarter_of_an_arc_needs_its_chord_and_its_height(sweep: float) -> None:
-    rail = rigs.arc([5.0, 1.5, 1.0], radius=3.0, start=0.7, sweep=sweep)
+    rail = make_arc([5.0, 1.5, 1.0], radius=3.0, start=0.7, sweep=sweep)
     length = 3.0 * np.pi / 2
     sheet = grip_sheet(driven(rail, *smooth(length, 8.0)))
     assert sheet.radius_m == 3.0
@@ -169,7 +171,7 @@ def test_a_quarter_of_an_arc_needs_its_chord_and_its_height(sweep: float) -> Non
 
 
 def test_room_does_not_depend_on_how_the_track_lies_in_the_scene() -> None:
-    turned = four_metres(rigs.track([1.0, 1.5, 8.0], [3.4, 1.5, 11.2]))
+    turned = four_metres(make_track([1.0, 1.5, 8.0], [3.4, 1.5, 11.2]))
     assert turned.space_m == pytest.approx((6.0, 2.0))
 
 
@@ -179,7 +181,7 @@ def test_marks_are_the_cut_its_cues_and_where_the_dolly_halts() -> None:
     s = np.concatenate([out, rest[0], out[::-1][1:]])
     v = np.concatenate([fast, rest[1], -fast[::-1][1:]])
     a = np.concatenate([hard, rest[2], hard[::-1][1:]])
-    take = driven(rigs.track([0.0, 1.5, 8.0], [4.0, 1.5, 8.0]), s, v, a)
+    take = driven(make_track([0.0, 1.5, 8.0], [4.0, 1.5, 8.0]), s, v, a)
     first = int(take.frame[0])
     inner = replace(take.shot, first=first + 5, last=first + 150)
     marks = grip_sheet(replace(take, shot=inner)).marks
@@ -219,7 +221,7 @@ def test_closest_is_the_lens_to_the_body_at_its_own_height() -> None:
     assert level.subject == "walker"
     assert level.distance_m == pytest.approx(12.0, abs=1e-3)
     assert level.frame == 1001 + round(4 / 1.4 * 24)
-    high = grip_sheet(operate(shot(walker, rigs.sticks([0.0, 5.0, 12.0])))).closest
+    high = grip_sheet(operate(shot(walker, make_sticks([0.0, 5.0, 12.0])))).closest
     assert high.distance_m == pytest.approx(np.hypot(12, 5 - HEIGHT_M), abs=0.02)
 
 

@@ -7,7 +7,10 @@ import numpy as np
 from fresh_process import told
 
 from carrellata.solver.compiled.kernel import Kernel, kernel
-from carrellata.solver.rigs.rig import arc, rig_place, sticks, track
+from carrellata.solver.rigs.arc import arc
+from carrellata.solver.rigs.rig import rig_place
+from carrellata.solver.rigs.sticks import sticks
+from carrellata.solver.rigs.track import track
 
 
 def test_a_kernel_called_by_another_compiler_s_function_is_the_same_code() -> None:
@@ -25,7 +28,8 @@ def test_target_is_a_processor_that_every_machine_is_at_least() -> None:
     # In a process of its own: a change of the environment makes the compiler forget.
     program = (
         "import numba, numpy as np\n"
-        "from carrellata.solver.rigs.rig import rig_place, sticks\n"
+        "from carrellata.solver.rigs.rig import rig_place\n"
+        "from carrellata.solver.rigs.sticks import sticks\n"
         "rig_place(sticks(np.zeros(3)).shape, 0.0)\n"
         "print(numba.config.CPU_NAME, [numba.config.CPU_FEATURES])\n"
     )
@@ -37,12 +41,12 @@ def test_what_only_kernels_call_is_made_without_a_part_for_python(
 ) -> None:
     program = (
         "import sys, numpy as np\n"
-        "from carrellata.solver.rigs import rig\n"
-        "shape = rig.arc(np.zeros(3), radius=3.0, start=0.0, sweep=1.0).shape\n"
+        "from carrellata.solver.rigs import arc, rig\n"
+        "shape = arc.arc(np.zeros(3), radius=3.0, start=0.0, sweep=1.0).shape\n"
         "s = rig.abreast_s(shape, 1.0, 0.0, 0.5, 1.0)\n"
         "made = lambda one: sorted({'compiled', 'linked'} & set(vars(one)))\n"
-        "print(made(rig.abreast_s), made(rig._arc_s), 'scipy.linalg' in sys.modules)\n"
-        "print(rig._arc_s(shape, shape.start, 0.0), made(rig._arc_s))\n"
+        "print(made(rig.abreast_s), made(arc.arc_s), 'scipy.linalg' in sys.modules)\n"
+        "print(arc.arc_s(shape, shape.start, 0.0), made(arc.arc_s))\n"
     )
     assert told(program, kernels=tmp_path) == [
         "['compiled'] ['linked'] False",
@@ -53,15 +57,14 @@ def test_what_only_kernels_call_is_made_without_a_part_for_python(
 def test_what_python_calls_already_is_not_made_again_for_kernels(
     tmp_path: Path,
 ) -> None:
-    called = "print(rig._arc_s(shape, shape.start, 0.0))\n"
+    called = "print(arc.arc_s(shape, shape.start, 0.0))\n"
     asked = (
-        "rig.abreast_s(shape, 1.0, 0.0, 0.5, 1.0)\n"
-        "print('linked' in vars(rig._arc_s))\n"
+        "rig.abreast_s(shape, 1.0, 0.0, 0.5, 1.0)\nprint('linked' in vars(arc.arc_s))\n"
     )
     shape = (
         "import numpy as np\n"
-        "from carrellata.solver.rigs import rig\n"
-        "shape = rig.arc(np.zeros(3), radius=3.0, start=0.0, sweep=1.0).shape\n"
+        "from carrellata.solver.rigs import arc, rig\n"
+        "shape = arc.arc(np.zeros(3), radius=3.0, start=0.0, sweep=1.0).shape\n"
     )
     for program in (called + asked, asked):  # in this process, and from disk
         for source in tmp_path.rglob("rig.abreast_s-*"):

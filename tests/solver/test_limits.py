@@ -28,7 +28,9 @@ from carrellata.solver.crew.plan import (
 )
 from carrellata.solver.crew.planner import WHIP, build_planner
 from carrellata.solver.presets import PRESETS, Crew
-from carrellata.solver.rigs import rig as rigs
+from carrellata.solver.rigs.arc import arc as make_arc
+from carrellata.solver.rigs.sticks import sticks as make_sticks
+from carrellata.solver.rigs.track import track as make_track
 from carrellata.solver.take import operate
 
 SUB = 20  # evaluations a frame
@@ -116,7 +118,7 @@ def cut_track(points):
     middle, reach = (low + high) / 2, np.maximum((high - low) * 0.35, 0.5)
     z = high[2] + 7.0
     height = low[1] + 1.5
-    return rigs.track(
+    return make_track(
         [middle[0] - reach[0], height, z], [middle[0] + reach[0], height, z]
     )
 
@@ -126,7 +128,7 @@ def cut_arc(points):
     centre = (points.min(axis=0) + points.max(axis=0)) / 2 * [1.0, 0.0, 1.0]
     d = points - centre
     radius = float(np.hypot(d[:, 0], d[:, 2]).max()) + 6.0
-    return rigs.arc(
+    return make_arc(
         np.add(centre, [0.0, 1.5, 0.0]), radius=radius, start=2.0, sweep=1.4
     )
 
@@ -163,7 +165,7 @@ def takes_of(rate, points, crew):
     placed = np.array(person.floor)
     n_frames = int(person.times_s[-1] * 24)
     for rig, hold in (
-        (rigs.sticks([1.0, 1.5, placed[:, 2].max() + 6.0]), "abreast"),
+        (make_sticks([1.0, 1.5, placed[:, 2].max() + 6.0]), "abreast"),
         (cut_track(placed), "abreast"),
         (cut_track(placed), "size"),
         (cut_arc(placed), "abreast"),
@@ -265,7 +267,7 @@ def test_the_stop_that_follows_a_plan_ends_at_rest():
 
 
 def test_the_check_sees_a_limit_broken_by_a_hair():
-    take = operate(shot(acted(shuttle(), 4.0), rigs.sticks([0.0, 1.5, 6.0])))
+    take = operate(shot(acted(shuttle(), 4.0), make_sticks([0.0, 1.5, 6.0])))
     log = take.pan_plans.log.copy()
     log[:, 1:LENGTHS] *= 1.001  # every state and jerk
     faster = dataclasses.replace(take.pan_plans, log=log)

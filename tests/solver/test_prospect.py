@@ -7,8 +7,8 @@ from shots import circle, walk, zigzag
 
 from carrellata.solver.action.subject import Subject
 from carrellata.solver.setups import search
-from carrellata.solver.setups.layout import build
-from carrellata.solver.setups.propose import propose_rails, propose_sticks
+from carrellata.solver.setups.proposal import build
+from carrellata.solver.setups.propose import propose_rails, propose_standing
 from carrellata.solver.setups.score import Judged, judged, least_score
 from carrellata.solver.setups.search import candidates
 from carrellata.solver.setups.setup import Ask
@@ -35,8 +35,8 @@ def all_worked(ask: Ask) -> list[Judged]:
     """Return every proposal, worked and judged, with nothing left out."""
     stage = Rehearsal(ask)
     layouts = [
-        *propose_sticks(ask, stage.way),
-        *propose_rails(ask, stage.way, ask.lenses),
+        *propose_standing(stage.known),
+        *propose_rails(stage.known, ask.lenses),
     ]
     built = [build(layout, ask) for layout in layouts]
     return [judged(ask, stage.tried(setup)) for setup in built if setup is not None]

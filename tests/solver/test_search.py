@@ -7,16 +7,16 @@ import pytest
 from asks import lenses, open_ask, person, views
 from shots import circle, walk
 
+from carrellata.solver.rigs.clearance import rail_faults
 from carrellata.solver.setups import search
 from carrellata.solver.setups.constrained import within_limits
 from carrellata.solver.setups.descend import Steps, descend
 from carrellata.solver.setups.judge import SIZED, VIEWED
-from carrellata.solver.setups.layout import Layout, build
+from carrellata.solver.setups.proposal import Proposal, build
 from carrellata.solver.setups.score import Judged
 from carrellata.solver.setups.search import candidates
 from carrellata.solver.setups.setup import Ask, in_setup
 from carrellata.solver.setups.trial import Rehearsal
-from carrellata.solver.stage.clearance import rail_faults
 from carrellata.solver.stage.stage import Stage, floor_margin
 from carrellata.solver.take import operate
 
@@ -235,9 +235,9 @@ def test_a_stage_that_spoils_the_best_setup_is_kept_to_by_the_convex_programme(
     path = walk(1.4, start=(-3.5, 0.0, 0.0))(SECONDS)
     stage = tight_stage()
     ask = open_ask(person(path), size, stage=stage, kit=(35, 50, 75))
-    laid: list[Layout] = []
+    laid: list[Proposal] = []
 
-    def spy(*args: Any) -> Layout | None:
+    def spy(*args: Any) -> Proposal | None:
         found = within_limits(*args)
         if found is not None:
             laid.append(found)

@@ -29,7 +29,7 @@ from carrellata.solver.action.body import EYES
 from carrellata.solver.measures.measure import measure
 from carrellata.solver.optics.camera import rotation
 from carrellata.solver.presets import PRESETS
-from carrellata.solver.rigs import rig as rigs
+from carrellata.solver.rigs.sticks import sticks as make_sticks
 from carrellata.solver.shake import LEVELS
 from carrellata.solver.take import operate
 
@@ -126,7 +126,7 @@ def dash_past(method, *, speed=4.0, crew=PRESETS["brisk"], stop=2.8):
     """A run at the camera on a long lens, wide open: focus has work to do."""
     run = acted(lambda t: np.outer(speed * t - 12.0, [0.0, 0.0, 1.0]), 4.0)
     crew = dataclasses.replace(crew, focus_method=method)
-    place = rigs.sticks([0.5, LENS_HEIGHT_M, 8.0])
+    place = make_sticks([0.5, LENS_HEIGHT_M, 8.0])
     return operate(shot(run, place, crew=crew, size="chest", focal_mm=85.0, stop=stop))
 
 
@@ -174,7 +174,7 @@ def test_soft_is_outside_the_depth_of_field():
 
 def test_focus_stays_at_the_close_focus_of_the_lens():
     run = acted(lambda t: np.outer(np.minimum(2.0 * t, 6.0) - 6.0, [0, 0, 1.0]), 5.0)
-    one = shot(run, rigs.sticks([0.2, 1.6, 0.7]), size="close")
+    one = shot(run, make_sticks([0.2, 1.6, 0.7]), size="close")
     lens = dataclasses.replace(one.lens, close_focus_m=1.0)
     take = operate(dataclasses.replace(one, lens=lens))
     assert take.focus_m.min() >= 1.0 - 1e-12
@@ -207,7 +207,7 @@ def test_size_is_the_share_of_the_frame_height_that_the_span_takes():
     person = acted(walk(0.0, start=(0, 0, 0)), 2.0)
     asked = framing("chest")
     middle = (asked.top + asked.bottom) / 2 * HEIGHT_M
-    one = shot(person, rigs.sticks([0, middle, asked.distance_m]), size="chest")
+    one = shot(person, make_sticks([0, middle, asked.distance_m]), size="chest")
     take = operate(one)
     # Headroom takes 8 % of the frame height; the tilt foreshortens by its cosine.
     assert np.abs(take.size - 0.92).max() < 0.02
@@ -218,7 +218,7 @@ def test_size_is_the_share_of_the_frame_height_that_the_span_takes():
 
 def test_flags_fail_behind_the_lens_and_drift_means_nothing_there():
     away = acted(lambda t: np.outer(20.0 * t - 2.0, [0.0, 0.0, 1.0]), 2.0)
-    take = operate(shot(away, rigs.sticks([0.3, 1.5, 8.0])))
+    take = operate(shot(away, make_sticks([0.3, 1.5, 8.0])))
     found = measure(take)
     assert np.isinf(take.u).any()
     assert np.isnan(take.size[np.isinf(take.u)]).all()
@@ -320,7 +320,7 @@ def test_angle_is_judged_from_the_eye_line(height_m, angle, kept):
     # The lens stands 5 m off: 3.0 m high it is 15.3 degrees above the eyes.
     person = acted(walk(0.0, start=(0, 0, 0)), 2.0)
     asked = framing("medium", angle=angle)
-    one = shot(person, rigs.sticks([0, height_m, 5.0]), framings=(asked,))
+    one = shot(person, make_sticks([0, height_m, 5.0]), framings=(asked,))
     assert measure(operate(one))["angle_kept"] == kept
 
 

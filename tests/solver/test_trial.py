@@ -21,8 +21,8 @@ from carrellata.solver.setups.judge import (
     SAFE_IN,
     SIZED,
 )
-from carrellata.solver.setups.layout import build
-from carrellata.solver.setups.propose import propose_rails, propose_sticks
+from carrellata.solver.setups.proposal import build
+from carrellata.solver.setups.propose import propose_rails, propose_standing
 from carrellata.solver.setups.setup import Ask, in_setup
 from carrellata.solver.setups.trial import Rehearsal
 from carrellata.solver.take import operate
@@ -45,8 +45,8 @@ def test_a_trial_gives_the_poses_and_the_measures_of_the_take(name: str) -> None
     ask = ask_of(name)
     stage = Rehearsal(ask)
     layouts = [
-        *propose_sticks(ask, stage.way)[:4],
-        *propose_rails(ask, stage.way, ask.lenses[2:4]),
+        *propose_standing(stage.known)[:4],
+        *propose_rails(stage.known, ask.lenses[2:4]),
     ]
     kinds = set()
     for layout in layouts:
@@ -93,7 +93,7 @@ def test_a_trial_gives_the_poses_and_the_measures_of_the_take(name: str) -> None
 def test_beliefs_are_shared_between_trials_and_change_nothing() -> None:
     ask = ask_of("runner")
     stage = Rehearsal(ask)
-    setups = [build(one, ask) for one in propose_sticks(ask, stage.way)]
+    setups = [build(one, ask) for one in propose_standing(stage.known)]
     first = [stage.tried(s).numbers for s in setups if s is not None]
     fresh = [Rehearsal(ask).tried(s).numbers for s in setups if s is not None]
     np.testing.assert_array_equal(first, fresh)
@@ -125,15 +125,15 @@ def test_a_changed_ask_is_rehearsed_as_if_it_were_the_first(
     ask = ask_of("runner")
     changed = change(ask)
     known = Rehearsal(ask)
-    propose_sticks(ask, known.way)
+    propose_standing(known.known)
     seen, fresh = known.changed(changed), Rehearsal(changed)
     layouts = [
-        *propose_sticks(changed, fresh.way),
-        *propose_rails(changed, fresh.way, changed.lenses[:1]),
+        *propose_standing(fresh.known),
+        *propose_rails(fresh.known, changed.lenses[:1]),
     ]
     assert layouts == [
-        *propose_sticks(changed, seen.way),
-        *propose_rails(changed, seen.way, changed.lenses[:1]),
+        *propose_standing(seen.known),
+        *propose_rails(seen.known, changed.lenses[:1]),
     ]
     setups = [s for s in (build(one, changed) for one in layouts) if s is not None]
     found = [seen.tried(setup).numbers for setup in setups]

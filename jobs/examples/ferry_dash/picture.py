@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from ...job.rig import RIGS
 from ...places.atomic import write_whole
 from ...review.frame_view import cross, frame_view
 from ...review.plan_view import plan_view
@@ -26,7 +27,6 @@ _FRAME = Box(left=_RIGHT, top=76, width=380, height=380)
 _PAN = Box(left=_RIGHT, top=334, width=380, height=102)
 _DOLLY = Box(left=_RIGHT, top=484, width=380, height=44)
 _LEGEND = 572.0
-_RIGS = {"sticks": "on sticks", "track": "dolly on track", "arc": "dolly on an arc"}
 
 _MADE = (
     "<!-- carrellata solve jobs/examples/ferry_dash/job.toml -o OUT; "
@@ -181,7 +181,7 @@ def _facts(shown: Shown) -> str:
     metadata = shown.metadata
     setup = metadata.setup
     return (
-        f"{setup['lens_mm']:g} mm, {_RIGS[metadata.rail.kind]}, crew \u201c"
+        f"{setup['lens_mm']:g} mm, on {RIGS[metadata.rail.kind].words}, crew \u201c"
         f"{metadata.crew.preset}\u201d, {float(shown.rate):.3f} frames/s"
     )
 

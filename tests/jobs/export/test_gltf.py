@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from carrellata.jobs.export.gltf import CAMERA, angle_is_widened, gltf_bytes
-from carrellata.jobs.subjects.axes import inside_from_scene
+from carrellata.jobs.job.world import inside_from_scene
 from carrellata.jobs.takes.curves import curves_of
 
 HERE = Path(__file__).resolve().parent

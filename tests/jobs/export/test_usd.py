@@ -10,7 +10,7 @@ from pxr import Gf, Sdf, Usd, UsdGeom, UsdValidation
 from scipy.interpolate import CubicHermiteSpline
 
 from carrellata.jobs.export.usd import Keys, usd_shot
-from carrellata.jobs.job.spec import WorldSpec
+from carrellata.jobs.job.world import WorldSpec
 from carrellata.jobs.takes.curves import curves_of
 
 BASE = "/chase/rail/head/shake/camera"
@@ -142,7 +142,7 @@ def test_sparse_keys_are_the_plan_between_frames_too(tmp_path, rig) -> None:
     if rig == "track":
         moving["rail_m"] = (ops["xformOp:translateX:dolly"], 100.0, 0.0)
     else:
-        scale = np.degrees(1 / 4.2) * take.curves.rail.turn
+        scale = np.degrees(1 / 4.2) * take.curves.rail.shape.turn
         moving["rail_m"] = (ops["xformOp:rotateZ:arc"], scale, 150.0)
     for name, (op, scale, offset) in moving.items():
         assert op.GetAttr().HasSpline()

@@ -5,7 +5,8 @@ from job_tables import a_job, a_shot
 
 from carrellata.jobs.errors import JobError
 from carrellata.jobs.job.parse import parse_job
-from carrellata.jobs.job.rig import ChooseRig, SticksRig, TrackRig
+from carrellata.jobs.job.rig import SticksRig, TrackRig
+from carrellata.jobs.job.rig_choice import ChooseRig
 
 
 def test_a_scene_overrides_the_defaults_and_a_shot_its_scene() -> None:

@@ -32,18 +32,14 @@ def test_a_plain_table_gives_its_curves(tmp_path, name):
 
 
 def test_quaternions_of_a_z_up_scene_in_centimetres_come_inside(tmp_path):
-    from carrellata.jobs.job.spec import WorldSpec
-    from carrellata.jobs.takes.axes import (
-        scene_from_inside,
-        turn_scene_from_inside,
-    )
+    from carrellata.jobs.job.world import WorldSpec
     from carrellata.solver.optics.camera import quaternion
 
     values = exact_columns()
     world = WorldSpec(up="z", metres_per_unit=0.01)
     pan, tilt = np.radians(values["pan_deg"]), np.radians(values["tilt_deg"])
-    turns = turn_scene_from_inside(quaternion(pan, tilt, 0 * pan), world)
-    place = scene_from_inside(np.column_stack([values[c] for c in "xyz"]), world)
+    turns = world.scene_turns(quaternion(pan, tilt, 0 * pan))
+    place = world.scene(np.column_stack([values[c] for c in "xyz"]))
     table = {"frame": values["frame"], "focal_mm": values["focal_mm"]}
     table |= dict(zip("xyz", place.T, strict=True))
     table |= dict(zip(("qx", "qy", "qz", "qw"), turns.T, strict=True))

@@ -41,7 +41,7 @@ def test_empty_store_has_nothing(tmp_path: Path, wide: Take) -> None:
 
 def test_take_is_found_by_its_keys_only(tmp_path: Path, wide: Take, long: Take) -> None:
     store = Store(folder=tmp_path)
-    store.put("010", wide[0].take, wide[1].to_reader())
+    store.put("010", wide[0], wide[1].to_reader())
     found = store.find("010", wide[0])
     assert found is not None
     assert take_bytes(found) == take_bytes(wide[1])
@@ -53,8 +53,8 @@ def test_every_take_is_in_the_history_and_comes_back(
     tmp_path: Path, wide: Take, long: Take
 ) -> None:
     store = Store(folder=tmp_path)
-    store.put("010", wide[0].take, wide[1].to_reader())
-    store.put("010", long[0].take, long[1].to_reader())
+    store.put("010", wide[0], wide[1].to_reader())
+    store.put("010", long[0], long[1].to_reader())
     history = {f"history/010/{keys.take}.parquet" for keys, _ in (wide, long)}
     assert set(files_below(tmp_path)) == {"takes/010.parquet", *history}
     assert store.find("010", wide[0]) is not None
@@ -67,14 +67,14 @@ def test_damaged_current_take_is_neither_found_nor_kept(
     tmp_path: Path, wide: Take, long: Take, length: int
 ) -> None:
     store = Store(folder=tmp_path)
-    store.put("010", wide[0].take, wide[1].to_reader())
+    store.put("010", wide[0], wide[1].to_reader())
     path = store.take("010")
     path.write_bytes(path.read_bytes()[:length])
     assert store.find("010", wide[0]) is None
-    store.put("010", long[0].take, long[1].to_reader())
+    store.put("010", long[0], long[1].to_reader())
     assert store.find("010", wide[0]) is None
     assert read_take(store.take("010")).equals(long[1])
-    store.put("010", wide[0].take, wide[1].to_reader())
+    store.put("010", wide[0], wide[1].to_reader())
     assert store.kept("010", wide[0].take).read_bytes() == take_bytes(wide[1])
 
 
@@ -82,8 +82,8 @@ def test_damaged_history_is_not_restored(
     tmp_path: Path, wide: Take, long: Take
 ) -> None:
     store = Store(folder=tmp_path)
-    store.put("010", wide[0].take, wide[1].to_reader())
-    store.put("010", long[0].take, long[1].to_reader())
+    store.put("010", wide[0], wide[1].to_reader())
+    store.put("010", long[0], long[1].to_reader())
     path = store.kept("010", wide[0].take)
     path.write_bytes(path.read_bytes()[:500])
     assert store.find("010", wide[0]) is None
@@ -95,7 +95,7 @@ def test_prune_removes_history_but_what_is_kept(
 ) -> None:
     store = Store(folder=tmp_path)
     for keys, table in (wide, long):
-        store.put("010", keys.take, table.to_reader())
+        store.put("010", keys, table.to_reader())
     current = f"history/010/{long[0].take}.parquet"
     assert store.prune({wide[0].take}) == ()
     assert store.prune() == (store.kept("010", wide[0].take),)
@@ -109,7 +109,7 @@ def test_sequences_are_found_below_a_folder_and_in_it(
     tmp_path: Path, wide: Take
 ) -> None:
     store = Store(folder=tmp_path / "chase")
-    store.put("010", wide[0].take, wide[1].to_reader())
+    store.put("010", wide[0], wide[1].to_reader())
     assert stores_below(tmp_path) == (store,)
     assert stores_below(tmp_path / "chase") == (store,)
     assert stores_below(tmp_path / "none") == ()

@@ -258,7 +258,7 @@ def test_metadata_is_read_and_written_back_as_the_same_text(up: str) -> None:
     read = take_metadata(table)
     assert read.json().encode() == table.schema.metadata[METADATA_KEY]
     assert read.rail.kind == "arc"
-    np.testing.assert_allclose(read.rail.origin_m, [0.0, 1.0, 0.0], atol=1e-12)
+    np.testing.assert_allclose(read.rail.shape.origin, [0.0, 1.0, 0.0], atol=1e-12)
     assert read.gate.aspect == pytest.approx(read.gate.tan_u / read.gate.tan_v)
 
 

@@ -12,8 +12,8 @@ from carrellata.solver.rigs.rig import rig_place
 
 RIG = (
     "import sys, numpy as np\n"
-    "from carrellata.solver.rigs import rig\n"
-    "shape = rig.arc(np.zeros(3), radius=3.0, start=0.5, sweep=1.0).shape\n"
+    "from carrellata.solver.rigs import arc, rig\n"
+    "shape = arc.arc(np.zeros(3), radius=3.0, start=0.5, sweep=1.0).shape\n"
     "place = rig.rig_place(shape, 1.25)\n"
 )
 READY = "print({'numba.np.arraymath', 'numba.cpython.unicode'} <= set(sys.modules))\n"

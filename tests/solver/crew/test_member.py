@@ -32,7 +32,8 @@ from shots import (
 from carrellata.solver.action.body import EYES, aim_fraction
 from carrellata.solver.optics.camera import project
 from carrellata.solver.presets import PRESETS
-from carrellata.solver.rigs import rig as rigs
+from carrellata.solver.rigs.arc import arc as make_arc
+from carrellata.solver.rigs.track import track as make_track
 from carrellata.solver.take import operate
 
 GAIT_BAND_HZ = (1.3, 4.0)
@@ -227,10 +228,10 @@ def test_a_turned_and_moved_scene_gives_the_turned_and_moved_take(hold):
     ends = [-8.0, 1.5, 8.0], [9.0, 1.8, 10.0]
     centre = np.array([0.0, 1.5, 0.0])
     pairs = (
-        (rigs.track(*ends), rigs.track(*placed(ends))),
+        (make_track(*ends), make_track(*placed(ends))),
         (
-            rigs.arc(centre, radius=9.0, start=2.5, sweep=2.0),
-            rigs.arc(placed(centre), radius=9.0, start=2.5 + angle, sweep=2.0),
+            make_arc(centre, radius=9.0, start=2.5, sweep=2.0),
+            make_arc(placed(centre), radius=9.0, start=2.5 + angle, sweep=2.0),
         ),
     )
     for rig, moved in pairs:

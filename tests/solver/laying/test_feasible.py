@@ -10,7 +10,11 @@ from carrellata.solver.laying.feasible import (
 )
 from carrellata.solver.laying.fit_arc import arc_through
 from carrellata.solver.laying.fit_line import fit_line
-from carrellata.solver.laying.laying import Bounds, Wish, rig_of, wish_at_nodes
+from carrellata.solver.laying.laying import (
+    Bounds,
+    Wish,
+    wish_at_nodes,
+)
 from carrellata.solver.laying.sequential import KEPT, rehearsed
 from carrellata.solver.laying.stock import room_along
 from carrellata.solver.stage.stage import (
@@ -271,26 +275,6 @@ def test_a_rail_with_no_room_for_a_section_lacks_the_rest_of_it() -> None:
     assert laid.breaches["rail"] == pytest.approx(2.44 - room, abs=1e-6)
     assert 2.0 < room < 2.3
     assert max(v for k, v in laid.breaches.items() if k != "rail") <= KEPT
-
-
-def test_the_rig_of_a_laying_goes_through_its_places() -> None:
-    wish = a_wish(crossing(1.0))
-    laid = feasible_line(wish, Bounds(stage=Stage(), **CREW), a_line(wish))
-    rig = rig_of(laid.laying, 1.4)
-    assert rig.kind == "track"
-    assert rig.length_m == pytest.approx(laid.laying.ends[1] - laid.laying.ends[0])
-    places = rig.places(laid.laying.s - laid.laying.ends[0])
-    assert places == pytest.approx(np.insert(laid.places, 1, 1.4, axis=1), abs=1e-9)
-    angle, subject = circling()
-    for turn in (1.0, -1.0):
-        mirrored = subject * np.array((turn, 1.0))
-        arc = arc_through(8.0 / 5.0 * mirrored, TIMES)
-        asked = a_wish(mirrored, distance=3.0, azimuth=turn * angle)
-        laid = feasible_arc(asked, Bounds(stage=Stage(), **CREW), arc)
-        rig = rig_of(laid.laying, 1.4)
-        assert rig.kind == "arc"
-        places = rig.places(laid.laying.s - laid.laying.ends[0])
-        assert places == pytest.approx(np.insert(laid.places, 1, 1.4, axis=1), abs=1e-9)
 
 
 def test_room_along_a_rail_ends_at_the_wall_and_before_the_box() -> None:

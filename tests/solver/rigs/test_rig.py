@@ -2,16 +2,13 @@
 
 import numpy as np
 import pytest
+from sine_rail import sine_rail
 
 from carrellata.solver.errors import SolverError
-from carrellata.solver.rigs.rig import (
-    abreast_s,
-    arc,
-    bearing_s,
-    distance_s,
-    sticks,
-    track,
-)
+from carrellata.solver.rigs.arc import arc
+from carrellata.solver.rigs.rig import abreast_s, bearing_s, distance_s
+from carrellata.solver.rigs.sticks import sticks
+from carrellata.solver.rigs.track import track
 
 GRID = 20001
 TRACKS = {
@@ -27,6 +24,9 @@ ARCS = {
     "spiral_of_one_and_a_half": arc(CENTRE, radius=2.0, start=0.2, sweep=-3 * np.pi),
 }
 RAILS = TRACKS | ARCS
+ALL = RAILS | {
+    "sine": sine_rail(np.array([-3.0, 1.5, 2.0]), np.array([4.0, 1.5, -1.0]), 0.4)
+}
 
 
 def grid(rig):
@@ -87,9 +87,9 @@ def test_arc_keeps_its_circle_and_its_length(name):
     assert chords.sum() == pytest.approx(rig.length_m, rel=step**2 / 20)
 
 
-@pytest.mark.parametrize("name", RAILS)
+@pytest.mark.parametrize("name", ALL)
 def test_nearest_place_is_the_nearest_of_the_grid(name):
-    rig = RAILS[name]
+    rig = ALL[name]
     _, places = grid(rig)
     for point in points(np.random.default_rng(1)):
         s = abreast_s(rig.shape, *point, 1.0)
@@ -99,9 +99,9 @@ def test_nearest_place_is_the_nearest_of_the_grid(name):
         assert best - 1e-6 < found <= best + 1e-9
 
 
-@pytest.mark.parametrize("name", RAILS)
+@pytest.mark.parametrize("name", ALL)
 def test_distance_gives_the_root_nearest_to_the_present_or_the_nearest_approach(name):
-    rig = RAILS[name]
+    rig = ALL[name]
     s_grid, places = grid(rig)
     rng = np.random.default_rng(2)
     roots_seen = without = 0
@@ -124,9 +124,9 @@ def test_distance_gives_the_root_nearest_to_the_present_or_the_nearest_approach(
     assert without > 20
 
 
-@pytest.mark.parametrize("name", RAILS)
+@pytest.mark.parametrize("name", ALL)
 def test_bearing_gives_the_root_nearest_to_the_present(name):
-    rig = RAILS[name]
+    rig = ALL[name]
     s_grid, places = grid(rig)
     rng = np.random.default_rng(3)
     roots_seen = without = 0
@@ -166,7 +166,7 @@ def test_distance_at_the_centre_of_an_arc_leaves_the_dolly_where_it_is():
 
 @pytest.mark.parametrize("name", RAILS)
 def test_rail_positions_do_not_depend_on_where_the_scene_is_turned_to(name):
-    rig = RAILS[name]
+    rig = ALL[name]
     turn, scale = 0.83, 2.5
     c, s = np.cos(turn), np.sin(turn)
     turned = np.array([[c, 0, s], [0, 1, 0], [-s, 0, c]]) * scale

@@ -3,14 +3,16 @@
 import numpy as np
 import pytest
 
-from carrellata.solver.rigs.rig import arc, sticks, track
-from carrellata.solver.stage.clearance import (
+from carrellata.solver.rigs.arc import arc
+from carrellata.solver.rigs.clearance import (
     RAIL_SAMPLES,
     rail_faults,
     rail_gap,
     rail_places,
     rail_samples,
 )
+from carrellata.solver.rigs.sticks import sticks
+from carrellata.solver.rigs.track import track
 from carrellata.solver.stage.stage import Stage
 
 RIGS = {

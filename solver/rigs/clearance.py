@@ -4,13 +4,13 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
-from ..rigs.rig import Rig, rig_place
-from .stage import Stage, floor_margin, rail_crosses
+from ..stage.stage import Stage, floor_margin, rail_crosses
+from .rig import rig_place
+from .shape import Rig
 
 RAIL_SAMPLES = 25
 WALKED_EVERY = 4  # samples of a path
 _STEPS = np.arange(RAIL_SAMPLES, dtype=np.float64)
-DEFAULT_HEIGHT_M = (0.3, 2.6)  # of lenses on usual rigs; common practice, no source
 
 
 def rail_faults(stage: Stage, rig: Rig) -> dict[str, float]:
@@ -20,10 +20,8 @@ def rail_faults(stage: Stage, rig: Rig) -> dict[str, float]:
     keep-out is named `keep_out:<name>` and counts 1.
     """
     found: dict[str, float] = {}
-    shape, (low, high) = rig.shape, stage.heights
-    one = float(shape.origin[1])
-    two = one + shape.length * float(shape.direction[1])  # an arc is level
-    off = max(low - min(one, two), max(one, two) - high)
+    (low, high), (lowest, highest) = stage.heights, rig.heights_m
+    off = max(low - lowest, highest - high)
     if off > 1e-6:
         found["height"] = off
     if stage.floor is None and not stage.names:
@@ -81,11 +79,3 @@ def rail_gap(rig, bodies):
                 off_x, off_z = dx - share * along_x, dz - share * along_z
                 least = min(least, off_x * off_x + off_z * off_z)
     return np.sqrt(least)
-
-
-def room_m(stage: Stage, targets: FloatArray) -> float:
-    """Return how far from (n, 3) targets the floor lets a camera stand [m]."""
-    if stage.floor is None:
-        return float("inf")
-    off = targets[:, None, [0, 2]] - stage.floor
-    return float(np.hypot(off[..., 0], off[..., 1]).max())

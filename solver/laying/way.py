@@ -10,13 +10,11 @@ from typing import Generic, NamedTuple, TypeVar
 
 import numpy as np
 
-from ..action.rehearsed import Action
 from ..arrays import FloatArray
-from ..laying.fit_arc import ArcFit, arc_through
-from ..laying.fit_line import LineFit, fit_line
-from ..laying.fit_sticks import fit_sticks
+from .fit_arc import ArcFit, arc_through
+from .fit_line import LineFit, fit_line
+from .fit_sticks import fit_sticks
 
-NODES = 48  # ideal places that a curve is fitted through
 FAST_SHARE = 0.95  # quantile of the speed that a follow is laid for
 
 Fit = TypeVar("Fit", LineFit, ArcFit)
@@ -40,18 +38,30 @@ class Curve(NamedTuple, Generic[Fit]):
 
 
 class Way:
-    """Where the subjects go, at up to NODES frames evenly spread."""
+    """Where the subjects go."""
 
-    def __init__(self, action: Action) -> None:
-        """Take the action of a shot."""
-        n = min(NODES, action.n_frames)
-        picks = np.unique(np.linspace(0, action.n_frames - 1, n).round().astype(int))
-        self.action = action
-        self.times_s: FloatArray = action.times_s[picks]
-        self.ratio: FloatArray = action.ratio[picks]
-        self.eyes_m = float(action.eyes[:, 1].mean())
-        self.centre: FloatArray = np.ascontiguousarray(action.centre[picks][:, [0, 2]])
-        self._headings = np.unwrap(action.heading[picks])
+    def __init__(
+        self,
+        *,
+        times_s: FloatArray,
+        centre: FloatArray,
+        headings: FloatArray,
+        ratio: FloatArray,
+        eyes_m: float,
+    ) -> None:
+        """Take a way.
+
+        Args:
+            times_s: of its n nodes, (n,).
+            centre: of the subjects on the ground, (n, 2) [m].
+            headings: of the primary, (n,) [rad].
+            ratio: of the asked distance to the first, (n,).
+            eyes_m: height of the primary's eyes.
+        """
+        self.times_s, self.centre, self.ratio = times_s, centre, ratio
+        self.eyes_m = eyes_m
+        self.resizes = bool(np.ptp(ratio) > 0)
+        self._headings = np.unwrap(headings)
         self._stands: dict[tuple[float, float, float], tuple[float, float]] = {}
         self._swung: dict[tuple[float, float], Curve[ArcFit] | None] = {}
 
@@ -75,14 +85,14 @@ class Way:
 
     def line(self, beside: FloatArray) -> Curve[LineFit]:
         """Return the line through places beside the way, by (2,) [m] at first."""
-        if self.action.resizes:
+        if self.resizes:
             return self._line_through(self.centre + self.ratio[:, None] * beside)
         fit = self._line.fit
         return self._line._replace(fit=fit._replace(origin=fit.origin + beside))
 
     def arc(self, beside: FloatArray) -> Curve[ArcFit] | None:
         """Return the arc through places beside the way, None where it is straight."""
-        if self.action.resizes:
+        if self.resizes:
             return self._arc_through(self.centre + self.ratio[:, None] * beside)
         if self._arc is None:
             return None
