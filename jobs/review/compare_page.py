@@ -40,9 +40,7 @@ def compare_page(
         for one in sorted(changed, key=lambda one: -sum(f.rank for f in one.new))
     ]
     moved = [
-        one.shot
-        for one in changed
-        if any((one.camera_m, one.pan_deg, one.tilt_deg))
+        one.shot for one in changed if any((one.camera_m, one.pan_deg, one.tilt_deg))
     ]
     pairs = list(_pairs(moved[:_MOST_PAIRS], before, after))
     return page(

@@ -21,7 +21,7 @@ def test_both_takes_play_in_step_through_their_own_lenses(
     folders = []
     for night, side in (("monday", -300), ("tuesday", -500)):
         shots = [
-            walking_shot("010", rig={"kind": "sticks", "at": [170, side, 150]}),
+            walking_shot("010", rig={"kind": "sticks", "at": [170, side, 150]}, shake="locked"),
             walking_shot("020"),
         ]
         job = save_job(tmp_path, walking_job(*shots))
@@ -41,7 +41,7 @@ def test_both_takes_play_in_step_through_their_own_lenses(
                 drawn = page.evaluate(script, [n, frame])
                 for name in ("u", "v"):
                     told = table[f"subject_{name}"][row].as_py()
-                    # Single precision, and the walk's camera has no shake.
+                    # The data of both sides is in single precision.
                     assert drawn[name] == pytest.approx(told, abs=1e-4)
         page.keyboard.press("ArrowRight")
         assert page.evaluate("pair.frame()") == int(frames[0]) + 1
