@@ -84,13 +84,13 @@ def compare(
     if page is not None:
         from ..review.compare_page import compare_page
 
-        text = compare_page(differences, before=before.rows, after=after.rows)
+        text = compare_page(differences, before=before.label, after=after.label)
         write_whole(page, text.encode())
     if as_json:
         print_json(
             {
-                "before": str(before.rows),
-                "after": str(after.rows),
+                "before": before.label,
+                "after": after.label,
                 "shots": [each.plain() for each in differences],
             }
         )

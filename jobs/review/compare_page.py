@@ -2,21 +2,18 @@
 
 from collections.abc import Sequence
 
-from ..places.place import Place
 from .compare import Difference
 from .shell import page
 from .words import figure
 
 
-def compare_page(
-    differences: Sequence[Difference], *, before: Place, after: Place
-) -> str:
+def compare_page(differences: Sequence[Difference], *, before: str, after: str) -> str:
     """Return the page of what changed between two solves.
 
     Args:
         differences: of all shots.
-        before: where the rows of the earlier solve lie.
-        after: where the rows of the later solve lie.
+        before: what the earlier solve is called.
+        after: what the later solve is called.
     """
     changed = [one for one in differences if one.kind != "same"]
     lines = [
@@ -35,8 +32,8 @@ def compare_page(
     ]
     return page(
         "compare.html",
-        before=str(before),
-        after=str(after),
+        before=before,
+        after=after,
         lines=lines,
         n_same=len(differences) - len(changed),
     )
