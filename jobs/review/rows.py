@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 from ...solver.cuts.findings import OF_CUT, SEVERITIES
 from ..places.place import Place
-from ..takes.sequence_table import WITHOUT_TAKE, read_table
+from ..takes.sequence_table import WITHOUT_TAKE, CutClock, read_table
 from .mend import Mend, mends
 
 FAILED = "failed"
