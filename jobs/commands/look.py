@@ -89,8 +89,8 @@ def compare(
     if as_json:
         print_json(
             {
-                "before": str(before.rows),
-                "after": str(after.rows),
+                "before": before.label,
+                "after": after.label,
                 "shots": [each.plain() for each in differences],
             }
         )

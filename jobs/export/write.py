@@ -9,7 +9,6 @@ from ..errors import Fault, JobError
 from ..places.atomic import write_whole
 from ..places.place import Place
 from ..takes.curves import Delivery, read_delivery
-from ..takes.sequence_table import read_cut_clock
 from ..takes.store import Store
 from .extras import need
 from .names import DEFAULT_PATTERN, names_of
@@ -197,13 +196,14 @@ def _write_frames(
 ) -> None:
     from .frames import file_names, frame_pictures
 
-    clock = read_cut_clock(delivery.store.sequence)
     each = zip(delivery.rows, delivery.curves, delivery.tables, names, strict=True)
     for row, one, table, name in each:
         paths = dict(
             zip(one.frame.tolist(), file_names(name, one.frame.tolist()), strict=True)
         )
-        for frame, data in frame_pictures(one, table, row, clock, wanted.width):
+        for frame, data in frame_pictures(
+            one, table, row, delivery.clock, wanted.width
+        ):
             put(paths[frame], data)
         _tell(progress, one.shot, len(names))
 

@@ -9,15 +9,14 @@ store does all that by itself.
 import fcntl
 import os
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from io import BytesIO
 from pathlib import Path
 from typing import BinaryIO, cast
 
-from .object_lock import alone_in_prefix
 from .objects import ObjectPath
-from .place import Place
+from .place import Place, at_once
 
 _SUFFIX = ".part"
 _BUFFER = 2**18  # bytes; most files go to the system in one piece
@@ -39,6 +38,15 @@ def write_whole(place: Place, data: bytes | memoryview, *, flush: bool = True) -
         return
     with whole_file(place, flush=flush) as file:
         file.write(data)
+
+
+def write_all(files: Mapping[Place, bytes], *, flush: bool = True) -> None:
+    """Write several files, each whole; those of an object store several at a time.
+
+    Raises:
+        OSError: one could not be written; others may have been.
+    """
+    at_once(list(files), lambda place: write_whole(place, files[place], flush=flush))
 
 
 @contextmanager
@@ -147,29 +155,6 @@ def remove_leftovers(folder: Place) -> None:
             # A writer that had not locked it yet finds it gone, and begins anew.
             if _is_free(file.fileno()):
                 path.unlink(missing_ok=True)
-
-
-@contextmanager
-def alone_in(folder: Place) -> Iterator[None]:
-    """Keep other runs out while something of a folder is read, changed and written.
-
-    The folder is made if need be. It ends with the process, or a while after.
-
-    Raises:
-        OSError: the folder cannot be made or used.
-    """
-    if isinstance(folder, ObjectPath):
-        with alone_in_prefix(folder):
-            yield
-        return
-    path = cast(Path, folder)
-    path.mkdir(parents=True, exist_ok=True)
-    descriptor = os.open(path, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX)
-        yield
-    finally:
-        os.close(descriptor)
 
 
 def _is_free(descriptor: int) -> bool:

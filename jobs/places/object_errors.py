@@ -18,6 +18,7 @@ _DENIED = "access is denied; credentials are taken from the environment"
 _NO_BUCKET = "there is no such bucket"
 _BUSY = "the object store asks to be spared"
 _SILENT = "the object store does not answer"
+_CHANGING = "the object is replaced again and again while it is read"
 
 _WORDS = {
     "NO_SUCH_BUCKET": (errno.ENOENT, _NO_BUCKET),
@@ -46,6 +47,14 @@ _TRANSIENT = {
 }
 
 
+_MISSING = ("NO_SUCH_KEY", "NOT_FOUND", "RESOURCE_NOT_FOUND")
+"""What is said of an object that is missing, and by some of its bucket too."""
+
+
+class Replaced(OSError):
+    """An object was replaced while it was read."""
+
+
 class StoreError(OSError):
     """An object store did not do as asked.
 
@@ -70,9 +79,9 @@ def store_error(error: Exception, place: str) -> OSError:
         error: as it was raised.
         place: address of the object, without anything secret.
     """
-    text = str(error)
-    found = _NAMED.search(text)
-    name = "" if found is None else found[1] or found[2]
+    if isinstance(error, Replaced):
+        return StoreError(errno.EAGAIN, _CHANGING, place, transient=True)
+    text, name = str(error), _name_in(error)
     if name == "NO_SUCH_KEY":
         return FileNotFoundError(errno.ENOENT, "no such object", place)
     if name in _TRANSIENT:
@@ -87,3 +96,14 @@ def store_error(error: Exception, place: str) -> OSError:
         return StoreError(errno.EACCES, _DENIED, place)
     said = name.lower().replace("_", " ") or type(error).__name__
     return StoreError(errno.EIO, f"the object store refused it: {said}", place)
+
+
+def may_be_missing(error: Exception) -> bool:
+    """Tell whether a failure may say that the object is not there, or no longer."""
+    return _name_in(error) in _MISSING
+
+
+def _name_in(error: Exception) -> str:
+    """Return the store's own name of a failure, or nothing."""
+    found = _NAMED.search(str(error))
+    return "" if found is None else found[1] or found[2]

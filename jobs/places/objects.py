@@ -1,23 +1,27 @@
 """Files in an object store, by pyarrow's file systems.
 
 An object appears whole or not at all, so a plain put is what a temporary name and a
-rename are on a disk. What fails for want of an answer is asked again for a while.
+rename are on a disk. A read takes several requests, between which the object may be
+replaced: it counts only where the store says the same of the object before and after.
+What fails for want of an answer is asked again for a while.
 Credentials are never in an address: pyarrow finds them in the environment.
 """
 
+import errno
+import hashlib
 import os
 import random
 import secrets
 import time
 from collections.abc import Callable, Iterator
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import PurePosixPath
 from typing import Any, Self, TypeVar
 from urllib.parse import parse_qsl
 
-from .object_errors import StoreError, store_error
+from .object_errors import Replaced, StoreError, may_be_missing, store_error
 
 T = TypeVar("T")
 
@@ -27,6 +31,7 @@ PATIENCE_S = 20.0
 _CONNECT_S, _REQUEST_S = 3.0, 10.0
 _PAUSE_S, _LONGEST_PAUSE_S = 0.1, 2.0
 
+_TRIES = 8  # reads of an object that is being replaced, before a pause
 _ONE_REQUEST = 4 << 20  # bytes; what is shorter is put whole by a single request
 
 _KINDS = {
@@ -97,7 +102,7 @@ class ObjectPath:
         return same and f"{self.key}/".startswith(f"{other.key}/")
 
     def read_bytes(self) -> bytes:
-        """Return all of an object.
+        """Return all of an object, of one version.
 
         Raises:
             FileNotFoundError: there is none.
@@ -106,7 +111,9 @@ class ObjectPath:
         return self._ask(lambda system: _read(system, self.key))
 
     def start(self, n_bytes: int) -> tuple[bytes, int] | None:
-        """Return the first bytes of an object, and its length; None without one.
+        """Return the first bytes of an object and its length, of one version.
+
+        None where there is no object.
 
         Raises:
             StoreError: the store does not give it.
@@ -214,6 +221,21 @@ class ObjectPath:
             text = "AWS Error NO_SUCH_BUCKET"
             raise store_error(OSError(text), bucket.uri)
 
+    def _missing(self) -> FileNotFoundError:
+        return FileNotFoundError(errno.ENOENT, "no such object", self.uri)
+
+    def _has_bucket(self) -> bool:
+        """Tell whether the bucket is there, or nobody says that it is not."""
+        from pyarrow import ArrowException
+        from pyarrow.fs import FileType
+
+        bucket = self.bucket.key
+        try:
+            found = _system(self.scheme, bucket, self.options).get_file_info(bucket)
+        except (OSError, ArrowException):
+            return True  # who may use a prefix need not see the bucket
+        return bool(found.type == FileType.Directory)
+
     def _about(self) -> Any:
         return self._ask(lambda system: system.get_file_info(self.key))
 
@@ -231,10 +253,11 @@ class ObjectPath:
         while True:
             try:
                 return what(_system(self.scheme, self.bucket.key, self.options))
-            except FileNotFoundError as error:
-                message = "no such object"
-                raise FileNotFoundError(error.errno, message, self.uri) from None
+            except FileNotFoundError:
+                raise self._missing() from None
             except (OSError, ArrowException) as error:
+                if may_be_missing(error) and self._has_bucket():
+                    raise self._missing() from None
                 fault = store_error(error, self.uri)
             late = time.monotonic() - start + pause_s > PATIENCE_S
             if late or not (isinstance(fault, StoreError) and fault.transient):
@@ -244,14 +267,46 @@ class ObjectPath:
 
 
 def _read(system: Any, key: str) -> bytes:
-    with system.open_input_stream(key) as stream:
-        data: bytes = stream.read()
-    return data
+    """Return all of an object, of one version.
+
+    Raises:
+        Replaced: whatever was read may be of several versions.
+    """
+    with ExitStack() as files:
+        file = files.enter_context(system.open_input_file(key))
+        for _ in range(_TRIES):
+            data: bytes = file.read()
+            if _is_digest(file, data):
+                return data
+            again = files.enter_context(system.open_input_file(key))
+            if again.metadata() == file.metadata() and len(data) == file.size():
+                return data
+            file = again
+    raise Replaced(key)
+
+
+def _is_digest(file: Any, data: bytes) -> bool:
+    """Tell whether the entity tag of an open object is the MD5 of some bytes.
+
+    It is of objects put by one request, with most stores: such bytes are a version.
+    """
+    tag: bytes = (file.metadata() or {}).get("ETag", b"")
+    return (
+        tag.strip(b'"').decode() == hashlib.md5(data, usedforsecurity=False).hexdigest()
+    )
 
 
 def _start(system: Any, key: str, n_bytes: int) -> tuple[bytes, int]:
-    with system.open_input_file(key) as file:
-        return file.read(n_bytes), file.size()
+    """Return the first bytes of an object and its length; see `_read`."""
+    with ExitStack() as files:
+        file = files.enter_context(system.open_input_file(key))
+        for _ in range(_TRIES):
+            found = file.read(n_bytes), file.size()
+            again = files.enter_context(system.open_input_file(key))
+            if again.metadata() == file.metadata():
+                return found
+            file = again
+    raise Replaced(key)
 
 
 def _put(

@@ -7,6 +7,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from ..errors import InputError
+from .object_errors import StoreError
 from .objects import ObjectPath
 from .place import Place
 
@@ -22,17 +23,15 @@ def read_checked(path: Place, *, columns: Sequence[str] | None = None) -> pa.Tab
         InputError: the file is missing or damaged.
         OSError: an object store does not give it.
     """
-    source: Any = path
-    if isinstance(path, ObjectPath):
-        try:
-            source = pa.BufferReader(path.read_bytes())
-        except FileNotFoundError as error:
-            raise InputError(str(path), "no such file") from error
-    elif not path.is_file():
-        raise InputError(str(path), "no such file")
     try:
-        return pq.ParquetFile(source, page_checksum_verification=True).read(
-            columns=columns, use_threads=False
-        )
+        source: Any = path
+        if isinstance(path, ObjectPath):
+            source = pa.BufferReader(path.read_bytes())
+        with pq.ParquetFile(source, page_checksum_verification=True) as file:
+            return file.read(columns=columns, use_threads=False)
+    except StoreError:
+        raise
+    except (FileNotFoundError, IsADirectoryError) as error:
+        raise InputError(str(path), "no such file") from error
     except (OSError, pa.ArrowException) as error:
         raise InputError(str(path), "is damaged, or no Parquet file") from error

@@ -6,15 +6,17 @@ second name, list, remove, tell whether something is there. Writing is in `atomi
 
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from shutil import rmtree
-from typing import NoReturn, Protocol, Self, cast
+from typing import NoReturn, Protocol, Self, TypeVar, cast
 from urllib.parse import parse_qsl, unquote, urlsplit
 
 from ..errors import InputError
 from .object_errors import StoreError
 from .objects import ObjectPath
+
+T = TypeVar("T")
 
 SCHEMES = ("s3", "gs", "file")
 _OPTIONS = {
@@ -172,12 +174,20 @@ def read_all(places: Sequence[Place]) -> list[bytes | None]:
 
     Those of an object store are asked for several at a time.
     """
+    return at_once(places, bytes_of)
+
+
+def at_once(places: Sequence[Place], do: Callable[[Place], T]) -> list[T]:
+    """Return what a function gives for each place, in their order.
+
+    Those of an object store are dealt with several at a time.
+    """
     if len(places) > 1 and isinstance(places[0], ObjectPath):
         from concurrent.futures import ThreadPoolExecutor
 
         with ThreadPoolExecutor(min(len(places), _AT_ONCE)) as threads:
-            return list(threads.map(_read, places))
-    return [_read(place) for place in places]
+            return list(threads.map(do, places))
+    return [do(place) for place in places]
 
 
 def remove_folder(folder: Place) -> None:
@@ -188,7 +198,8 @@ def remove_folder(folder: Place) -> None:
         rmtree(cast(Path, folder), ignore_errors=True)
 
 
-def _read(place: Place) -> bytes | None:
+def bytes_of(place: Place) -> bytes | None:
+    """Return the bytes of a file; None where there is none."""
     try:
         return place.read_bytes()
     except FileNotFoundError:

@@ -4,20 +4,18 @@ Each side is a folder of a sequence; the second may be the rows before the last 
 of the first. Takes are compared on the frames that both have.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pyarrow as pa
 
 from ...solver.arrays import FloatArray
 from ..errors import InputError
 from ..places.place import Place
 from ..takes.metadata import take_metadata
-from ..takes.previous import previous_path
 from ..takes.sequence_table import MEASURES
-from ..takes.take_file import read_take
+from ..takes.store import Store
 from .rows import FindingRow, SequenceRow, read_rows
 from .since import finding_changes
 from .words import setup_changes
@@ -27,10 +25,19 @@ ADDED, REMOVED, CHANGED, SAME = "added", "removed", "changed", "same"
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Side:
-    """One solve of a sequence: its folder, and where its rows lie."""
+    """One solve of a sequence.
 
-    folder: Place
-    rows: Place
+    Attributes:
+        store: where its takes lie.
+        label: what it is called.
+        rows: of its shots, read at one moment.
+        before: those before the last solve of each shot, of the same moment.
+    """
+
+    store: Store
+    label: str
+    rows: Sequence[SequenceRow]
+    before: Sequence[SequenceRow] = ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -85,12 +92,12 @@ def side_of(folder: Place) -> Side:
         InputError: there is no sequence, or there are several.
     """
     if (folder / "sequence.parquet").is_file():
-        return Side(folder=folder, rows=folder / "sequence.parquet")
+        return _side(folder)
     below = sorted(folder.iterdir(), key=str) if folder.is_dir() else []
     rows = [one / "sequence.parquet" for one in below if one.is_dir()]
     found = [one for one in rows if one.is_file()]
     if len(found) == 1:
-        return Side(folder=found[0].parent, rows=found[0])
+        return _side(found[0].parent)
     message = (
         f"holds {len(found)} sequences; name the folder of one"
         if found
@@ -105,21 +112,24 @@ def side_before(side: Side) -> Side:
     Raises:
         InputError: it was solved only once.
     """
-    path = previous_path(side.folder)
-    if not path.is_file():
+    if not side.before:
         message = "was solved only once; name a second folder to compare with"
-        raise InputError(str(side.folder), message)
-    return Side(folder=side.folder, rows=path)
+        raise InputError(str(side.store.folder), message)
+    label = f"{side.label}, before the last solve"
+    return Side(store=side.store, label=label, rows=side.before)
+
+
+def _side(folder: Place) -> Side:
+    store = Store(folder=folder)
+    rows = read_rows(store.sequence)
+    label = str(store.sequence)
+    return Side(store=store, label=label, rows=rows.now, before=rows.before)
 
 
 def compare(before: Side, after: Side) -> list[Difference]:
-    """Return the shots of both solves in the order of the later one's job.
-
-    Raises:
-        InputError: the rows of a side cannot be read.
-    """
-    old = {row.shot: row for row in read_rows(before.rows)}
-    new = {row.shot: row for row in read_rows(after.rows)}
+    """Return the shots of both solves in the order of the later one's job."""
+    old = {row.shot: row for row in before.rows}
+    new = {row.shot: row for row in after.rows}
     names = [*new, *(name for name in old if name not in new)]
     return [
         _difference(name, old.get(name), new.get(name), before, after) for name in names
@@ -195,31 +205,14 @@ def _moved(
 
 def _poses(side: Side, row: SequenceRow) -> FloatArray | None:
     """Return frame, lens [m], pan and tilt [deg] of a row's take, (n, 6)."""
-    table = take_of(side, row)
+    table = side.store.whole(row.shot, row.plain["take_key"])
     if table is None:
         return None
     whole = table["sub"].to_numpy() == 0
-    unit_m = take_metadata(table).world.metres(1.0)
     names = ("frame", "x", "y", "z", "pan_deg", "tilt_deg")
     poses = np.column_stack([table[name].to_numpy()[whole] for name in names])
-    poses[:, 1:4] *= unit_m
+    poses[:, 1:4] *= take_metadata(table).world.metres(1.0)
     return np.asarray(poses, dtype=np.float64)
-
-
-def take_of(side: Side, row: SequenceRow) -> pa.Table | None:
-    """Return the take that a row names, None where it is not there any more."""
-    key = row.plain["take_key"]
-    for path in (
-        side.folder / "history" / row.shot / f"{key}.parquet",
-        side.folder / "takes" / f"{row.shot}.parquet",
-    ):
-        try:
-            table = read_take(path)
-        except InputError:
-            continue
-        if take_metadata(table).keys.take == key:
-            return table
-    return None
 
 
 def difference_lines(differences: list[Difference]) -> Iterator[str]:

@@ -4,8 +4,7 @@ from collections.abc import Collection, Iterator, Sequence
 
 from markupsafe import Markup
 
-from .compare import Difference, Side, take_of
-from .rows import read_rows
+from .compare import Difference, Side
 from .shell import page
 from .shown import Shown, shown_of
 from .viewfinder import MOST_PLAYED, poster_data
@@ -45,8 +44,8 @@ def compare_page(
     pairs = list(_pairs(moved[:_MOST_PAIRS], before, after))
     return page(
         "compare.html",
-        before=str(before.rows),
-        after=str(after.rows),
+        before=before.label,
+        after=after.label,
         pairs=[shot for shot, _ in pairs],
         pictures=Markup(f"[{','.join(pictures for _, pictures in pairs)}]"),
         lines=lines,
@@ -58,11 +57,16 @@ def _pairs(
     shots: Collection[str], before: Side, after: Side
 ) -> Iterator[tuple[str, str]]:
     """Yield shots of which both takes are there, and the data of both pictures."""
-    old = {row.shot: row for row in read_rows(before.rows)}
-    new = {row.shot: row for row in read_rows(after.rows)}
+    keys = [
+        {row.shot: row.plain["take_key"] for row in side.rows}
+        for side in (before, after)
+    ]
     people: list[str] = []
     for shot in shots:
-        tables = [take_of(before, old[shot]), take_of(after, new[shot])]
+        tables = [
+            side.store.whole(shot, own[shot])
+            for side, own in zip((before, after), keys, strict=True)
+        ]
         shown = [shown_of(table) for table in tables if table is not None]
         if len(shown) < 2 or max(len(one.frames) for one in shown) > MOST_PLAYED:
             continue

@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby
 from typing import Any
@@ -14,6 +13,7 @@ from ..job.timecode import (
     is_drop_frame,
     label_of_frame,
 )
+from ..takes.sequence_table import CutClock
 from .rows import SequenceRow
 from .shell import page, page_name
 from .shot_page import Kept, shades
@@ -28,41 +28,29 @@ _NO_CLOCK = "00:00:00:00"
 _DROPPED = 15  # a rate of 30 leaves out two labels a minute, one of 60 four
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class WholeCut:
-    """What a sequence says of its cut.
-
-    Attributes:
-        timecode: label of the first frame; None where the job has none.
-        frames: first and last frame of every shot, by name.
-        people: names of all subjects, in the order of the job.
-    """
-
-    timecode: str | None
-    frames: Mapping[str, tuple[int, int]]
-    people: tuple[str, ...]
-
-
 def cut_page(
     rows: Sequence[SequenceRow],
     kept: Mapping[str, Kept],
-    cut: WholeCut,
+    *,
+    clock: CutClock,
+    people: Sequence[str],
 ) -> str:
     """Return the page that plays the cut.
 
     Args:
         rows: of the shots, in the order of the job; at least one.
         kept: of each shot that has a take, by name.
-        cut: how long they are, and how they are counted.
+        clock: how frames are counted.
+        people: names of all subjects.
     """
     rate = next((Fraction(one.rate) for one in kept.values()), _RATE)
-    clock = _clock(cut, rate)
-    shots = [_shot(row, kept.get(row.shot), cut) for row in rows]
+    labels = _labels(clock, rate)
+    shots = [_shot(row, kept.get(row.shot), clock) for row in rows]
     start, listed = 0, []
     for n, shot in enumerate(shots):
         seconds = shot["count"] / float(rate)
         words = {"n": n, "seconds": f"{seconds:.1f} s", "mark": rows[n].state}
-        listed.append({**shot, **words, "timecode": _label(rate, clock, start)})
+        listed.append({**shot, **words, "timecode": _label(rate, labels, start)})
         start += shot["count"]
     findings = [
         {
@@ -79,7 +67,7 @@ def cut_page(
     ]
     data = {
         "rate": [rate.numerator, rate.denominator],
-        "clock": clock,
+        "clock": labels,
         "shots": shots,
         "findings": findings,
     }
@@ -92,16 +80,16 @@ def cut_page(
             (scene, list(some))
             for scene, some in groupby(listed, key=lambda shot: shot["scene"])
         ],
-        people=shades(cut.people, cut.people),
+        people=shades(people, people),
         n_findings=len(findings),
         high=f"{1000 / (aspects[0] if aspects else 16 / 9):.1f}",
         data=json.dumps(data, separators=(",", ":")).replace("<", "\\u003c"),
     )
 
 
-def _shot(row: SequenceRow, kept: Kept | None, cut: WholeCut) -> dict[str, Any]:
+def _shot(row: SequenceRow, kept: Kept | None, clock: CutClock) -> dict[str, Any]:
     first, last = (0, 0) if kept is None else kept.frames
-    first, last = cut.frames.get(row.shot, (first, last))
+    first, last = clock.frames.get(row.shot, (first, last))
     played = kept is not None and last - first < MOST_PLAYED
     why = "it has no take" if kept is None else "its take is too long to be played"
     return {
@@ -120,12 +108,12 @@ def _shot(row: SequenceRow, kept: Kept | None, cut: WholeCut) -> dict[str, Any]:
     }
 
 
-def _clock(cut: WholeCut, rate: Fraction) -> dict[str, int] | None:
+def _labels(clock: CutClock, rate: Fraction) -> dict[str, int] | None:
     """Return the first label as a count of frames, and how labels are counted.
 
     None where the rate has no timecode; the cut is then counted in seconds.
     """
-    label = cut.timecode or _NO_CLOCK
+    label = clock.timecode or _NO_CLOCK
     try:
         start = frame_of_label(label, rate)
     except ValueError:
@@ -135,9 +123,9 @@ def _clock(cut: WholeCut, rate: Fraction) -> dict[str, int] | None:
     return {"start": start, "nominal": nominal, "dropped": dropped}
 
 
-def _label(rate: Fraction, clock: Mapping[str, int] | None, frame: int) -> str:
+def _label(rate: Fraction, labels: Mapping[str, int] | None, frame: int) -> str:
     """Return how a frame of the cut is called, counted from 0."""
-    if clock is None:
+    if labels is None:
         return f"{frame / float(rate):.2f} s"
-    named = drop_frame_label_of_frame if clock["dropped"] else label_of_frame
-    return named(clock["start"] + frame, rate)
+    named = drop_frame_label_of_frame if labels["dropped"] else label_of_frame
+    return named(labels["start"] + frame, rate)

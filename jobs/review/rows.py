@@ -3,13 +3,11 @@
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from ...solver.cuts.findings import OF_CUT, SEVERITIES
-from ..errors import InputError
-from ..places.parquet import read_checked
 from ..places.place import Place
-from ..takes.sequence_table import WITHOUT_TAKE
+from ..takes.sequence_table import WITHOUT_TAKE, CutClock, read_table
 from .mend import Mend, mends
 
 FAILED = "failed"
@@ -123,16 +121,40 @@ class SequenceRow:
         return tuple(finding for finding in self.findings if not finding.accepted)
 
 
-def read_rows(path: Place) -> list[SequenceRow]:
-    """Read a sequence's file, in the order of its job.
+class Rows(NamedTuple):
+    """The rows of a sequence at one moment.
+
+    Attributes:
+        now: of its shots, in the order of its job.
+        before: those before the last solve of each shot; none where it had only one.
+        named: names of all shots of its job, solved or not.
+        people: names of all subjects, in the order of the cut.
+        clock: how frames are counted.
+    """
+
+    now: list[SequenceRow]
+    before: list[SequenceRow]
+    named: tuple[str, ...]
+    people: tuple[str, ...]
+    clock: CutClock
+
+
+def read_rows(path: Place) -> Rows:
+    """Read a sequence's file.
 
     Raises:
         InputError: it is missing, damaged, or no such file.
     """
-    table = read_checked(path)
-    if "shot" not in table.column_names or "setup" not in table.column_names:
-        raise InputError(str(path), "holds no rows of a sequence")
-    return [row_of(plain) for plain in table.to_pylist()]
+    table = read_table(path)
+    return Rows(
+        now=[row_of(row.plain()) for row in table.rows],
+        before=[row_of(row.plain()) for row in table.before],
+        named=tuple(table.clock.frames),
+        people=tuple(
+            dict.fromkeys(name for one in table.entries for name in one.subjects)
+        ),
+        clock=table.clock,
+    )
 
 
 def row_of(plain: dict[str, Any]) -> SequenceRow:

@@ -182,7 +182,7 @@ def _setup(shown: Shown) -> list[tuple[str, str]]:
             f"{lens_words(setup)}, f/{shown.columns['stop'][0]:g}, circle of "
             f"confusion {metadata.asked.coc_mm:g} mm",
         ),
-        ("ShotBrief", _framing(metadata.asked)),
+        ("Asked", _framing(metadata.asked)),
         (
             "Operator",
             f"{crew.preset}, {reaction}, at most {operator['max_speed']:g} deg/s "

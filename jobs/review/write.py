@@ -6,15 +6,14 @@ from typing import NamedTuple
 
 from ..errors import InputError
 from ..places.atomic import write_whole
-from ..places.place import Place, modified_s, size_of
+from ..places.place import Place, bytes_of, modified_s, size_of
 from ..processes.pool import n_processors, runner
-from ..takes.previous import previous_path
-from ..takes.sequence_table import CutClock, read_cut_clock, read_people
+from ..takes.store import Store
 from ..takes.take_file import read_take
-from .cut_page import DATA, WholeCut, cut_page
+from .cut_page import DATA, cut_page
 from .index_page import index_page
 from .record import kept_of, page_key, recorded
-from .rows import SequenceRow, read_rows
+from .rows import Rows, SequenceRow, read_rows
 from .shell import OWN_PAGES, page_name
 from .shot_page import Kept, shot_page
 from .shown import NAMES, READ, Shown, shown_of
@@ -74,6 +73,9 @@ def write_review(
 ) -> Place:
     """Write the pages of a sequence that are not as they would be.
 
+    Where the sequence has other rows afterwards it is done again. So of parts of a run
+    that end together, whoever writes last has seen all rows.
+
     Args:
         folder: of the sequence.
         progress: called as each page is written.
@@ -86,11 +88,28 @@ def write_review(
         InputError: the sequence's rows cannot be read.
         OSError: a file could not be written.
     """
-    rows = read_rows(folder / "sequence.parquet")
-    if not rows:
-        raise InputError(str(folder / "sequence.parquet"), "has no shots yet")
-    changes = _changes(folder, rows)
-    cut = _cut(folder, rows)
+    table = folder / "sequence.parquet"
+    while True:
+        known = bytes_of(table)
+        rows = read_rows(table)
+        if not rows.now:
+            raise InputError(str(table), "has no shots yet")
+        index = _write_pages(folder, rows, progress=progress, write=write)
+        if bytes_of(table) == known:
+            return index
+        progress = None
+
+
+def _write_pages(
+    folder: Place,
+    found: Rows,
+    *,
+    progress: Progress | None,
+    write: WritePages | None,
+) -> Place:
+    rows = found.now
+    # None: there was no solve before.
+    changes = changes_since(rows, found.before) if found.before else None
     kept: dict[str, Kept] = {}
     tasks = []
     n_steps, n_done = len(rows) + 1, 0
@@ -103,7 +122,7 @@ def write_review(
         if progress is not None:
             progress(n_done, n_steps)
 
-    for task in _tasks(folder, rows, changes or (), cut.people):
+    for task in _tasks(folder, rows, changes or (), found.people):
         own = None if task.row.failed else kept_of(_page(task), partial(_key, task))
         if own is not None and size_of(_data(task)) != own.script_bytes:
             own = None
@@ -114,11 +133,18 @@ def write_review(
     for written in (write or write_with())(tasks):
         done(*written)
     pages = folder / "review"
-    _remove_others(pages, [row.shot for row in rows])
+    _remove_others(pages, [*found.named, *(row.shot for row in rows)])
     index = pages / "index.html"
-    solved_s = modified_s(folder / "sequence.parquet")
-    text = index_page(rows, kept, changes=changes, people=cut.people, solved_s=solved_s)
-    _write(pages / "cut.html", cut_page(rows, kept, cut).encode(), flush=False)
+    people = found.people
+    played = cut_page(rows, kept, clock=found.clock, people=people)
+    _write(pages / "cut.html", played.encode(), flush=False)
+    text = index_page(
+        rows,
+        kept,
+        changes=changes,
+        people=people,
+        solved_s=modified_s(folder / "sequence.parquet"),
+    )
     _write(index, text.encode(), flush=True)
     if progress is not None:
         progress(n_steps, n_steps)
@@ -188,35 +214,18 @@ def _page(task: PageTask) -> Place:
 
 def _write(path: Place, data: bytes, *, flush: bool) -> None:
     """Write a page, unless it is there as it would be written."""
-    if size_of(path) != len(data) or path.read_bytes() != data:
+    if size_of(path) != len(data) or bytes_of(path) != data:
         # A page that a fall of the machine cuts short is known by its length.
         write_whole(path, data, flush=flush)
 
 
-def _changes(folder: Place, rows: list[SequenceRow]) -> list[ShotChange] | None:
-    """Return what changed since the last solve; None where there was none."""
-    path = previous_path(folder)
-    return changes_since(rows, read_rows(path)) if path.is_file() else None
-
-
-def _cut(folder: Place, rows: Sequence[SequenceRow]) -> WholeCut:
-    """Return how long the shots are, and how the cut is counted, where it is told."""
-    path = folder / "sequence.parquet"
-    try:
-        clock = read_cut_clock(path)
-    except InputError:
-        clock = CutClock(timecode=None, frames={})
-    return WholeCut(
-        timecode=clock.timecode, frames=clock.frames, people=read_people(path)
-    )
-
-
 def _take_path(folder: Place, row: SequenceRow) -> Place:
-    return folder / "takes" / f"{row.shot}.parquet"
+    """Return where the take of a row lies; of a failed shot, the one it had before."""
+    return Store(folder=folder).take_of(row.shot, row.plain["take_key"])
 
 
 def _take(folder: Place, row: SequenceRow) -> Shown | None:
-    """Return the current take of a shot, None where it has none that is whole."""
+    """Return the take of a row, None where there is none that is whole."""
     try:
         table = read_take(_take_path(folder, row), columns=(*READ, *NAMES))
     except InputError:
@@ -233,4 +242,4 @@ def _remove_others(pages: Place, names: list[str]) -> None:
     for folder, suffix in ((pages, ".html"), (pages / DATA, ".js")):
         for path in folder.iterdir() if folder.is_dir() else ():
             if path.suffix == suffix and path.name not in wanted:
-                path.unlink()
+                path.unlink(missing_ok=True)

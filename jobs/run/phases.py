@@ -15,7 +15,8 @@ from typing import Any
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..takes.judgement import Candidate, Judgement
-from ..takes.sequence_table import ShotRow, merge_sequence
+from ..takes.merge import merge_sequence
+from ..takes.sequence_table import ShotRow
 from .chosen import Chosen
 from .solve_shot import Work, failed_row, solve_shot, unchosen_row
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from ..job.shot import ShotSpec
 from ..places.place import Place
-from ..takes.previous import note_reported
+from ..takes.merge import note_reported
 from ..takes.sequence_table import ShotRow
 from .executor import Executor, units_of
 from .phases import PHASES, Given, Result, phases_of
@@ -102,30 +102,8 @@ def report(
     # Imported here: checking a job writes no pages.
     from ..review.write import write_review
 
-    note_rows(folder, shots, again=again)
+    note_reported(folder, shots, again=again)
     return write_review(folder, progress=progress, write=write)
-
-
-def note_rows(folder: Place, shots: Collection[str], *, again: bool = False) -> None:
-    """Make the rows last reported those of the night before; see `note_reported`.
-
-    Args:
-        folder: of the sequence.
-        shots: names of the shots that were solved in the run.
-        again: whether an earlier try may have got this far.
-    """
-    if not (again and _is_reported(folder)):
-        # Said a second time, tonight's rows would become last night's.
-        note_reported(folder, shots)
-
-
-def _is_reported(folder: Place) -> bool:
-    """Tell whether the rows as they are have been reported."""
-    try:
-        reported = (folder / "history" / "reported.parquet").read_bytes()
-    except FileNotFoundError:
-        return False
-    return reported == (folder / "sequence.parquet").read_bytes()
 
 
 def names_of(work: Work, rows: Mapping[int, object]) -> set[str]:

@@ -7,7 +7,7 @@ from typing import Any
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..subjects import SubjectReader, read_subject
-from ..takes.continuity import plain_finding, unseen_finding
+from ..takes.continuity import entry_of, plain_finding, unseen_finding
 from ..takes.judgement import Judgement
 from ..takes.keys import Keys, canonical, judge_key, setup_of, take_key
 from ..takes.metadata import take_metadata
@@ -60,8 +60,9 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
     prepared = prepare(work.job, closed, work.folder, read=work.read)
     judge = judge_key(work.job, spec, prepared.inputs)
     keys = Keys(judge=judge, take=take_key(judge, setup_of(closed)))
+    entry = entry_of(work.job, spec)
     unseen = [
-        plain_finding(unseen_finding(name, first, last), spec)
+        plain_finding(unseen_finding(name, first, last), entry)
         for name, spans in prepared.uncovered.items()
         for first, last in spans
     ]
@@ -97,6 +98,7 @@ def _keep_locked(work: Work, spec: ShotSpec) -> ShotRow:
         work.job, spec, folder=work.folder, store=work.store, read=work.read
     )
     metadata = take_metadata(kept.table)
+    entry = entry_of(work.job, spec)
     return _row(
         work,
         spec.with_setup(metadata.setup),
@@ -106,7 +108,7 @@ def _keep_locked(work: Work, spec: ShotSpec) -> ShotRow:
         error="\n".join(kept.words) or None,
         measures=kept.measures,
         ends=canonical(metadata.ends.plain()),
-        findings=canonical([plain_finding(one, spec) for one in kept.findings]),
+        findings=canonical([plain_finding(one, entry) for one in kept.findings]),
     )
 
 

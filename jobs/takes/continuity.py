@@ -5,7 +5,8 @@ take only carries how its own cut begins and ends.
 """
 
 import json
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from ...solver.audit import BROKEN
@@ -34,8 +35,44 @@ PlainFinding = dict[str, Any]
 text, and accepted: by whom and why, or None."""
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CutEntry:
+    """What a job says of a shot that its cuts are judged by.
+
+    Attributes:
+        place: of the shot in the cut, from 0.
+        shot: its name.
+        scene: lower case.
+        elapsed: whether time has passed since the shot before.
+        accept: who lets a finding stand and why, by name of the finding.
+        subjects: their names, in the order of the job.
+    """
+
+    place: int
+    shot: str
+    scene: str
+    elapsed: bool
+    accept: Mapping[str, dict[str, str]]
+    subjects: Sequence[str] = ()
+
+
+def entry_of(job: JobFile, spec: ShotSpec) -> CutEntry:
+    """Return what a job says of one of its shots."""
+    accept: dict[str, dict[str, str]] = {}
+    for one in spec.accept:  # of several for one finding, the first counts
+        accept.setdefault(one.finding, {"reason": one.reason, "by": one.by})
+    return CutEntry(
+        place=job.place_of(spec.name),
+        shot=spec.name,
+        scene=spec.scene.lower(),
+        elapsed=spec.cut == "elapsed",
+        accept=accept,
+        subjects=[one.name for one in spec.subjects],
+    )
+
+
 def findings_of(
-    job: JobFile,
+    entries: Sequence[CutEntry],
     ends: Mapping[str, str | None],
     measures: Mapping[str, Measures],
     earlier: Mapping[str, str] | None = None,
@@ -43,7 +80,7 @@ def findings_of(
     """Return the findings of the shots of a sequence, JSON lists by name of the shot.
 
     Args:
-        job: says their order, scenes and cuts, and what is accepted.
+        entries: of all shots, in the order of the cut.
         ends: JSON of the ends of each shot's take, by name; None, or left out, where
             there is no take. The cut into the next shot is then not judged.
         measures: of the takes, by name.
@@ -52,29 +89,30 @@ def findings_of(
     """
     before = earlier or {}
     shots = []
-    for spec in job.shots:
-        text = ends.get(spec.name)
+    for entry in entries:
+        text = ends.get(entry.shot)
         shots.append(
             CutShot(
-                name=spec.name,
-                scene=spec.scene.lower(),
-                elapsed=spec.cut == "elapsed",
+                name=entry.shot,
+                scene=entry.scene,
+                elapsed=entry.elapsed,
                 ends=None if text is None else ShotEnds.from_plain(json.loads(text)),
             )
         )
     found = {}
-    for spec, shot, cuts in zip(job.shots, shots, cut_findings(shots), strict=True):
+    for entry, shot, cuts in zip(entries, shots, cut_findings(shots), strict=True):
         tan_u = None if shot.ends is None else shot.ends.first.tan_u
-        own = shot_findings(measures.get(spec.name, {}), tan_u=tan_u)
+        own = shot_findings(measures.get(entry.shot, {}), tan_u=tan_u)
         kept = [
-            {**one, "accepted": _accepted(one["name"], spec)}
-            for one in json.loads(before.get(spec.name, "[]"))
+            {**one, "accepted": entry.accept.get(one["name"])}
+            for one in json.loads(before.get(entry.shot, "[]"))
             if one["name"] in _OF_THE_DATA
         ]
-        fresh = [plain_finding(finding, spec) for finding in (*own, *cuts)]
-        if spec.name in measures:
-            fresh += _accepted_in_vain(spec, {one["name"] for one in (*kept, *fresh)})
-        found[spec.name] = canonical([*kept, *fresh])
+        fresh = [plain_finding(finding, entry) for finding in (*own, *cuts)]
+        if entry.shot in measures:
+            names = {one["name"] for one in (*kept, *fresh)}
+            fresh += _accepted_in_vain(entry, names)
+        found[entry.shot] = canonical([*kept, *fresh])
     return found
 
 
@@ -92,7 +130,7 @@ def unseen_finding(subject: str, first: int, last: int) -> Finding:
     )
 
 
-def _accepted_in_vain(spec: ShotSpec, found: Collection[str]) -> list[PlainFinding]:
+def _accepted_in_vain(entry: CutEntry, found: Collection[str]) -> list[PlainFinding]:
     """Return a note for each finding that a shot accepts and does not have."""
     return [
         plain_finding(
@@ -100,13 +138,13 @@ def _accepted_in_vain(spec: ShotSpec, found: Collection[str]) -> list[PlainFindi
                 name="accepts_nothing",
                 severity="note",
                 subject_of=OF_SHOT,
-                numbers={"accepted": accept.finding},
+                numbers={"accepted": finding},
                 source=OWN,
             ),
-            spec,
+            entry,
         )
-        for accept in spec.accept
-        if accept.finding not in found
+        for finding in sorted(entry.accept)
+        if finding not in found
     ]
 
 
@@ -130,7 +168,7 @@ def reached(findings: Iterable[str], severity: str) -> bool:
     )
 
 
-def plain_finding(finding: Finding, spec: ShotSpec) -> PlainFinding:
+def plain_finding(finding: Finding, entry: CutEntry) -> PlainFinding:
     """Return a finding of a shot, or of the cut into it, as it is written."""
     return {
         "name": finding.name,
@@ -138,13 +176,6 @@ def plain_finding(finding: Finding, spec: ShotSpec) -> PlainFinding:
         "of": finding.subject_of,
         "numbers": dict(finding.numbers),
         "source": finding.source,
-        "text": sentence(finding, spec.name),
-        "accepted": _accepted(finding.name, spec),
+        "text": sentence(finding, entry.shot),
+        "accepted": entry.accept.get(finding.name),
     }
-
-
-def _accepted(finding: str, spec: ShotSpec) -> dict[str, str] | None:
-    for accept in spec.accept:
-        if accept.finding == finding:
-            return {"reason": accept.reason, "by": accept.by}
-    return None

@@ -17,7 +17,7 @@ from ...solver.rigs.shape import Rig
 from ..errors import InputError
 from ..job.world import WorldSpec
 from .metadata import TakeGate, take_metadata
-from .sequence_table import ShotRow, read_sequence
+from .sequence_table import CutClock, ShotRow, read_table
 from .store import Store
 from .take_file import read_take
 
@@ -95,7 +95,8 @@ class Delivery:
     Attributes:
         sequence: its name.
         store: where it lies.
-        rows: its table; failed shots are left out.
+        clock: how its frames are counted, as its table had it with the rows.
+        rows: its table; shots without a take are left out.
         curves: of each row.
         tables: the take's table of each row.
         missing: names of the shots that have no take.
@@ -103,6 +104,7 @@ class Delivery:
 
     sequence: str
     store: Store
+    clock: CutClock
     rows: tuple[ShotRow, ...]
     curves: tuple[Curves, ...]
     tables: tuple[pa.Table, ...]
@@ -115,18 +117,20 @@ def read_delivery(store: Store) -> Delivery:
     Raises:
         InputError: its table or a take is missing or damaged, or it has no takes.
     """
-    rows = read_sequence(store.sequence)
-    there = [row for row in rows if store.take(row.shot).is_file()]
+    table = read_table(store.sequence)
+    places = {row.shot: store.take_of(row.shot, row.take_key) for row in table.rows}
+    there = [row for row in table.rows if places[row.shot].is_file()]
     if not there:
         raise InputError(str(store.folder), "holds no takes")
-    tables = tuple(read_take(store.take(row.shot)) for row in there)
+    tables = tuple(read_take(places[row.shot]) for row in there)
     return Delivery(
         sequence=there[0].sequence,
         store=store,
+        clock=table.clock,
         rows=tuple(there),
         curves=tuple(curves_of(table) for table in tables),
         tables=tables,
-        missing=tuple(row.shot for row in rows if row not in there),
+        missing=tuple(row.shot for row in table.rows if row not in there),
     )
 
 

@@ -1,8 +1,9 @@
 """`sequence.parquet`: a row a shot, what came of it and what it is judged by."""
 
 import json
+from base64 import b64decode, b64encode
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import pyarrow as pa
@@ -10,11 +11,9 @@ import pyarrow.parquet as pq
 
 from ...solver.measures.measure import Measures
 from ..errors import InputError
-from ..job.spec import JobFile
-from ..places.atomic import alone_in, write_whole
 from ..places.parquet import read_checked
 from ..places.place import Place
-from .continuity import findings_of
+from .continuity import CutEntry, findings_of
 from .keys import canonical
 
 WITHOUT_TAKE = ("failed", "no_setup")
@@ -22,6 +21,7 @@ WITHOUT_TAKE = ("failed", "no_setup")
 
 SEQUENCE_SCHEMA = "carrellata.sequence/1"
 _METADATA_KEY = b"carrellata"
+_BEFORE_KEY = b"carrellata.before"
 
 _COUNTS = ("frames", "refused_plans", "whip_plans", "reversals", "moving_axes")
 MEASURES = (
@@ -155,50 +155,102 @@ class CutClock:
         return None
 
 
-def read_sequence(path: Place) -> list[ShotRow]:
-    """Read the rows of a sequence, in the order of its job.
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SequenceTable:
+    """All that the file of a sequence says, of one moment.
+
+    Attributes:
+        clock: how frames are counted.
+        entries: what the job says of every shot, in the order of the cut.
+        rows: of the shots that have any, in the same order.
+        before: what those were before their last solve, in the order of that time;
+            shots that were solved once are not there.
+    """
+
+    clock: CutClock
+    entries: tuple[CutEntry, ...]
+    rows: tuple[ShotRow, ...]
+    before: tuple[ShotRow, ...]
+
+    def bytes(self) -> bytes:
+        """Return the file; equal tables give equal bytes."""
+        said = {
+            "schema": SEQUENCE_SCHEMA,
+            "timecode": self.clock.timecode,
+            "cut": [[name, *frames] for name, frames in self.clock.frames.items()],
+            "entries": [asdict(entry) for entry in self.entries],
+        }
+        metadata = {_METADATA_KEY: canonical(said).encode()}
+        if self.before:
+            metadata[_BEFORE_KEY] = _packed([row.plain() for row in self.before])
+        table = pa.Table.from_pylist(
+            [row.plain() for row in self.rows],
+            schema=SEQUENCE_FIELDS.with_metadata(metadata),
+        )
+        buffer = pa.BufferOutputStream()
+        pq.write_table(table, buffer, compression="zstd", write_page_checksum=True)
+        data: bytes = buffer.getvalue().to_pybytes()
+        return data
+
+
+def read_table(path: Place) -> SequenceTable:
+    """Read the file of a sequence.
 
     Raises:
-        InputError: the file is missing, damaged, or of another form.
+        InputError: it is missing, damaged, or of another form.
     """
     table = read_checked(path)
     if not table.schema.equals(SEQUENCE_FIELDS):
         raise InputError(str(path), f"is not of the form {SEQUENCE_SCHEMA}")
-    return [_row(values) for values in table.to_pylist()]
+    said = json.loads((table.schema.metadata or {}).get(_METADATA_KEY, b"{}"))
+    return SequenceTable(
+        clock=CutClock(
+            timecode=said.get("timecode"),
+            frames={name: (first, last) for name, first, last in said.get("cut", [])},
+        ),
+        entries=tuple(CutEntry(**entry) for entry in said.get("entries", [])),
+        rows=tuple(map(_row, table.to_pylist())),
+        before=tuple(map(_row, plain_before(table))),
+    )
 
 
-def merge_sequence(
-    path: Place, job: JobFile, rows: Iterable[ShotRow]
-) -> tuple[ShotRow, ...]:
-    """Put rows into a sequence's file, in the job's order, and judge its cuts.
+def plain_before(table: pa.Table) -> list[dict[str, Any]]:
+    """Return the rows before the last solve of each shot, as `ShotRow.plain` has them.
 
-    Rows of other shots stay as they are; those of shots that the job does not have
-    go. A damaged file is replaced. Runs that share the folder wait for each other.
-    Every row gets the findings that it has among its neighbours of now.
-
-    Returns:
-        All rows as they were written.
-
-    Raises:
-        OSError: it could not be written; the file at `path` is as it was.
+    Args:
+        table: of a sequence, as it was read.
     """
-    with alone_in(path.parent):
-        try:
-            known = {row.shot: row for row in read_sequence(path)}
-        except InputError:
-            known = {}
-        known |= {row.shot: row for row in rows}
-        ordered = [known[spec.name] for spec in job.shots if spec.name in known]
-        judged = with_findings(job, ordered)
-        write_whole(path, _bytes(job, judged))
-        return judged
+    packed = (table.schema.metadata or {}).get(_BEFORE_KEY)
+    if packed is None:
+        return []
+    source = pa.BufferReader(b64decode(packed))
+    with pa.CompressedInputStream(source, "zstd") as stream:
+        rows: list[dict[str, Any]] = json.loads(stream.read())
+    return rows
 
 
-def with_findings(job: JobFile, rows: Iterable[ShotRow]) -> tuple[ShotRow, ...]:
-    """Return the rows of a sequence, in their order, with what they are faulted for."""
+def read_sequence(path: Place) -> list[ShotRow]:
+    """Read the rows of a sequence, in the order of its job; see `read_table`."""
+    return list(read_table(path).rows)
+
+
+def read_cut_clock(path: Place) -> CutClock:
+    """Read how the frames of a sequence's shots are counted; see `read_table`."""
+    return read_table(path).clock
+
+
+def with_findings(
+    entries: Iterable[CutEntry], rows: Iterable[ShotRow]
+) -> tuple[ShotRow, ...]:
+    """Return the rows of a sequence, in their order, with what they are faulted for.
+
+    Args:
+        entries: of the shots, in the order of the cut.
+        rows: of some of them.
+    """
     given = tuple(rows)
     found = findings_of(
-        job,
+        tuple(entries),
         ends={row.shot: row.ends for row in given},
         measures={row.shot: row.measures for row in given},
         earlier={row.shot: row.findings for row in given},
@@ -206,50 +258,12 @@ def with_findings(job: JobFile, rows: Iterable[ShotRow]) -> tuple[ShotRow, ...]:
     return tuple(replace(row, findings=found[row.shot]) for row in given)
 
 
-def read_cut_clock(path: Place) -> CutClock:
-    """Read how the frames of a sequence's shots are counted in its cut.
-
-    Raises:
-        InputError: the file is missing, damaged, or of another form.
-    """
-    table = read_checked(path)
-    if not table.schema.equals(SEQUENCE_FIELDS):
-        raise InputError(str(path), f"is not of the form {SEQUENCE_SCHEMA}")
-    said = json.loads((table.schema.metadata or {}).get(_METADATA_KEY, b"{}"))
-    return CutClock(
-        timecode=said.get("timecode"),
-        frames={name: (first, last) for name, first, last in said.get("cut", [])},
-    )
-
-
-def read_people(path: Place) -> tuple[str, ...]:
-    """Read the names of all subjects of a sequence, in the order of its job.
-
-    Raises:
-        InputError: the file is missing or damaged.
-    """
-    metadata = read_checked(path).schema.metadata or {}
-    said = json.loads(metadata.get(_METADATA_KEY, b"{}"))
-    return tuple(said.get("people", ()))
-
-
-def _bytes(job: JobFile, rows: Iterable[ShotRow]) -> bytes:
-    said = {
-        "schema": SEQUENCE_SCHEMA,
-        "timecode": job.timecode,
-        "cut": [[spec.name, *spec.frames] for spec in job.shots],
-        "people": list(
-            dict.fromkeys(one.name for spec in job.shots for one in spec.subjects)
-        ),
-    }
-    table = pa.Table.from_pylist(
-        [row.plain() for row in rows],
-        schema=SEQUENCE_FIELDS.with_metadata({_METADATA_KEY: canonical(said)}),
-    )
-    buffer = pa.BufferOutputStream()
-    pq.write_table(table, buffer, compression="zstd", write_page_checksum=True)
-    data: bytes = buffer.getvalue().to_pybytes()
-    return data
+def _packed(rows: list[dict[str, Any]]) -> bytes:
+    """Return plain values as text that a Parquet file's metadata can hold."""
+    sink = pa.BufferOutputStream()
+    with pa.CompressedOutputStream(sink, "zstd") as stream:
+        stream.write(canonical(rows).encode())
+    return b64encode(sink.getvalue().to_pybytes())
 
 
 def _row(values: dict[str, Any]) -> ShotRow:

@@ -99,6 +99,17 @@ class Store:
                 return table
         return None
 
+    def take_of(self, shot: str, take_key: str | None) -> Place:
+        """Return where the take of a row lies, whatever is the current one by now.
+
+        Args:
+            shot: name of the shot.
+            take_key: of the row; None for what the shot had before it failed.
+        """
+        if take_key is not None and self.kept(shot, take_key).is_file():
+            return self.kept(shot, take_key)
+        return self.take(shot)
+
     def make_current(self, shot: str, take_key: str) -> None:
         """Make a take that `whole` finds the current one of its shot, to the byte.
 

@@ -12,7 +12,7 @@ from collections.abc import Collection
 
 from ...jobs.places.place import Place, place_of
 from ...jobs.review.write import write_review, write_with
-from ...jobs.run.run import note_rows
+from ...jobs.takes.merge import note_reported
 
 _MANY = 200  # pages; fewer are written before another program has started
 
@@ -29,7 +29,7 @@ def write_pages(folder: Place, shots: Collection[str], *, again: bool) -> None:
         InputError: the sequence's rows cannot be read.
         OSError: a file could not be written.
     """
-    note_rows(folder, shots, again=again)
+    note_reported(folder, shots, again=again)
     if len(shots) >= _MANY:
         words = [
             sys.executable,

@@ -239,7 +239,8 @@ def test_prune_removes_replaced_takes(tmp_path: Path) -> None:
     history = {name for name in left if "/history/010/" in name}
     assert len(history) == 1
     reviewed = {f"chase/review/{name}.html" for name in ("index", "010")}
-    rows = {f"chase/history/{name}.parquet" for name in ("reported", "previous")}
+    rows = {name for name in left if name.startswith("chase/rows/010.")}
+    assert len(rows) == 1
     current = {"chase/takes/010.parquet", "chase/sequence.parquet"}
     assert left - history == current | reviewed | rows
 

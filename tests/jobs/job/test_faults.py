@@ -9,8 +9,15 @@ from job_files import metre_job, rows_of, write_job
 
 from carrellata.jobs.job.carry import FINDING_NAMES
 from carrellata.jobs.job.parse import parse_job
+from carrellata.jobs.job.spec import JobFile
 from carrellata.jobs.run.local import solve_job
-from carrellata.jobs.takes.continuity import findings_of, plain_finding, reached
+from carrellata.jobs.takes.continuity import (
+    CutEntry,
+    entry_of,
+    findings_of,
+    plain_finding,
+    reached,
+)
 from carrellata.jobs.takes.findings_words import known_findings, sentence
 from carrellata.jobs.takes.keys import canonical
 from carrellata.jobs.takes.metadata import take_metadata
@@ -71,6 +78,10 @@ def found_in(folder: Path, job: dict[str, Any]) -> dict[str, list[dict[str, Any]
 
 def cuts(found: list[dict[str, Any]]) -> list[str]:
     return [one["name"] for one in found if one["of"] == "cut"]
+
+
+def entries_of(job: JobFile) -> list[CutEntry]:
+    return [entry_of(job, spec) for spec in job.shots]
 
 
 def test_a_fixed_cut_across_the_line_stands_with_the_incoming_shot(
@@ -215,7 +226,7 @@ def test_json_has_findings_as_values(
 
 def test_a_shot_without_a_take_parts_its_neighbours() -> None:
     job = parse_job(crossing())
-    found = findings_of(job, ends={}, measures={})
+    found = findings_of(entries_of(job), ends={}, measures={})
     assert found == {"010": "[]", "020": "[]"}
 
 
@@ -224,12 +235,12 @@ def test_what_broke_a_lock_stays_through_later_merges_and_can_be_accepted() -> N
     broken = Finding(name="lock_broken", severity="fault", subject_of="shot",
                      numbers=numbers)  # fmt: skip
     job = parse_job(crossing())
-    earlier = {"020": json.dumps([plain_finding(broken, job.shots[1])])}
-    found = findings_of(job, ends={}, measures={}, earlier=earlier)
+    earlier = {"020": json.dumps([plain_finding(broken, entry_of(job, job.shots[1]))])}
+    found = findings_of(entries_of(job), ends={}, measures={}, earlier=earlier)
     assert found["020"] == canonical(json.loads(earlier["020"]))
     accept = {"finding": "lock_broken", "reason": "it is fine", "by": "layout"}
     forgiven = parse_job(crossing(accept=[accept]))
-    again = findings_of(forgiven, ends={}, measures={}, earlier=found)
+    again = findings_of(entries_of(forgiven), ends={}, measures={}, earlier=found)
     assert reached([found["020"]], "fault")
     assert not reached([again["020"]], "note")
 
@@ -237,8 +248,10 @@ def test_what_broke_a_lock_stays_through_later_merges_and_can_be_accepted() -> N
 def test_what_is_accepted_in_vain_is_told_once_the_shot_has_a_take() -> None:
     accept = {"finding": "near_axis", "reason": "it is fine", "by": "layout"}
     job = parse_job(crossing(accept=[accept]))
-    assert findings_of(job, ends={}, measures={})["020"] == "[]"
-    (found,) = json.loads(findings_of(job, ends={}, measures={"020": {}})["020"])
+    assert findings_of(entries_of(job), ends={}, measures={})["020"] == "[]"
+    (found,) = json.loads(
+        findings_of(entries_of(job), ends={}, measures={"020": {}})["020"]
+    )
     assert (found["name"], found["severity"]) == ("accepts_nothing", "note")
     assert "020 accepts near_axis, which it does not have" in found["text"]
 

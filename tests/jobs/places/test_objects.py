@@ -1,6 +1,9 @@
 """Objects of a real S3 server: whole or not there, and clear when they cannot be."""
 
+import hashlib
+import itertools
 import os
+import random
 import re
 import signal
 import threading
@@ -13,8 +16,8 @@ import pytest
 from object_store import CREDENTIALS, ObjectStore
 from pyarrow.fs import FileSystem
 
-from carrellata.jobs.places import object_lock, objects
-from carrellata.jobs.places.atomic import alone_in, name_whole, whole_file, write_whole
+from carrellata.jobs.places import objects
+from carrellata.jobs.places.atomic import name_whole, whole_file, write_whole
 from carrellata.jobs.places.object_errors import StoreError, store_error
 from carrellata.jobs.places.objects import ObjectPath
 from carrellata.jobs.places.place import place_of, read_all, start_of
@@ -233,74 +236,106 @@ def test_answers_of_stores_are_told_in_our_words(
     assert "hunter2" not in str(error)
 
 
-def test_one_at_a_time_reads_changes_and_writes(
-    store: ObjectStore, place: ObjectPath
+def versions(n: int) -> Iterator[bytes]:
+    """Yield bytes of different lengths, each of which tells whether it is whole."""
+    rng = random.Random(1)
+    for k in range(n):
+        body = k.to_bytes(8, "big") * rng.randrange(20_000, 90_000)
+        yield hashlib.md5(body).digest() + body
+
+
+def is_whole(data: bytes) -> bool:
+    return hashlib.md5(data[16:]).digest() == data[:16]
+
+
+@pytest.mark.parametrize("n_reads", [60, pytest.param(1200, marks=pytest.mark.long)])
+def test_an_object_that_is_replaced_is_read_of_one_version(
+    store: ObjectStore, place: ObjectPath, n_reads: int
 ) -> None:
-    (place / "n").put(b"0")
+    target, done = place / "x.bin", threading.Event()
+    first, *others = versions(12)
+    target.put(first)
 
-    def count() -> None:
-        for _ in range(3):
-            with alone_in(place):
-                n = int((place / "n").read_bytes())
-                time.sleep(0.01)
-                (place / "n").put(str(n + 1).encode())
+    def replace() -> None:
+        for data in itertools.cycle(others):
+            if done.is_set():
+                return
+            target.put(data)
 
-    threads = [threading.Thread(target=count) for _ in range(5)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert lying(store, place) == {"n": b"15"}
+    writer = threading.Thread(target=replace)
+    writer.start()
+    seen = [target.read_bytes() for _ in range(n_reads)]
+    heads = [target.start(16) for _ in range(n_reads // 6)]
+    done.set()
+    writer.join()
+    assert all(map(is_whole, seen))
+    assert len(set(seen)) > 1
+    known = {(data[:16], len(data)) for data in (first, *others)}
+    assert set(heads) <= known
 
 
-def test_whoever_stands_at_the_door_and_then_has_a_lower_turn_goes_first(
-    store: ObjectStore, place: ObjectPath
+@pytest.mark.parametrize("etag", [True, False])
+def test_a_read_counts_only_if_the_object_is_the_same_afterwards(
+    store: ObjectStore, place: ObjectPath, monkeypatch: pytest.MonkeyPatch, etag: bool
 ) -> None:
-    room = store.place(place.key.partition("/")[2]) / ".lock"
-    door, turn = room / "other.door", room / f"{0:012d}.other.turn"
-    door.put(b"")
-    entered = threading.Event()
+    one, two = versions(2)
+    target = place / "x.bin"
+    target.put(one)
+    if not etag:  # as of objects put in parts, or encrypted with keys of one's own
+        monkeypatch.setattr(objects, "_is_digest", lambda file, data: False)
+    system = objects._system(target.scheme, target.bucket.key, target.options)
+    opened = 0
 
-    def enter() -> None:
-        with alone_in(place):
-            entered.set()
+    class Swapping:
+        """The store, in which the object is replaced once it has been opened."""
 
-    thread = threading.Thread(target=enter)
-    thread.start()
-    assert not entered.wait(0.7)
-    turn.put(b"")
-    door.unlink()
-    assert not entered.wait(0.7)
-    turn.unlink()
-    thread.join(20)
-    assert entered.is_set()
+        def open_input_file(self, key: str) -> Any:
+            nonlocal opened
+            file = system.open_input_file(key)
+            opened += 1
+            if opened == 1:
+                target.put(two)
+            return file
+
+    assert objects._read(Swapping(), target.key) == two
+    assert opened in (2, 3)
 
 
-def test_turns_of_the_dead_are_cleared_away_after_a_lease(
+def test_an_object_that_is_removed_while_it_is_read_is_missing(
     store: ObjectStore, place: ObjectPath, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(object_lock, "LEASE_S", 3.0)
-    monkeypatch.setattr(object_lock, "_RENEW_S", 0.7)
-    (place / ".lock" / "dead.door").put(b"")
-    (place / ".lock" / f"{1:012d}.dead.turn").put(b"")
-    start = time.monotonic()
-    with alone_in(place):
-        assert 1.0 < time.monotonic() - start < 20.0
-    assert lying(store, place) == {}
+    target = place / "x.bin"
+    target.put(b"one")
+    read = objects._read
+
+    def removed(system: Any, key: str) -> bytes:
+        with monkeypatch.context() as patch:
+            patch.setattr(objects, "_TRIES", 1)
+            file = system.open_input_file(key)
+            target.unlink(missing_ok=True)
+            file.read()
+        return read(system, key)
+
+    monkeypatch.setattr(objects, "_read", removed)
+    with pytest.raises(FileNotFoundError, match="no such object"):
+        target.read_bytes()
 
 
-def test_lock_is_given_back_where_waiting_for_it_is_interrupted(
-    store: ObjectStore, place: ObjectPath, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("name", ["NO_SUCH_KEY", "RESOURCE_NOT_FOUND"])
+def test_what_may_be_a_missing_bucket_is_a_missing_object_where_the_bucket_is_there(
+    store: ObjectStore, place: ObjectPath, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
-    def interrupt(_: float) -> None:
-        raise KeyboardInterrupt
+    def gone(system: Any, key: str) -> bytes:
+        message = f"AWS Error {name} during GetObject operation"
+        raise OSError(message)
 
-    with alone_in(place):
-        monkeypatch.setattr(object_lock.time, "sleep", interrupt)
-        with pytest.raises(KeyboardInterrupt), alone_in(place):
-            pass
-        assert len(lying(store, place)) == 1
-    assert lying(store, place) == {}
+    monkeypatch.setattr(objects, "_read", gone)
+    with pytest.raises(FileNotFoundError, match="no such object"):
+        (place / "x.bin").read_bytes()
+    elsewhere = place_of(str(place).replace("//night/", "//nowhere/"), "test")
+    if name != "NO_SUCH_KEY":
+        with pytest.raises(StoreError, match="no such bucket"):
+            (elsewhere / "x.bin").read_bytes()
 
 
 def test_objects_have_their_kind_so_that_browsers_show_pages(
