@@ -20,6 +20,7 @@ def test_both_takes_play_in_step_through_their_own_lenses(
 ) -> None:
     folders = []
     for night, side in (("monday", -300), ("tuesday", -500)):
+        rig = {"kind": "sticks", "at": [170, side, 150]}
         shots = [
             walking_shot(
                 "010", rig={"kind": "sticks", "at": [170, side, 150]}, shake="locked"
