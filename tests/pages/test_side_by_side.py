@@ -22,9 +22,7 @@ def test_both_takes_play_in_step_through_their_own_lenses(
     for night, side in (("monday", -300), ("tuesday", -500)):
         rig = {"kind": "sticks", "at": [170, side, 150]}
         shots = [
-            walking_shot(
-                "010", rig={"kind": "sticks", "at": [170, side, 150]}, shake="locked"
-            ),
+            walking_shot("010", rig=rig, shake="locked"),
             walking_shot("020"),
         ]
         job = save_job(tmp_path, walking_job(*shots))
