@@ -132,17 +132,17 @@ class Standing:
     ends: tuple[float, float] = (0.0, 0.0)
 
     def at(self, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """See `Laying`."""
+        """Return places (k, 2) [m], by geometry (k, 2, g) and by s (k, 2)."""
         k = len(s)
         eye = np.broadcast_to(np.eye(2), (k, 2, 2))
         return np.broadcast_to(self.place, (k, 2)), eye, np.zeros((k, 2))
 
     def bulge(self) -> tuple[float, FloatArray]:
-        """See `Laying`."""
+        """Return zero: the rail lies on its chords."""
         return 0.0, np.zeros(self.n_geometry + 2)
 
     def moved(self, geometry: FloatArray, ends: FloatArray, s: FloatArray) -> "Laying":
-        """See `Laying`."""
+        """Return the sticks after a step."""
         return replace(self, place=self.place + geometry)
 
 
@@ -171,18 +171,18 @@ class Straight:
         return np.array((-sin(self.angle), cos(self.angle)))
 
     def at(self, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """See `Laying`."""
+        """Return places (k, 2) [m], by geometry (k, 2, g) and by s (k, 2)."""
         across = np.broadcast_to(self.normal, (len(s), 2))
         by_geometry = np.stack((across, s[:, None] * self.normal), axis=2)
         along = np.broadcast_to(self.direction, (len(s), 2))
         return self.origin + s[:, None] * self.direction, by_geometry, along
 
     def bulge(self) -> tuple[float, FloatArray]:
-        """See `Laying`."""
+        """Return zero: the rail lies on its chords."""
         return 0.0, np.zeros(self.n_geometry + 2)
 
     def moved(self, geometry: FloatArray, ends: FloatArray, s: FloatArray) -> "Laying":
-        """See `Laying`; the origin goes back to the middle of the rail."""
+        """Return it after a step; the origin goes back to the middle of the rail."""
         angle = self.angle + float(geometry[1])
         origin = self.origin + geometry[0] * self.normal
         low, high = self.ends[0] + float(ends[0]), self.ends[1] + float(ends[1])
@@ -214,7 +214,7 @@ class Curved:
     n_points: int = N_ARC_POINTS
 
     def bulge(self) -> tuple[float, FloatArray]:
-        """See `Laying`: the sagitta between neighbouring points."""
+        """Return the sagitta between neighbouring points [m], and by each step."""
         half = (self.ends[1] - self.ends[0]) / self.radius / (self.n_points - 1) / 2
         by_length = sin(half) / (self.n_points - 1) / 2
         by_radius = 1.0 - cos(half) - half * sin(half) if self.free_radius else 0.0
@@ -222,7 +222,7 @@ class Curved:
         return self.radius * (1.0 - cos(half)), by_step
 
     def at(self, s: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """See `Laying`."""
+        """Return places (k, 2) [m], by geometry (k, 2, g) and by s (k, 2)."""
         angle = self.angle + self.turn * s / self.radius
         out = -np.column_stack((np.sin(angle), np.cos(angle)))
         along = -self.turn * np.column_stack((np.cos(angle), -np.sin(angle)))
@@ -233,7 +233,7 @@ class Curved:
         return self.centre + self.radius * out, by_geometry, along
 
     def moved(self, geometry: FloatArray, ends: FloatArray, s: FloatArray) -> "Laying":
-        """See `Laying`; s = 0 goes back to the middle of the rail."""
+        """Return it after a step; s = 0 goes back to the middle of the rail."""
         radius = self.radius + (float(geometry[2]) if self.free_radius else 0.0)
         low, high = self.ends[0] + float(ends[0]), self.ends[1] + float(ends[1])
         middle = 0.5 * (low + high)
