@@ -13,6 +13,10 @@ _WAYS = 12
 _FARTHER_PX = (0.0, 6.0, 12.0, 20.0)
 
 
+_Area = tuple[float, float, float, float]
+"""Left, top, right and bottom [px]."""
+
+
 class Labels:
     """What a drawing has no room for any more.
 
@@ -41,28 +45,19 @@ class Labels:
             of: what it names [px].
             wanted: where it would best stand [px].
         """
-        reach = dist(of, wanted)
-        around = [
-            (of[0] + (reach + more) * cos(angle), of[1] + (reach + more) * sin(angle))
-            for more in _FARTHER_PX
-            for angle in (2 * pi * k / _WAYS for k in range(_WAYS))
-        ]
-        around.sort(key=lambda place: dist(place, wanted))
-        half = LETTER_PX * len(words) / 2
-        for x, y in (wanted, *around):
-            area = np.array([x - half, y - _RISE_PX, x + half, y + _FALL_PX])
-            if self._is_free(area):
-                break
-        else:
-            x, y = wanted
-            area = np.array([x - half, y - _RISE_PX, x + half, y + _FALL_PX])
-        self._take(area[None])
-        return (x, y)
+        area = _area(words, wanted)
+        if not self._is_free(area):
+            for place in _around(of, wanted):
+                if self._is_free(_area(words, place)):
+                    wanted, area = place, _area(words, place)
+                    break
+        self._take(np.array([area]))
+        return wanted
 
     def _take(self, areas: FloatArray) -> None:
         self._taken = np.vstack([self._taken, areas])
 
-    def _is_free(self, area: FloatArray) -> bool:
+    def _is_free(self, area: _Area) -> bool:
         left, top, right, bottom = area
         box, taken = self._box, self._taken
         if left < box.left or right > box.right or top < box.top or bottom > box.bottom:
@@ -70,3 +65,22 @@ class Labels:
         hits = (taken[:, 0] < right) & (taken[:, 2] > left)
         hits &= (taken[:, 1] < bottom) & (taken[:, 3] > top)
         return not hits.any()
+
+
+def _area(words: str, place: Point) -> _Area:
+    """Return what a label covers whose base line has its middle at a place."""
+    half = LETTER_PX * len(words) / 2
+    x, y = place
+    return (x - half, y - _RISE_PX, x + half, y + _FALL_PX)
+
+
+def _around(of: Point, wanted: Point) -> list[Point]:
+    """Return places round a point and farther off, the nearest to the wanted first."""
+    reach = dist(of, wanted)
+    angles = [2 * pi * k / _WAYS for k in range(_WAYS)]
+    places = [
+        (of[0] + (reach + more) * cos(angle), of[1] + (reach + more) * sin(angle))
+        for more in _FARTHER_PX
+        for angle in angles
+    ]
+    return sorted(places, key=lambda place: dist(place, wanted))
