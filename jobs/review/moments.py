@@ -89,6 +89,9 @@ def _fast(shown: Shown) -> FloatArray:
 
 _MEASURES = {
     "subject_lost": _outside,
+    "head_cut": _outside,
+    "hidden_behind": _hidden,
+    "size_out_of_reach": _size,
     "out_of_safe": _past_safe,
     "size_not_kept": _size,
     "soft_focus": _soft,
