@@ -9,7 +9,7 @@ import numpy as np
 from ...solver.arrays import FloatArray
 from ..takes.bodies import Body
 from .shown import Shown
-from .stage import Stage, stage_of
+from .stage import PlanStage, stage_of
 from .svg import (
     Box,
     Point,
@@ -96,7 +96,7 @@ def plan_view(shown: Shown, box: Box) -> str:
     )
 
 
-def _fit(shown: Shown, box: Box, views: FloatArray, stage: Stage) -> Ground:
+def _fit(shown: Shown, box: Box, views: FloatArray, stage: PlanStage) -> Ground:
     middle = [shown.rail, shown.camera[:, :2]]
     edge = [points + side for points in middle for side in (-GAUGE_M, GAUGE_M)]
     bodies = [body.floor[:, :2] for body in shown.bodies if _is_followed(shown, body)]
@@ -138,7 +138,7 @@ def _subjects(shown: Shown, ground: Ground) -> list[str]:
     ]
 
 
-def _stage(stage: Stage, ground: Ground, box: Box) -> list[str]:
+def _stage(stage: PlanStage, ground: Ground, box: Box) -> list[str]:
     """Return the floor's outline and the keep-outs, hatched and named."""
     drawn = []
     if stage.floor is not None:

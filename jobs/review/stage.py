@@ -18,14 +18,14 @@ class KeepOut:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Stage:
+class PlanStage:
     """The stage in metres and the axes of a plan; `floor` is (n, 2) or None."""
 
     floor: FloatArray | None
     keep_outs: tuple[KeepOut, ...]
 
 
-def stage_of(metadata: TakeMetadata) -> Stage:
+def stage_of(metadata: TakeMetadata) -> PlanStage:
     """Return the stage that a take was made on, from the take's metadata."""
     stage, world = metadata.asked.stage, metadata.world
     forth = np.array([1.0, 1.0 if world.up == "z" else -1.0]) * world.metres(1.0)
@@ -39,7 +39,7 @@ def stage_of(metadata: TakeMetadata) -> Stage:
                 name=each["name"], low=corners.min(axis=0), high=corners.max(axis=0)
             )
         )
-    return Stage(
+    return PlanStage(
         floor=None if floor is None else np.array(floor, dtype=np.float64) * forth,
         keep_outs=tuple(keep_outs),
     )
