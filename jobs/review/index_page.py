@@ -114,9 +114,9 @@ def _line(row: SequenceRow, kept: Kept | None) -> dict[str, Any]:
     return {
         "row": row,
         "thumb": "" if kept is None else kept.thumb,
-        "framed": percent(row.number("in_frame")),
+        "framed": percent(row.number("head_in_frame")),
         "drift": figure(row.number("drift_max"), ".2f"),
-        "lag": figure(row.number("lag_s"), ".2f", " s"),
+        "lag": figure(row.number("onset_lag_s"), ".2f", " s"),
         "setup": f"{lens_words(row.setup)}, {rig_words(row.setup)}{size}",
         "dolly": figure(row.number("dolly_m"), ".1f", " m"),
         "pan": figure(row.number("pan_max_speed_deg_s"), ".0f", " deg/s"),

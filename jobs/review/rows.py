@@ -102,7 +102,7 @@ class SequenceRow:
     def badness(self) -> tuple[float, ...]:
         """A key that sorts the worst shot first."""
         ranks = [finding.rank for finding in self.without_accepted()]
-        framed, drift = self.number("in_frame"), self.number("drift_max")
+        framed, drift = self.number("head_in_frame"), self.number("drift_max")
         return (
             -float(self.failed),
             -float(max(ranks, default=0)),

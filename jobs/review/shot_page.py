@@ -155,7 +155,7 @@ def _setup(shown: Shown) -> list[tuple[str, str]]:
         ("Focus", f"by {crew.focus_method}"),
         (
             "Measured",
-            f"in frame {percent(measured('in_frame'))}, size kept "
+            f"head in frame {percent(measured('head_in_frame'))}, size kept "
             f"{percent(measured('size_kept'))}, most drift "
             f"{figure(measured('drift_max'), '.2f')} half frames, "
             f"closest {figure(measured('closest_m'), '.2f', ' m')}",

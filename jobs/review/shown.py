@@ -96,8 +96,8 @@ class Shown:
 
     @property
     def lag_s(self) -> float | None:
-        """Of the pan behind the subject."""
-        return self.metadata.measure("lag_s")
+        """From a change of the subject's motion to the pan's answer."""
+        return self.metadata.measure("onset_lag_s")
 
     def column(self, name: str) -> FloatArray:
         """Return a column of the take on the cut frames, (n,)."""

@@ -21,7 +21,7 @@ from ...solver.cuts.findings import (
 from ...solver.cuts.findings import (
     THIS_TOOL as OWN,
 )
-from ...solver.measures.measure import Measures
+from ...solver.measures.on_stage import Measures
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..takes.keys import canonical

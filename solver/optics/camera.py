@@ -1,4 +1,4 @@
-"""The camera: film back, used gate, pose, projection and aiming.
+"""The camera: film back, used gate, pose and aiming.
 
 The camera looks down its own -Z with +Y up and +X right, the convention of
 glTF 2.0 and OpenUSD. Its world-from-camera rotation is
@@ -51,7 +51,7 @@ class Gate:
     `overscan` widens what is rendered, never what framing is judged by.
     `axis_v` is the height of the lens axis in the delivered frame: 0 for a
     centred extraction, negative where the frame is taken from the top of the
-    back. `project` and `aim` count v from the axis, so a point's height in the
+    back. `aim` and projections count v from the axis, so a point's height in the
     delivered frame is v + axis_v.
     """
 
@@ -120,46 +120,6 @@ def used_gate(
         overscan=overscan,
         axis_v=-spare if extraction == "common_top" else 0.0,
     )
-
-
-def project(
-    points: FloatArray,
-    position: FloatArray,
-    pan: FloatArray | float,
-    tilt: FloatArray | float,
-    roll: FloatArray | float,
-    tx: FloatArray | float,
-    ty: FloatArray | float,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Project world points to the screen.
-
-    Args:
-        points: (n, 3) [m].
-        position: of the camera, (n, 3) or (3,) [m].
-        pan: (n,) or scalar [rad].
-        tilt: (n,) or scalar [rad].
-        roll: (n,) or scalar [rad].
-        tx: tangent of half the horizontal angle of view.
-        ty: tangent of half the vertical angle of view.
-
-    Returns:
-        u, v and depth along the lens axis [m], each (n,). At depth <= 0 the
-        point is not in front of the lens, and u and v are infinite, so that no
-        comparison can take it for a point in frame.
-    """
-    x, y, z = np.moveaxis(np.asarray(points) - position, -1, 0)
-    cos_pan, sin_pan = np.cos(pan), np.sin(pan)
-    cos_tilt, sin_tilt = np.cos(tilt), np.sin(tilt)
-    cos_roll, sin_roll = np.cos(roll), np.sin(roll)
-    x, z = cos_pan * x - sin_pan * z, sin_pan * x + cos_pan * z
-    y, z = cos_tilt * y + sin_tilt * z, cos_tilt * z - sin_tilt * y
-    x, y = cos_roll * x + sin_roll * y, cos_roll * y - sin_roll * x
-    depth = -z
-    ahead = depth > 0.0
-    safe = np.where(ahead, depth, 1.0)
-    u = np.where(ahead, x / (safe * tx), np.copysign(np.inf, x))
-    v = np.where(ahead, y / (safe * ty), np.copysign(np.inf, y))
-    return u, v, depth
 
 
 def aim(

@@ -17,7 +17,7 @@ def take_of(solved: Path, shot: str) -> dict[str, np.ndarray]:
     return {name: table[name].to_numpy()[rows] for name in numeric}
 
 
-TEXTS = ("sequence", "shot", "subject")
+TEXTS = ("sequence", "shot", "subject", "hidden_by")
 
 
 @pytest.mark.slow

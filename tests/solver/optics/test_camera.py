@@ -6,10 +6,10 @@ from scipy.spatial.transform import Rotation
 
 from carrellata.solver.arrays import frozen
 from carrellata.solver.crew.head_target import Sight, aim_ray, asked_ray
+from carrellata.solver.frame.projection import project
 from carrellata.solver.optics.camera import (
     FILM_BACKS,
     aim,
-    project,
     quaternion,
     rotation,
     used_gate,
