@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 from ...solver.cuts.findings import OF_CUT, SEVERITIES
 from ..places.place import Place
-from ..takes.sequence_table import WITHOUT_TAKE, read_table
+from ..takes.sequence_table import WITHOUT_TAKE, CutClock, read_table
 from .mend import Mend, mends
 
 FAILED = "failed"
@@ -128,11 +128,15 @@ class Rows(NamedTuple):
         now: of its shots, in the order of its job.
         before: those before the last solve of each shot; none where it had only one.
         named: names of all shots of its job, solved or not.
+        people: names of all subjects, in the order of the cut.
+        clock: how frames are counted.
     """
 
     now: list[SequenceRow]
     before: list[SequenceRow]
     named: tuple[str, ...]
+    people: tuple[str, ...]
+    clock: CutClock
 
 
 def read_rows(path: Place) -> Rows:
@@ -146,6 +150,10 @@ def read_rows(path: Place) -> Rows:
         now=[row_of(row.plain()) for row in table.rows],
         before=[row_of(row.plain()) for row in table.before],
         named=tuple(table.clock.frames),
+        people=tuple(
+            dict.fromkeys(name for one in table.entries for name in one.subjects)
+        ),
+        clock=table.clock,
     )
 
 

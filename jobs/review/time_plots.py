@@ -207,6 +207,8 @@ def _plot(clock: Clock, plot: Plot, scale: Scale, ways: Iterator[str]) -> str:
         *_decisions(clock, plot),
         *_flags(clock, plot),
         id=plot.name,
+        class_="timed",
+        data_box=f"{box.left:g} {box.right:g} {box.top:g} {box.bottom:g}",
     )
 
 

@@ -19,6 +19,18 @@ def lens_words(setup: dict[str, Any]) -> str:
     return f"{lens:g} mm" if isinstance(lens, int | float) else "\u2013"
 
 
+def view_words(setup: dict[str, Any]) -> str:
+    """Return the view and the side of a setup after a comma, "" where both are free."""
+    view, side = setup.get("view"), setup.get("side")
+    words = []
+    if view is not None:
+        degrees = "\u00b0" if isinstance(view, int | float) else ""
+        words.append(_value(view) + degrees)
+    if side is not None:
+        words.append(f"from the {side}")
+    return f", {' '.join(words)}" if words else ""
+
+
 def size_words(asked: ShotBrief) -> str:
     """Return the size that a take was asked for, with its changes."""
     sizes = [asked.framing, *asked.cues]

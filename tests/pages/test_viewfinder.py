@@ -53,10 +53,12 @@ def test_shake_shows_the_final_pose(browser: Browser, solved: Path) -> None:
         tangent = page.evaluate(
             "JSON.parse(document.getElementById('viewfinder-data').textContent).tan_u"
         )
-        figure = "document.querySelector('#viewfinder .followed').getAttribute('d')"
+        figure = (
+            "document.querySelector('#viewfinder .followed path').getAttribute('d')"
+        )
         page.evaluate("(f) => viewfinder.show(f)", frame)
         before = page.evaluate(figure)
-        page.locator("#shake").check()
+        page.locator("#shake").uncheck()
         after = page.evaluate(figure)
     away = point - lens
     assert shaken["u"] == pytest.approx(away @ right / -(away @ back) / tangent)

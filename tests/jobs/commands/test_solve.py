@@ -269,7 +269,7 @@ def test_interrupted_run_ends_with_4_and_whole_takes(
 
 
 @pytest.mark.slow
-def test_shots_lost_with_a_killed_worker_are_failed_and_can_be_solved_again(
+def test_shots_that_killed_workers_had_in_hand_are_solved_by_others(
     tmp_path: Path,
 ) -> None:
     job = save_job(tmp_path, walking_job(*many_shots(80)))
@@ -280,11 +280,10 @@ def test_shots_lost_with_a_killed_worker_are_failed_and_can_be_solved_again(
     assert len(workers) == 2
     for pid in workers:
         os.kill(pid, signal.SIGKILL)
-    told, _ = process.communicate(timeout=PATIENCE_S)
-    assert process.returncode == 1
-    assert "failed  shots[79]: its process was killed" in told
+    process.communicate(timeout=PATIENCE_S)
+    assert process.returncode == 0
     rows = read_sequence(out / "chase/sequence.parquet")
-    assert {row.status for row in rows} == {"solved", "failed"}
+    assert {row.status for row in rows} <= {"solved", "kept"}
     assert len(rows) == 80
     assert run("solve", job, "-o", out, "--workers", "1").code == 0
 
