@@ -26,6 +26,7 @@ GAIT_HZ = 1.9
 GAIT_DAMPING = 0.05
 BOUNCE_HZ = (1.7, 2.2, 2.8, 3.4)  # of heights: from a walk to a sprint
 SETTLE = 400  # Riccati steps that bring the covariance to its steady state
+SETTLED = 1e-9  # relative change of a gain in one step, below which it is kept
 SAME_STEP_S = 1e-9
 # A sample is old enough to a nanosecond, so that rounding of n/rate does not decide.
 CLOCK_S = 1e-9
@@ -230,7 +231,7 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, t
                         step_within(p, f, q, 1.0 / dt, gain, half, pred)
                         is_settled = True
                         for i in range(4):
-                            if abs(gain[i] - last_gain[i]) > 1e-13 * abs(gain[i]):
+                            if abs(gain[i] - last_gain[i]) > SETTLED * abs(gain[i]):
                                 is_settled = False
                             last_gain[i] = gain[i]
                     # Variance of the miss over that of the noise.

@@ -313,7 +313,12 @@ def test_full_disk_is_named_and_leaves_finished_takes_whole(
     assert "shots[1]: cannot be written: file too large" in told
     assert f"{out}/chase/history/020/" in told
     after = files_below(out)
-    assert not {name for name in after if "/020" in name and "/review/" not in name}
+    told = ("/review/", "/rows/")  # what says that it failed
+    assert not {
+        name
+        for name in after
+        if "/020" in name and not any(part in name for part in told)
+    }
     take = "chase/takes/010.parquet"
     assert after[take] == before[take]
     assert run(*words).code == 0
