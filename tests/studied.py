@@ -85,11 +85,15 @@ def taken(
     noise_deg: float = 0.01,
     resampled_hz: float | None = None,
 ) -> Known:
-    """Return a take by a known crew, rounded to 0.01 degrees and 1 mm, with noise."""
+    """Return a take by a known crew, rounded to 0.01 degrees and 1 mm, with noise.
+
+    It holds a point of the body at a place on the screen, which is what a study tries;
+    the headroom rule is off, as a `place` in a job switches it off.
+    """
     one = staged(person(name), rig, seconds)
     crew = PRESETS[preset]
     member: Member = replace(crew.operator, **(operator or {}))
-    asked = replace(one.framings[0], u=0.12, v=one.framings[0].v - 0.05)
+    asked = replace(one.framings[0], u=0.12, v=one.framings[0].v - 0.05, crown_v=np.nan)
     made = replace(
         one,
         crew=replace(crew, operator=member),
