@@ -13,7 +13,8 @@ from .crew.perform import Plans
 from .crew.plan import straight_on
 from .crew.planner import planner_of
 from .cuts.findings import OF_SHOT, THIS_TOOL, Finding
-from .measures.measure import Measures, measure
+from .measures.measure import measure
+from .measures.on_stage import Measures
 from .optics.camera import Gate
 from .optics.lens import Lens
 from .shake import ShakeTrack
@@ -31,7 +32,7 @@ OPERATED = (
 )
 BROKEN = "lock_broken"
 WORSE = 0.02  # of the cut: less than this and the take still holds
-_SHARES = ("in_frame", "body_in_frame", "in_safe", "size_kept", "angle_kept")
+_SHARES = ("head_in_frame", "body_in_frame", "size_kept", "angle_kept")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -93,6 +94,10 @@ def audit(shot: Shot, kept: KeptTake) -> Measures:
     frame, sub = kept.frame[rows], kept.sub[rows]
     times = now.times_of(frame + sub / now.samples_per_frame)
     base, pan, tilt = kept.base[rows], kept.pan[rows], kept.tilt[rows]
+    place, focus_m = kept.place[rows], kept.focus_m[rows]
+    shake = ShakeTrack(
+        **{name: getattr(kept.shake, name)[rows] for name in ShakeTrack.__slots__}
+    )
     none = _no_plans(shot)
     take = Take(
         shot=now,
@@ -103,13 +108,11 @@ def audit(shot: Shot, kept: KeptTake) -> Measures:
         pan=pan,
         tilt=tilt,
         base=base,
-        shake=ShakeTrack(
-            **{name: getattr(kept.shake, name)[rows] for name in ShakeTrack.__slots__}
-        ),
-        place=kept.place[rows],
+        shake=shake,
+        place=place,
         turn=kept.turn[rows],
-        focus_m=kept.focus_m[rows],
-        **seen_through(now, times, base, pan, tilt, kept.focus_m[rows]),
+        focus_m=focus_m,
+        **seen_through(now, times, base, pan, tilt, shake, place, focus_m),
         aim_u=kept.aim_u[rows],
         aim_v=kept.aim_v[rows],
         dolly_plans=none,
@@ -137,7 +140,7 @@ def lock_findings(then: Measures, now: Measures) -> tuple[Finding, ...]:
             numbers |= {name: after, f"{name}_locked": before}
     if not numbers:
         return ()
-    severity = "fault" if "in_frame" in numbers else "warning"
+    severity = "fault" if "head_in_frame" in numbers else "warning"
     return (
         Finding(
             name=BROKEN,

@@ -30,7 +30,8 @@ class Member:
         bounce_share: likewise of one who bounces: what people do vertically is mostly
             their gait, and nobody follows that.
         height_fade_s: least fade of a believed vertical speed: what goes up comes down.
-        height_gait: step bounce expected in the heights of one who bounces [1/s].
+        height_gait: step bounce expected in the heights of one who bounces [1/s]; 0 for
+            a member to whom it makes no difference.
         stiffness_rad_s: of the plan; higher follows harder.
         speed_weight_s2: weight of the speed error in the plan.
         urgency: miss, as a share of the room to the safe area's edge, above which
@@ -85,6 +86,7 @@ GRIP = Member(
     gait=0.1,
     stiffness_rad_s=3.5,
     speed_weight_s2=0.07,
+    height_gait=0.0,
 )
 
 PULLER = Member(
@@ -99,6 +101,7 @@ PULLER = Member(
     gait=0.1,
     stiffness_rad_s=6.0,
     speed_weight_s2=0.01,
+    height_gait=0.0,
 )
 
 _BRISK = Member(

@@ -11,6 +11,7 @@ from .optics.lens import Lens
 from .presets import Crew
 from .rigs.shape import Rig
 from .shake import LEVELS, ShakeLevel
+from .stage.stage import Stage
 
 HOLDS = ("abreast", "size", "view")
 
@@ -35,6 +36,7 @@ class Shot:
             rail, 0 to 1; with less than 1 it leads, is passed, and moves less.
         subjects, framings: framings ascend in start_s, the first from -inf.
         shake, seed: the layer and its phases.
+        stage: where cameras can stand, and what hides people.
     """
 
     name: str
@@ -58,6 +60,7 @@ class Shot:
     framings: tuple[Framing, ...]
     shake: ShakeLevel = field(default_factory=lambda: LEVELS["locked"])
     seed: int = 0
+    stage: Stage = field(default_factory=Stage)
 
     def times_of(self, frames: FloatArray) -> FloatArray:
         """Return times [s] of frame numbers, which may be fractional."""

@@ -5,13 +5,38 @@ from typing import Any
 
 import numpy as np
 
-from .action.acted import acted, data_step_s, of_each
+from .action.acted import acted, data_step_s
 from .action.body import EYES
 from .action.framing import framing_at, primary_of
 from .arrays import BoolArray, FloatArray, IntArray
 from .crew.perform import Performance, Plans, perform
 from .crew.pose import base_poses, shake_over
-from .frame.look import look
+from .frame.head import headroom_of, keep_heads
+from .frame.hidden import NOTHING, hider_names, hiding
+from .frame.look import (
+    BODY_IN,
+    CHIN_U,
+    CHIN_V,
+    CROWN_U,
+    CROWN_V,
+    HEAD_HELD,
+    HEAD_IN,
+    IN_FRAME,
+    N_FLAGS,
+    N_PLACES,
+    SAFE_IN,
+    SIZE,
+    SOFT,
+    CameraTrack,
+    LookedFor,
+    LookRows,
+    SubjectData,
+    ThroughLens,
+    U,
+    V,
+    look,
+)
+from .frame.projection import Screen, shaking_of
 from .optics.lens import hyperfocal_m
 from .shake import ShakeTrack, shake_layer
 from .shot import Shot
@@ -25,7 +50,11 @@ class Take:
     `place` (n, 3) are the lens without and with shake, `turn` (n, 4) the final
     quaternion x, y, z, w. `subject` (n,) indexes the primary subject; its `u v size`
     are NaN while it is hidden; behind the lens `u v` are infinite and `size` is NaN.
-    `aim_u aim_v` is where the frame was asked to hold it.
+    `aim_u aim_v` is where the frame was asked to hold it. Of the shaken picture are
+    `crown_u` to `headroom` (a share of the frame height, NaN where the crown is not
+    ahead), `head_in_frame` (crown, chin and both sides), `head_held` (the same, but
+    eyes and sides where the size cuts the crown) and `others_held` (all others who must
+    be held). `hider` is what hides the primary, an index of `hider_names`, else -1.
     """
 
     shot: Shot
@@ -52,10 +81,25 @@ class Take:
     in_frame: BoolArray
     body_in_frame: BoolArray
     in_safe: BoolArray
+    crown_u: FloatArray
+    crown_v: FloatArray
+    chin_u: FloatArray
+    chin_v: FloatArray
+    headroom: FloatArray
+    head_in_frame: BoolArray
+    head_held: BoolArray
+    others_held: BoolArray
+    hider: IntArray
     dolly_plans: Plans
     pan_plans: Plans
     tilt_plans: Plans
     focus_plans: Plans
+
+    @property
+    def hidden_by(self) -> list[str | None]:
+        """Name of what stands before the primary at each sample, None where nothing."""
+        names = (*hider_names(self.shot.stage, self.shot.subjects), None)
+        return [names[k] for k in self.hider.tolist()]
 
     @property
     def handle(self) -> BoolArray:
@@ -132,7 +176,7 @@ def recorded(shot: Shot, done: Performance) -> Take:
         place=place,
         turn=turn,
         focus_m=focus_m,
-        **seen_through(shot, times, base, pan, tilt, focus_m),
+        **seen_through(shot, times, base, pan, tilt, shake, place, focus_m),
         aim_u=aims[tick, 0],
         aim_v=aims[tick, 1] + shot.gate.axis_v,
         dolly_plans=done.dolly,
@@ -148,6 +192,8 @@ def seen_through(
     base: FloatArray,
     pan: FloatArray,
     tilt: FloatArray,
+    shake: ShakeTrack,
+    place: FloatArray,
     focus_m: FloatArray,
 ) -> dict[str, Any]:
     """Return what a camera shows of a shot's subjects, as fields of a `Take`.
@@ -158,49 +204,62 @@ def seen_through(
         base: lens without shake, (n, 3) [m].
         pan: (n, 3), the angle first [rad].
         tilt: (n, 3), the angle first [rad].
+        shake: the layer.
+        place: lens with shake, (n, 3) [m].
         focus_m: focus distance, (n,) [m].
     """
-    tx, ty = shot.tangents
     framing = framing_at(shot.framings, times)
     primary = primary_of(shot.framings)[framing]
+    tops = np.array([f.top for f in shot.framings])
     fractions = np.array([[f.aim * EYES, f.top, f.bottom] for f in shot.framings])
+    camera = CameraTrack(
+        times, base, pan, tilt, shot.roll_rad, shaking_of(shake), focus_m
+    )
+    screen = Screen(*shot.tangents, shot.gate.axis_v)
+    through = ThroughLens(
+        screen,
+        shot.lens.focal_mm * 1e-3,
+        hyperfocal_m(shot.lens.focal_mm, shot.stop, shot.coc_mm),
+    )
     n = len(times)
-    limits, screen = np.empty((2, n)), np.empty((3, n))
-    flags = np.empty((4, n), dtype=np.bool_)
-    for k, mine in of_each(primary):
-        subject = shot.subjects[k]
-        look(
-            acted(subject),
-            subject.times_s,
-            subject.visible,
-            data_step_s(subject),
-            times,
-            mine,
-            framing,
-            fractions / EYES,
-            base,
-            pan,
-            tilt,
-            shot.roll_rad,
-            tx,
-            ty,
-            shot.gate.axis_v,
-            shot.lens.focal_mm * 1e-3,
-            hyperfocal_m(shot.lens.focal_mm, shot.stop, shot.coc_mm),
-            focus_m,
-            limits,
-            screen,
-            flags,
-        )
+    hider = hiding(shot.stage, shot.subjects, primary, times, place)
+    behind = hider != NOTHING
+    rows = LookRows(
+        np.empty((2, n)), np.empty((N_PLACES, n)), np.empty((N_FLAGS, n), np.bool_)
+    )
+    held = np.ones(n, dtype=np.bool_)
+    for k, subject in enumerate(shot.subjects):
+        mine = primary == k
+        who = acted(subject)
+        if mine.any():
+            data = SubjectData(
+                who, subject.times_s, subject.visible, data_step_s(subject)
+            )
+            wanted = LookedFor(mine, behind, framing, fractions / EYES, tops)
+            look(data, wanted, camera, through, rows)
+        weights = np.array([f.weights[k] for f in shot.framings])[framing]
+        others = subject.must_hold & ~mine & (weights > 0)
+        if others.any():
+            keep_heads(who, camera, screen, tops[framing], others, held)
+    places, flags = rows.places, rows.flags
     return {
-        "near_m": limits[0],
-        "far_m": limits[1],
-        "soft": flags[0],
+        "near_m": rows.limits[0],
+        "far_m": rows.limits[1],
+        "soft": flags[SOFT],
         "subject": primary,
-        "u": screen[0],
-        "v": screen[1],
-        "size": screen[2],
-        "in_frame": flags[1],
-        "body_in_frame": flags[2],
-        "in_safe": flags[3],
+        "u": places[U],
+        "v": places[V],
+        "size": places[SIZE],
+        "in_frame": flags[IN_FRAME],
+        "body_in_frame": flags[BODY_IN],
+        "in_safe": flags[SAFE_IN],
+        "crown_u": places[CROWN_U],
+        "crown_v": places[CROWN_V],
+        "chin_u": places[CHIN_U],
+        "chin_v": places[CHIN_V],
+        "headroom": headroom_of(places[CROWN_V]),
+        "head_in_frame": flags[HEAD_IN],
+        "head_held": flags[HEAD_HELD],
+        "others_held": held,
+        "hider": hider,
     }

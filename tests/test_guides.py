@@ -24,6 +24,7 @@ GUIDES = (
     "DEVELOPERS.md",
     "deploy/README.md",
     "jobs/README.md",
+    "jobs/decide/README.md",
     "jobs/export/README.md",
     "jobs/study/README.md",
     "jobs/takes/README.md",
@@ -230,17 +231,19 @@ def test_the_job_of_the_guide_solves_and_its_lines_work(
     shutil.copytree(ROOT / "jobs/examples/ferry_dash/subjects", "subjects")
     Path("night.toml").write_text("\n".join(blocks("jobs/README.md", "toml")))
     assert len(load_job(Path("night.toml")).shots) == 2
-    (study,) = blocks("jobs/study/README.md", "toml")
-    Path("study.toml").write_text(study)
+    for name, guide in (("study", "study"), ("notes", "decide")):
+        (text,) = blocks(f"jobs/{guide}/README.md", "toml")
+        Path(f"{name}.toml").write_text(text)
     add_a_cut(Path("cut.otio"))
     add_a_set(Path("set.usda"))
+    folders = ("", "export/", "study/", "decide/")
     lines = [
         line
-        for guide in ("jobs/README.md", "jobs/export/README.md", "jobs/study/README.md")
-        for line in shell_lines(guide)
+        for folder in folders
+        for line in shell_lines(f"jobs/{folder}README.md")
         if not line.startswith(DRAWN)
     ]
-    assert len(lines) == 17
+    assert len(lines) == 18
     for line, code in run_lines(lines):
         assert code == 0, f"{line}: {capsys.readouterr().err}"
     assert tomllib.loads(Path("shots.toml").read_text())["shots"][0]["name"] == "010"

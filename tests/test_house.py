@@ -261,11 +261,6 @@ KNOWN_TWICE_DEFINED = {
 KNOWN_WIDE_FUNCTIONS = {
     "jobs/run/local.py:solve_job",
     "solver/crew/pose.py:base_poses",
-    "solver/frame/look.py:look",
-    "solver/frame/tally.py:tally",
-    "solver/frame/tally.py:tally_moves",
-    "solver/setups/judge.py:judge",
-    "solver/setups/work.py:work",
 }
 
 

@@ -12,6 +12,9 @@ def register(app: typer.Typer) -> None:
     """Add the commands of this file to a command line."""
     app.command(rich_help_panel=LOOK, epilog=example("review takes"))(review)
     app.command(rich_help_panel=LOOK, epilog=example("compare monday tuesday"))(compare)
+    app.command(rich_help_panel=LOOK, epilog=example("decide job.toml notes.toml"))(
+        decide
+    )
 
 
 def review(
@@ -81,7 +84,7 @@ def compare(
     if page is not None:
         from ..review.compare_page import compare_page
 
-        text = compare_page(differences, before=before.label, after=after.label)
+        text = compare_page(differences, before=before, after=after)
         write_whole(page, text.encode())
     if as_json:
         print_json(
@@ -94,3 +97,25 @@ def compare(
     else:
         for line in difference_lines(differences):
             typer.echo(line)
+
+
+def decide(
+    job: Annotated[Path, typer.Argument(metavar="JOB", help="The job, in TOML.")],
+    notes: Annotated[
+        Path, typer.Argument(metavar="NOTES", help="Notes that a review gave.")
+    ],
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Write the notes of a review into the job."""
+    from ..decide.notes import read_notes
+    from ..decide.write import decide as written
+    from .terminal import print_json
+
+    lines = written(job, read_notes(notes))
+    if as_json:
+        print_json({"job": str(job), "written": lines})
+    elif lines:
+        for line in lines:
+            typer.echo(line)
+    else:
+        typer.echo(f"{job} says all of it already")

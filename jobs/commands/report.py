@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from math import isinf
 
 from ...solver.cuts.findings import SEVERITIES
-from ...solver.measures.measure import Measures
+from ...solver.measures.on_stage import Measures
 from ..takes.row_setup import setup_in_row
 from ..takes.sequence_table import WITHOUT_TAKE, ShotRow
 from .lens_table import LensRow, Stand
@@ -14,7 +14,7 @@ _SHARES = ("in_frame", "body_in_frame", "size_kept", "angle_kept", "soft")
 
 
 def worst_first(rows: Iterable[ShotRow]) -> list[ShotRow]:
-    """Return rows, failed ones first, then by time out of frame and drift."""
+    """Return rows, failed ones first, then by time with a cut head, then by drift."""
     return sorted(rows, key=_badness)
 
 
@@ -39,7 +39,7 @@ def detail_line(measures: Measures) -> str:
     shares = [
         f"{name.replace('_', ' ')} {_percent(measures, name)}" for name in _SHARES
     ]
-    return ", ".join([*shares, f"lag {_number(measures, 'lag_s', '.2f')} s"])
+    return ", ".join([*shares, f"lag {_number(measures, 'onset_lag_s', '.2f')} s"])
 
 
 def count_line(rows: Sequence[ShotRow]) -> str:
@@ -110,7 +110,7 @@ def lens_lines(
 
 
 def _badness(row: ShotRow) -> tuple[bool, float, float]:
-    framed, drift = row.measures.get("in_frame"), row.measures.get("drift_max")
+    framed, drift = row.measures.get("head_in_frame"), row.measures.get("drift_max")
     return (
         row.status not in WITHOUT_TAKE,
         1.0 if framed is None else float(framed),
@@ -120,7 +120,7 @@ def _badness(row: ShotRow) -> tuple[bool, float, float]:
 
 def _main_numbers(measures: Measures) -> str:
     return (
-        f"in frame {_percent(measures, 'in_frame'):>5}, "
+        f"head in frame {_percent(measures, 'head_in_frame'):>5}, "
         f"most drift {_number(measures, 'drift_max', '.2f')} half frames, "
         f"{_number(measures, 'pan_decisions_per_s', '.1f')} pan decisions/s, "
         f"dolly {_number(measures, 'dolly_m', '.1f')} m"

@@ -14,6 +14,7 @@ from scipy.spatial.transform import Rotation
 
 from ...solver.action.body import EYES, LANDMARKS
 from ...solver.arrays import FloatArray
+from ...solver.frame.projection import flattened
 from ..takes.bodies import read_bodies
 from ..takes.curves import Curves
 
@@ -107,9 +108,8 @@ class _View:
 
     def screen(self, seen: FloatArray) -> FloatArray:
         """Return where points in front of the lens are on the frame, (..., 2)."""
-        flat: FloatArray = seen[..., :2] / (-seen[..., 2:] * self.tangents)
-        flat[..., 1] += self.axis_v
-        return flat
+        u, v = flattened(*np.moveaxis(seen, -1, 0), *self.tangents)
+        return np.stack([u, v + self.axis_v], axis=-1)
 
     def lines(self, ends: FloatArray) -> FloatArray:
         """Return lines (k, 2, 3) [m] on the frame, cut off close to the lens."""

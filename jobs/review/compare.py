@@ -241,7 +241,7 @@ def _main_words(one: Difference) -> str:
             f"{one.tilt_deg:.1f} deg apart"
         )
     for name, label, scale, unit in (
-        ("in_frame", "in frame", 100.0, " %"),
+        ("head_in_frame", "head in frame", 100.0, " %"),
         ("drift_max", "drift", 1.0, ""),
     ):
         pair = one.measures.get(name)

@@ -84,9 +84,9 @@ def _turning(shown: Shown, operator: Mapping[str, float]) -> _Figure:
         ceiling=max(1.6 * float(np.abs(pan.values).max()), 20.0),
     )
     late = (
-        "too little turning to tell a lag"
+        "no change of motion to tell a lag by"
         if shown.lag_s is None
-        else f"the pan follows {shown.lag_s:.2f} s behind the subject"
+        else f"the pan answers {shown.lag_s:.2f} s after a change"
     )
     return _Figure(
         title="Subject against camera, deg/s",

@@ -14,15 +14,16 @@ from ..takes.take_file import read_take
 from .grip_sheet import grip_sheet_of
 
 PARTS = {
-    "out_of_frame": "subject out of frame",
-    "out_of_safe": "subject outside the safe area",
+    "out_of_frame": "head out of frame",
+    "headroom": "headroom off what is asked",
     "size": "frames in which the size is not kept",
     "size_error": "size error, r.m.s.",
     "angle": "frames that miss the asked angle",
     "decisions": "decisions of operator and grip",
     "drift": "widest drift",
     "rig": "the rig and the metres it covers",
-    "reversals": "the dolly turning back",
+    "reversals": "the dolly, the pan or the tilt turning back",
+    "ripple": "pan rate off the subject's while it moves evenly",
     "strobing": "fastest pan",
     "swing": "pan through a wide angle",
     "lens": "a lens that draws attention",

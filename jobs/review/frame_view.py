@@ -6,6 +6,7 @@ import numpy as np
 
 from ...solver.arrays import FloatArray
 from ...solver.crew.operator import SAFE
+from .labels import Labels
 from .plan_view import numbers_by_place
 from .shown import Shown
 from .svg import (
@@ -18,7 +19,6 @@ from .svg import (
     line,
     numbers,
     path,
-    steps,
     stroke,
     strokes,
     text,
@@ -28,6 +28,7 @@ from .thinned import shown_of_trace
 _TICK_PX = 6.0
 _CORNER_PX = 10.0
 _SAME_PX = 14.0  # closer marks share a number, which would cover the next
+_MOST_KEPT = 60  # points of the trace that numbers are kept off
 _FAR = 4.0  # half frames; what is farther out is not drawn
 
 
@@ -51,6 +52,13 @@ def frame_view(shown: Shown, box: Box, *, ticks: bool = True) -> str:
     in_sight = [k for k in seen if (np.abs(shown.place[k]) <= 1.3).all()]
     numbered = numbers_by_place(in_sight, places, numbers=shown.marks, same_px=_SAME_PX)
     asked = sorted({(across(u), up(v)) for u, v in shown.asked[list(shown.marks)]})
+    labels = Labels(_around(box))
+    labels.keep_clear(np.array([places[k] for k in in_sight]).reshape(-1, 2), 5.0)
+    labels.keep_clear(np.array(asked).reshape(-1, 2), 8.5)
+    labels.keep_clear(trace[:: max(1, len(trace) // _MOST_KEPT)], 1.0)
+    if ticks:
+        foot = [box.left + 12 * k for k in range(1, 8)]
+        labels.keep_clear(np.array([(x, box.bottom - 12) for x in foot]), 7.0)
     return group(
         _guides(box) if ticks else "",
         element(
@@ -69,22 +77,28 @@ def frame_view(shown: Shown, box: Box, *, ticks: bool = True) -> str:
             for k in in_sight
         ),
         *(
-            text(words, (places[k][0], places[k][1] - 10), class_="number")
+            text(
+                words,
+                labels.place(
+                    words, of=places[k], wanted=(places[k][0], places[k][1] - 10)
+                ),
+                class_="number",
+            )
             for k, words in numbered
         ),
         id="frame",
     )
 
 
-def thumbnail(shown: Shown, width: float) -> tuple[float, str, str]:
-    """Return the height of a small frame and the steps of its trace and its start."""
-    height = width / shown.aspect
-    across = Scale(low=-1, high=1, start=0, end=width)
-    up = Scale(low=-1, high=1, start=height, end=0)
-    every = max(1, len(shown.frames) // 24)
-    place = np.where(np.abs(shown.place) <= 1.1, shown.place, np.nan)
-    points = _on_page(np.where(shown.anew[:, None], np.nan, place), across, up)
-    return height, steps(points[::every]), steps(points[-1:])
+def _around(box: Box) -> Box:
+    """Return the frame with the room round it that marks out of the frame have."""
+    spare = 0.2 * box.height
+    return Box(
+        left=box.left - spare,
+        top=box.top - spare,
+        width=box.width + 2 * spare,
+        height=box.height + 2 * spare,
+    )
 
 
 def cross(x: float, y: float) -> str:

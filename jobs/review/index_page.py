@@ -1,20 +1,26 @@
 """The page of a sequence: what needs a look, the cut, its shots, its lenses."""
 
-from collections import defaultdict
+import json
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
 from itertools import pairwise
 from math import isfinite
 from typing import Any
 
+from markupsafe import Markup
+
 from .rows import FindingRow, SequenceRow, worst_first
 from .shell import page, width_class
-from .shot_page import Kept, travel_words
+from .shot_page import Kept, shades, travel_words
 from .since import ShotChange
 from .svg import element
-from .words import figure, lens_words, percent, rig_words
+from .words import figure, lens_words, percent, rig_words, view_words
 
 _MOST_LINES = 40  # in the first block; the table has them all
 _BAR = 120.0
+_THREE = 12  # steps of width from which a box of the strip has room for three frames
 
 
 def index_page(
@@ -22,6 +28,8 @@ def index_page(
     kept: Mapping[str, Kept],
     *,
     changes: Sequence[ShotChange] | None,
+    people: Sequence[str] = (),
+    solved_s: float | None = None,
 ) -> str:
     """Return the index of a sequence.
 
@@ -29,21 +37,93 @@ def index_page(
         rows: of its shots, in the order of the job; at least one.
         kept: of each shot that has a take, by name.
         changes: since the last solve; None: there is nothing to compare with.
+        people: names of all subjects of the sequence.
+        solved_s: when the rows were written, Unix time; None: it is not known.
     """
+    posters = [kept[row.shot].poster for row in rows if row.shot in kept]
+    known = [row.shot for row in rows if row.shot in kept]
+    numbers = {shot: n for n, shot in enumerate(known)}
+    pictures = _Pictures(kept, numbers)
     worst = list(_worst(rows))
     return page(
         "index.html",
         sequence=rows[0].plain["sequence"],
         counts=_counts(rows),
-        worst=worst[:_MOST_LINES],
+        solved=_solved(rows, solved_s),
+        people=shades(people, people),
+        names=Markup(json.dumps([row.shot for row in rows])),
+        posters=Markup(f"[{','.join(posters)}]"),
+        worst=[
+            (row, one, pictures.of_finding(rows, row, one))
+            for row, one in worst[:_MOST_LINES]
+        ],
         more_wrong=max(0, len(worst) - _MOST_LINES),
         since=_since(changes),
-        strip=[_strip(row, kept.get(row.shot)) for row in rows],
-        table=[_line(row, kept.get(row.shot)) for row in worst_first(rows)],
+        strip=[_strip(row, kept.get(row.shot), pictures) for row in rows],
+        table=[_line(row, kept.get(row.shot), pictures) for row in worst_first(rows)],
         cuts=list(_cuts(rows, kept)),
         lenses=_lenses(rows),
         grips=[(row.shot, kept[row.shot].sheet) for row in rows if row.shot in kept],
     )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Poster:
+    """A still frame of a take: which of its posters, and what it shows."""
+
+    take: int
+    k: int
+    high: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Pictures:
+    """The posters of a sequence: of each shot by name, numbered as they are written."""
+
+    kept: Mapping[str, Kept]
+    numbers: Mapping[str, int]
+
+    def poster(self, shot: str, k: int) -> list[Poster]:
+        """Return one poster of a shot, none where it has no take.
+
+        Args:
+            shot: its name.
+            k: 0 first, 1 middle, 2 last, 3 worst frame.
+        """
+        if shot not in self.numbers:
+            return []
+        own = self.kept[shot]
+        first, last = own.frames
+        words = ("first", "middle", "last", "worst")[k]
+        return [
+            Poster(
+                take=self.numbers[shot],
+                k=k,
+                high=f"{1000 / own.aspect:.1f}",
+                words=f"shot {shot}, {words} frame of {first} to {last}",
+            )
+        ]
+
+    def of_finding(
+        self, rows: Sequence[SequenceRow], row: SequenceRow, one: FindingRow | None
+    ) -> list[Poster]:
+        """Return what shows a finding: the worst frame, or both sides of the cut."""
+        if one is None or not one.of_cut:
+            return self.poster(row.shot, 3)
+        n = next(n for n, each in enumerate(rows) if each is row)
+        before = self.poster(rows[n - 1].shot, 2) if n else []
+        return [*before, *self.poster(row.shot, 0)]
+
+
+def _solved(rows: Sequence[SequenceRow], solved_s: float | None) -> str:
+    """Return when a sequence was solved, and how many of its shots were."""
+    counts = Counter(str(row.plain["status"]).replace("_", " ") for row in rows)
+    parts = [f"{count} {status}" for status, count in sorted(counts.items())]
+    if solved_s is None:
+        return f"{', '.join(parts)}."
+    when = datetime.fromtimestamp(solved_s, UTC)
+    return f"Solved {when.day} {when:%B %Y, %H:%M} UTC: {', '.join(parts)}."
 
 
 def _counts(rows: Sequence[SequenceRow]) -> str:
@@ -95,29 +175,34 @@ def _since(changes: Sequence[ShotChange] | None) -> dict[str, Any]:
     }
 
 
-def _strip(row: SequenceRow, kept: Kept | None) -> dict[str, Any]:
+def _strip(row: SequenceRow, kept: Kept | None, pictures: _Pictures) -> dict[str, Any]:
     seconds = row.number("seconds")
     words = [lens_words(row.setup), rig_words(row.setup)]
     if kept is not None:
         words.insert(1, kept.size)
     if seconds is not None:
         words.insert(0, f"{seconds:.1f} s")
+    width = width_class(seconds or 0.0)
+    shown = (0, 1, 2) if width >= _THREE else (1,)
     return {
         "row": row,
-        "width": width_class(seconds or 0.0),
+        "posters": [one for k in shown for one in pictures.poster(row.shot, k)],
+        "width": width,
         "words": ", ".join(words),
     }
 
 
-def _line(row: SequenceRow, kept: Kept | None) -> dict[str, Any]:
+def _line(row: SequenceRow, kept: Kept | None, pictures: _Pictures) -> dict[str, Any]:
     size = "" if kept is None else f", {kept.size}"
     return {
         "row": row,
-        "thumb": "" if kept is None else kept.thumb,
-        "framed": percent(row.number("in_frame")),
+        "posters": pictures.poster(row.shot, 3),
+        "seconds": figure(row.number("seconds"), ".1f", " s"),
+        "framed": percent(row.number("head_in_frame")),
         "drift": figure(row.number("drift_max"), ".2f"),
-        "lag": figure(row.number("lag_s"), ".2f", " s"),
-        "setup": f"{lens_words(row.setup)}, {rig_words(row.setup)}{size}",
+        "lag": figure(row.number("onset_lag_s"), ".2f", " s"),
+        "setup": f"{lens_words(row.setup)}, {rig_words(row.setup)}{size}"
+        f"{view_words(row.setup)}",
         "dolly": figure(row.number("dolly_m"), ".1f", " m"),
         "pan": figure(row.number("pan_max_speed_deg_s"), ".0f", " deg/s"),
     }

@@ -1,6 +1,6 @@
 """The shot from above, to scale: rail, camera with its view, and subjects' paths."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import copysign, degrees, dist, hypot, tan
 
@@ -8,6 +8,7 @@ import numpy as np
 
 from ...solver.arrays import FloatArray
 from ..takes.bodies import Body
+from .labels import LETTER_PX, Labels
 from .shown import Shown
 from .stage import PlanStage, stage_of
 from .svg import (
@@ -36,7 +37,8 @@ _SAME_PX = 9.0  # marks closer than this are in one place
 _LEAST_M = 1.0  # a shot in which nothing moves is not magnified beyond this
 _BAR_ROOM_PX = 28.0  # at the foot of the plan, for the scale bar and its words
 _LEAST_SEEN_PX = 4.0  # of a keep-out, for it to be named
-_LETTER_PX = 6.6  # width of a letter, about
+_MARK_PX = 5.5  # half of a subject's mark with its edge
+_MOST_KEPT = 60  # points of a way that labels are kept off
 _HATCH_PX = 6.0
 _DOWN = np.array([1.0, -1.0])  # Y of the page runs down
 _MOST_FLOOR = 1.6  # the floor is shown whole unless the action gets smaller than this
@@ -69,6 +71,7 @@ def plan_view(shown: Shown, box: Box) -> str:
     ground = _fit(shown, box, views, stage)
     camera, subject = ground.points(shown.camera), ground.points(shown.floor)
     rows = shown.marks
+    labels = _labels(shown, ground, box)
     beside_rail = _APART_PX
     if len(shown.rail) > 1:
         beside_rail += ground.pixels * GAUGE_M / 2
@@ -87,8 +90,9 @@ def plan_view(shown: Shown, box: Box) -> str:
         *_subjects(shown, ground),
         *(_camera(shown, row, camera[row]) for row in rows),
         *(_subject(shown, row, subject[row]) for row in rows),
-        *_numbers(rows, subject, camera, _APART_PX),
-        *_numbers(rows, camera, subject, beside_rail),
+        *_numbers(labels, rows, subject, camera, _APART_PX),
+        *_numbers(labels, rows, camera, subject, beside_rail),
+        *_names(labels, stage, ground, box),
         _scale_bar(box, ground.pixels),
         id="plan",
         data_pixels_per_metre=f"{ground.pixels:.6f}",
@@ -164,15 +168,42 @@ def _stage(stage: PlanStage, ground: Ground, box: Box) -> list[str]:
                 height=low - high,
             ),
         ]
-        seen = _seen((left, high), (right, low), box)
-        if seen is not None:
-            half = _LETTER_PX * len(keep_out.name) / 2
-            middle = min(
-                max((seen[0] + seen[1]) / 2, box.left + half), box.right - half
-            )
-            base = max(high - 4, box.top + 12)
-            drawn.append(text(keep_out.name, (middle, base), class_="label middle"))
     return drawn
+
+
+def _names(labels: Labels, stage: PlanStage, ground: Ground, box: Box) -> Iterator[str]:
+    """Yield the names of the keep-outs that are seen, where there is room for them."""
+    for keep_out in stage.keep_outs:
+        (left, low), (right, high) = ground.points(
+            np.array([keep_out.low, keep_out.high])
+        )
+        seen = _seen((left, high), (right, low), box)
+        if seen is None:
+            continue
+        half = LETTER_PX * len(keep_out.name) / 2
+        middle = (seen[0] + seen[1]) / 2
+        middle = min(max(middle, box.left + half), box.right - half)
+        base = max(high - 4, box.top + 12)
+        wanted = (middle, base)
+        of = (middle, min(max((high + low) / 2, box.top), box.bottom))
+        place = labels.place(keep_out.name, of=of, wanted=wanted)
+        yield text(keep_out.name, place, class_="label middle")
+
+
+def _labels(shown: Shown, ground: Ground, box: Box) -> Labels:
+    """Return the room for labels beside marks, cameras, ways and the scale bar."""
+    rows = list(shown.marks)
+    labels = Labels(box)
+    subject, camera = ground(shown.floor), ground(shown.camera)
+    labels.keep_clear(subject[rows], _MARK_PX)
+    ahead = np.column_stack([-np.sin(shown.pan_rad), np.cos(shown.pan_rad)])[rows]
+    back = camera[rows] - _SYMBOL_PX / 2 * ahead * _DOWN
+    labels.keep_clear(back, _SYMBOL_PX / 2)
+    every = max(1, len(subject) // _MOST_KEPT)
+    labels.keep_clear(subject[::every], 1.0)
+    foot = np.array([[box.left + _BAR_PX * k / 4, box.bottom - 8] for k in range(9)])
+    labels.keep_clear(foot, 10.0)
+    return labels
 
 
 def _seen(start: Point, end: Point, box: Box) -> tuple[float, float] | None:
@@ -296,11 +327,23 @@ def numbers_by_place(
 
 
 def _numbers(
-    rows: Sequence[int], places: list[Point], others: list[Point], apart_px: float
+    labels: Labels,
+    rows: Sequence[int],
+    places: list[Point],
+    others: list[Point],
+    apart_px: float,
 ) -> list[str]:
     """Return the numbers of the marks, beside the way and away from the others."""
     return [
-        text(words, _beside(row, places, others[row], apart_px), class_="number")
+        text(
+            words,
+            labels.place(
+                words,
+                of=places[row],
+                wanted=_beside(row, places, others[row], apart_px),
+            ),
+            class_="number",
+        )
         for row, words in numbers_by_place(rows, places)
     ]
 

@@ -31,6 +31,7 @@ def page_key(
     before: str | None,
     after: str | None,
     changes: Sequence[str],
+    people: Sequence[str],
 ) -> str:
     """Return a digest of all that the page of a shot is made from.
 
@@ -40,6 +41,7 @@ def page_key(
         before: name of the shot before; None at the start.
         after: name of the shot after; None at the end.
         changes: what is another since the last solve.
+        people: names of all subjects of the sequence.
     """
     shown = {name: value for name, value in row.plain.items() if name != "status"}
     parts = [
@@ -50,6 +52,7 @@ def page_key(
         before,
         after,
         list(changes),
+        list(people),
         _program(),
     ]
     return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
@@ -93,7 +96,8 @@ def kept_of(path: Place, key: Callable[[], str]) -> Kept | None:
 
 def _kept(plain: dict[str, Any]) -> Kept:
     start, end = (End(**one) for one in plain["ends"])
-    return Kept(**{**plain, "ends": (start, end)})
+    lists = {name: tuple(plain[name]) for name in ("frames", "moments")}
+    return Kept(**{**plain, **lists, "ends": (start, end)})
 
 
 @cache

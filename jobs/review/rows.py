@@ -10,7 +10,7 @@ from ..errors import InputError
 from ..job.setup import SetupSpec
 from ..places.place import Place
 from ..takes.row_setup import setup_in_row
-from ..takes.sequence_table import WITHOUT_TAKE, read_table
+from ..takes.sequence_table import WITHOUT_TAKE, CutClock, read_table
 from .mend import Mend, mends
 
 FAILED = "failed"
@@ -105,7 +105,7 @@ class SequenceRow:
     def badness(self) -> tuple[float, ...]:
         """A key that sorts the worst shot first."""
         ranks = [finding.rank for finding in self.without_accepted()]
-        framed, drift = self.number("in_frame"), self.number("drift_max")
+        framed, drift = self.number("head_in_frame"), self.number("drift_max")
         return (
             -float(self.failed),
             -float(max(ranks, default=0)),
@@ -131,11 +131,15 @@ class Rows(NamedTuple):
         now: of its shots, in the order of its job.
         before: those before the last solve of each shot; none where it had only one.
         named: names of all shots of its job, solved or not.
+        people: names of all subjects, in the order of the cut.
+        clock: how frames are counted.
     """
 
     now: list[SequenceRow]
     before: list[SequenceRow]
     named: tuple[str, ...]
+    people: tuple[str, ...]
+    clock: CutClock
 
 
 def read_rows(path: Place) -> Rows:
@@ -151,7 +155,15 @@ def read_rows(path: Place) -> Rows:
         )
     except ValueError as error:
         raise InputError(str(path), f"has a row of another form: {error}") from error
-    return Rows(now=now, before=before, named=tuple(table.clock.frames))
+    return Rows(
+        now=now,
+        before=before,
+        named=tuple(table.clock.frames),
+        people=tuple(
+            dict.fromkeys(name for one in table.entries for name in one.subjects)
+        ),
+        clock=table.clock,
+    )
 
 
 def row_of(plain: dict[str, Any]) -> SequenceRow:

@@ -1,4 +1,7 @@
-"""Pages as files that need nothing else: style and script inside, and a policy."""
+"""Pages as files: style and script inside, and a policy that allows nothing else.
+
+Only the page that plays the cut reads more, the data of its shots, which lie beside it.
+"""
 
 import base64
 import hashlib
@@ -13,10 +16,21 @@ from .kept_templates import KeptTemplates
 from .svg import element, line, path
 
 _PAGES = Path(__file__).parent / "pages"
+_PICTURE = ("picture.js",)
+_SCRIPTS = {
+    "shot.html": (*_PICTURE, "player.js", "notes.js", "shot.js", "decide.js"),
+    "index.html": (*_PICTURE, "notes.js", "posters.js", "gather.js"),
+    "compare.html": (*_PICTURE, "player.js", "compare.js"),
+    "cut.html": (*_PICTURE, "player.js", "cut.js"),
+}
+_READS_MORE = ("cut.html",)
+OWN_PAGES = ("index", "cut")
+"""Pages of the sequence itself, which a shot of that name does not take."""
+
 _WIDTHS = range(1, 121)
 WIDTH_S = 0.25
 """Length of a shot that one step of width in the strip stands for [s]."""
-_STEP_REM = 0.55
+_STEP_REM = 1.0
 
 
 def page(template: str, **values: Any) -> str:
@@ -26,12 +40,20 @@ def page(template: str, **values: Any) -> str:
         template: name of a file in `pages`.
         values: what it shows; everything is escaped but what is `Markup`.
     """
-    return _environment().get_template(template).render(**values)
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            policy=Markup(policy(template)),
+            script=Markup(script(template)),
+            **values,
+        )
+    )
 
 
 def page_name(shot: str) -> str:
-    """Return the file of a shot's page; the index keeps its own name."""
-    return "index.shot.html" if shot.lower() == "index" else f"{shot}.html"
+    """Return the file of a shot's page; index and cut keep their own names."""
+    return f"{shot}.shot.html" if shot.lower() in OWN_PAGES else f"{shot}.html"
 
 
 @cache
@@ -42,17 +64,28 @@ def style() -> str:
 
 
 @cache
-def script() -> str:
-    """Return the script of the viewfinder."""
-    return (_PAGES / "viewfinder.js").read_text(encoding="utf-8")
+def script(template: str) -> str:
+    """Return the script of a page, "" where it has none."""
+    return "".join(
+        (_PAGES / name).read_text(encoding="utf-8")
+        for name in _SCRIPTS.get(template, ())
+    )
 
 
 @cache
-def policy() -> str:
-    """Return the content security policy: nothing but this style and this script."""
+def policy(template: str) -> str:
+    """Return the content security policy of a page: this style and this script.
+
+    The page of the cut may also run files beside it, which hold the data of its shots;
+    a page from the disk may not fetch them.
+    """
+    own = script(template)
+    allowed = [f"'{_digest(own)}'"] if own else ["'none'"]
+    if template in _READS_MORE:
+        allowed.append("'self'")
     return (
         f"default-src 'none'; style-src '{_digest(style())}'; "
-        f"script-src '{_digest(script())}'; img-src data:; base-uri 'none'; "
+        f"script-src {' '.join(allowed)}; img-src data:; base-uri 'none'; "
         "form-action 'none'"
     )
 
@@ -79,9 +112,7 @@ def _environment() -> Environment:
     environment.filters["page"] = page_name
     environment.filters["sentence"] = _sentence
     environment.globals.update(
-        policy=Markup(policy()),
         style=Markup(style()),
-        script=Markup(script()),
         symbols=_symbols(),
     )
     return environment

@@ -7,23 +7,25 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
+from ...solver.action.body import SIZES
 from ..job.rate import rate_text
 from ..takes.metadata import ShotBrief
 from .curves import curves
-from .frame_view import thumbnail
 from .grip_sheet import sheet_words
+from .moments import moment_of, worst_row
 from .rows import SequenceRow
 from .shell import page
 from .shown import Shown
 from .spectrum import shake_spectrum
-from .svg import element
-from .viewfinder import MOST_PLAYED, viewfinder_data
+from .stage import stage_of
+from .viewfinder import MOST_PLAYED, poster_data, shot_script, viewfinder_data
 from .views import frame_drawing, plan_drawing
 from .why import why_of
 from .words import figure, lens_words, percent, rig_words, size_words
 
-_THUMB = 96.0
 _STILL_M_S = 0.3
+N_SHADES = 6
+"""Shades that people are told apart by; a seventh has the first one's."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -43,15 +45,34 @@ class Kept:
 
     Attributes:
         size: that was asked for.
-        thumb: a small frame.
+        aspect: of its frame, width over height.
+        rate: frames a second, as a fraction.
+        script_bytes: length of the file that the page of the cut runs.
+        frames: first and last of the cut.
+        poster: data of its first, middle, last and worst frame, as JSON.
+        moments: frame at which each of the row's findings is best seen.
         ends: both ends of the cut.
         sheet: lines of the grip's sheet.
     """
 
     size: str
-    thumb: str
+    aspect: float
+    rate: str
+    script_bytes: int
+    frames: tuple[int, int]
+    poster: str
+    moments: tuple[int, ...]
     ends: tuple[End, End]
     sheet: list[str]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ShotPage:
+    """A shot's page, what other pages keep of it, and the script that the cut runs."""
+
+    text: str
+    kept: Kept | None
+    script: str
 
 
 def shot_page(
@@ -61,8 +82,9 @@ def shot_page(
     before: str | None,
     after: str | None,
     changes: Sequence[str] = (),
-) -> tuple[str, Kept | None]:
-    """Return the page of a shot, and what the index keeps of its take.
+    people: Sequence[str] = (),
+) -> ShotPage:
+    """Return the page of a shot, and what other pages keep of its take.
 
     Args:
         row: of the shot.
@@ -70,6 +92,7 @@ def shot_page(
         before: name of the shot before; None at the start.
         after: name of the shot after; None at the end.
         changes: what is another since the last solve.
+        people: names of all subjects of the sequence, which gives each its shade.
     """
     sheet = [] if shown is None else _sheet(shown)
     values: dict[str, Any] = {
@@ -83,8 +106,18 @@ def shot_page(
         "earlier": row.failed and shown is not None,
         "facts": f"scene {row.scene}",
         "drawings": None,
+        "moments": (),
+        "take_key": None if row.failed else row.plain["take_key"],
+        "sizes": list(SIZES),
+        "lens": lens_words(row.setup).removesuffix(" mm"),
+        "open_findings": [(one.name, one.title) for one in row.without_accepted()],
     }
+    data, kept, script = None, None, ""
     if shown is not None:
+        if len(shown.frames) <= MOST_PLAYED:
+            data = viewfinder_data(shown, people)
+            script = shot_script(row.shot, data)
+        kept = _kept(row, shown, sheet, people, len(script.encode()))
         shake = shake_spectrum(shown)
         drawn = [*curves(shown), *([] if shake is None else [shake])]
         values |= {
@@ -95,18 +128,22 @@ def shot_page(
                 "curves": drawn,
                 "shakes": shake is not None,
             },
-            "data": (
-                Markup(viewfinder_data(shown))
-                if len(shown.frames) <= MOST_PLAYED
-                else None
-            ),
+            "data": None if data is None else Markup(data),
+            "moments": kept.moments,
+            "people": shades(people, [body.name for body in shown.bodies]),
+            "keep_outs": [one.name for one in stage_of(shown.metadata).keep_outs],
             "rate": rate_text(shown.rate),
             "high": f"{1000 / shown.aspect:.1f}",
             "frames": [int(shown.frames[0]), int(shown.frames[-1])],
             "setup": _setup(shown),
         }
-    kept = None if shown is None else _kept(shown, sheet)
-    return page("shot.html", **values), kept
+    return ShotPage(text=page("shot.html", **values), kept=kept, script=script)
+
+
+def shades(people: Sequence[str], names: Sequence[str]) -> list[tuple[str, int]]:
+    """Return each of some names with the number of its shade in a sequence."""
+    order = list(dict.fromkeys([*people, *names]))
+    return [(name, order.index(name) % N_SHADES) for name in names]
 
 
 def _sheet(shown: Shown) -> list[str]:
@@ -155,7 +192,7 @@ def _setup(shown: Shown) -> list[tuple[str, str]]:
         ("Focus", f"by {crew.focus_method}"),
         (
             "Measured",
-            f"in frame {percent(measured('in_frame'))}, size kept "
+            f"head in frame {percent(measured('head_in_frame'))}, size kept "
             f"{percent(measured('size_kept'))}, most drift "
             f"{figure(measured('drift_max'), '.2f')} half frames, "
             f"closest {figure(measured('closest_m'), '.2f', ' m')}",
@@ -177,27 +214,25 @@ def _framing(asked: ShotBrief) -> str:
     return ", ".join(parts)
 
 
-def _kept(shown: Shown, sheet: list[str]) -> Kept:
-    height, trace, end = thumbnail(shown, _THUMB)
-    x_y = end[1:].split("L")[0].split() if end else []
-    last = (
-        element("circle", class_="mark", cx=float(x_y[0]), cy=float(x_y[1]), r=4)
-        if x_y
-        else ""
-    )
-    thumb = element(
-        "svg",
-        element("rect", class_="edge", x=0, y=0, width=_THUMB, height=height)
-        + element("path", class_="subject", d=trace, fill="none")
-        + last,
-        class_="thumb",
-        viewBox=f"-1 -1 {_THUMB + 2:g} {height + 2:.1f}",
-        role="img",
-        aria_label="trace of the subject, its end marked",
-    )
+def _kept(
+    row: SequenceRow,
+    shown: Shown,
+    sheet: list[str],
+    people: Sequence[str],
+    script_bytes: int,
+) -> Kept:
+    last = len(shown.frames) - 1
+    worst = worst_row(shown, row.findings)
     return Kept(
         size=size_words(shown.metadata.asked),
-        thumb=thumb,
+        aspect=shown.aspect,
+        rate=str(shown.rate),
+        script_bytes=script_bytes,
+        frames=(int(shown.frames[0]), int(shown.frames[last])),
+        poster=poster_data(shown, (0, last // 2, last, worst), people),
+        moments=tuple(
+            int(shown.frames[moment_of(finding, shown)]) for finding in row.findings
+        ),
         ends=(_end(shown, 0), _end(shown, -1)),
         sheet=sheet,
     )

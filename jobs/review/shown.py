@@ -33,6 +33,7 @@ READ = (
 NAMES = ("shot", "subject")
 """Columns of names that are read, too."""
 
+_WALKS_M_S = 0.3  # slower, a body does not turn the way it goes
 _SIZE_STEP = 0.15  # of the logarithm within a frame; only a cue changes it so
 
 
@@ -51,7 +52,8 @@ class Shown:
         camera: the lens without its shake, (n, 3) [m].
         pan_rad: of the camera without its shake, (n,).
         tilt_rad: of the camera without its shake, (n,).
-        bodies: of every subject, in metres, `floor` and `eyes` (n, 3).
+        bodies: of every subject, in metres, `floor` and `eyes` (n, 3); a facing that
+            no sample tells is the way it goes, NaN where it never went anywhere.
         followed: name of the followed subject at each frame, (n,).
         floor: where it stands, (n, 3) [m].
         eyes: of it, (n, 3) [m].
@@ -96,8 +98,8 @@ class Shown:
 
     @property
     def lag_s(self) -> float | None:
-        """Of the pan behind the subject."""
-        return self.metadata.measure("lag_s")
+        """From a change of the subject's motion to the pan's answer."""
+        return self.metadata.measure("onset_lag_s")
 
     def column(self, name: str) -> FloatArray:
         """Return a column of the take on the cut frames, (n,)."""
@@ -130,6 +132,7 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
             body,
             floor=on_plan(world.inside(body.floor[every])),
             eyes=on_plan(world.inside(body.eyes[every])),
+            facing_deg=body.facing_deg[every],
         )
         for body in read_bodies(table)
     ]
@@ -149,7 +152,13 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
         pan_rad=np.radians(columns["pan_deg"][cut]),
         tilt_rad=np.radians(columns["tilt_deg"][cut]),
         bodies=tuple(
-            replace(body, floor=body.floor[cut], eyes=body.eyes[cut]) for body in bodies
+            replace(
+                body,
+                floor=body.floor[cut],
+                eyes=body.eyes[cut],
+                facing_deg=_facing(body, times_s)[cut],
+            )
+            for body in bodies
         ),
         followed=tuple(names[cut].tolist()),
         floor=floor[cut],
@@ -160,6 +169,20 @@ def shown_of(table: pa.Table, *, n_marks: int = N_MARKS) -> Shown:
         anew=_anew(names, columns["subject_size"])[cut],
         marks=marked_rows(camera[cut, :2], floor[cut, :2], n_marks),
     )
+
+
+def _facing(body: Body, times_s: FloatArray) -> FloatArray:
+    """Return where a body faces, (n,) [deg]; else where it goes, else where it went."""
+    unknown = np.isnan(body.facing_deg)
+    if not unknown.any() or len(times_s) < 2:
+        return body.facing_deg
+    along = np.gradient(body.floor[:, :2], times_s, axis=0)
+    goes = np.flatnonzero(np.hypot(*along.T) > _WALKS_M_S)
+    if not len(goes):
+        return body.facing_deg
+    ways = np.degrees(np.arctan2(-along[goes, 0], along[goes, 1]))
+    last = np.maximum(goes.searchsorted(np.arange(len(unknown)), side="right") - 1, 0)
+    return np.where(unknown, ways[last], body.facing_deg)
 
 
 def _run(cut: BoolArray) -> slice:

@@ -10,7 +10,7 @@ from ..takes.metadata import TakeMetadata
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class KeepOut:
-    """A box from above: `low` and `high` are its corners, (2,) [m]."""
+    """An upright box: `low` and `high` are its corners, (3,) [m]."""
 
     name: str
     low: FloatArray
@@ -19,21 +19,30 @@ class KeepOut:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PlanStage:
-    """The stage in metres and the axes of a plan; `floor` is (n, 2) or None."""
+    """The stage in metres and the axes of a plan.
+
+    Attributes:
+        floor: corners of where the dolly may stand, (n, 2); None: anywhere.
+        keep_outs: in the order of the job.
+        ground: its height; None where the job says nothing of the stage.
+    """
 
     floor: FloatArray | None
     keep_outs: tuple[KeepOut, ...]
+    ground: float | None
 
 
 def stage_of(metadata: TakeMetadata) -> PlanStage:
     """Return the stage that a take was made on, from the take's metadata."""
     stage, world = metadata.asked.stage, metadata.world
-    forth = np.array([1.0, 1.0 if world.up == "z" else -1.0]) * world.metres(1.0)
-    ground = [0, 1] if world.up == "z" else [0, 2]
-    floor = stage.get("floor")
+    unit_m = world.metres(1.0)
+    forth = np.array([1.0, 1.0 if world.up == "z" else -1.0]) * unit_m
+    floor, level = stage.get("floor"), float(stage.get("ground", 0.0))
     keep_outs = []
     for each in stage.get("keep_outs") or ():
-        corners = np.array([each["from"], each["to"]])[:, ground] * forth
+        corners = np.array([each["from"], each["to"]], dtype=np.float64) * unit_m
+        if world.up == "y":
+            corners = corners[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
         keep_outs.append(
             KeepOut(
                 name=each["name"], low=corners.min(axis=0), high=corners.max(axis=0)
@@ -42,4 +51,5 @@ def stage_of(metadata: TakeMetadata) -> PlanStage:
     return PlanStage(
         floor=None if floor is None else np.array(floor, dtype=np.float64) * forth,
         keep_outs=tuple(keep_outs),
+        ground=level * unit_m if level or floor or keep_outs else None,
     )

@@ -207,6 +207,8 @@ def _plot(clock: Clock, plot: Plot, scale: Scale, ways: Iterator[str]) -> str:
         *_decisions(clock, plot),
         *_flags(clock, plot),
         id=plot.name,
+        class_="timed",
+        data_box=f"{box.left:g} {box.right:g} {box.top:g} {box.bottom:g}",
     )
 
 
@@ -304,7 +306,7 @@ def lag_mark(clock: Clock, *, top: float) -> str:
     return group(
         line((left, top), (right, top), class_="axis"),
         *(line((x, top - 4), (x, top + 4), class_="axis") for x in (left, right)),
-        text(f"pan lags by {clock.lag_s:.2f} s", (left, top - 8)),
+        text(f"pan answers after {clock.lag_s:.2f} s", (left, top - 8)),
         class_="label",
     )
 

@@ -18,6 +18,20 @@ def lens_words(setup: SetupSpec | None) -> str:
     return "\u2013" if setup is None else f"{setup.lens_mm:g} mm"
 
 
+def view_words(setup: SetupSpec | None) -> str:
+    """Return the view and the side of a setup after a comma, "" where both are free."""
+    if setup is None:
+        return ""
+    view, side = setup.view, setup.side
+    words = []
+    if view is not None:
+        degrees = "\u00b0" if isinstance(view, int | float) else ""
+        words.append(_value(view) + degrees)
+    if side is not None:
+        words.append(f"from the {side}")
+    return f", {' '.join(words)}" if words else ""
+
+
 def size_words(asked: ShotBrief) -> str:
     """Return the size that a take was asked for, with its changes."""
     sizes = [asked.framing, *asked.cues]

@@ -6,16 +6,17 @@ from typing import NamedTuple
 
 from ..errors import InputError
 from ..places.atomic import write_whole
-from ..places.place import Place, bytes_of, size_of
+from ..places.place import Place, bytes_of, modified_s, size_of
 from ..processes.boundary import guarded
 from ..processes.pool import n_processors, runner
 from ..takes.store import Store
 from ..takes.take_file import read_take
+from .cut_page import DATA, cut_page
 from .index_page import index_page
 from .record import kept_of, page_key, recorded
 from .rows import Rows, SequenceRow, read_rows
-from .shell import page_name
-from .shot_page import Kept, shot_page
+from .shell import OWN_PAGES, page_name
+from .shot_page import Kept, ShotPage, shot_page
 from .shown import NAMES, READ, Shown, shown_of
 from .since import ShotChange, changes_since
 
@@ -34,10 +35,11 @@ class PageTask(NamedTuple):
     before: str | None
     after: str | None
     changes: tuple[str, ...]
+    people: tuple[str, ...]
 
 
 class WrittenPage(NamedTuple):
-    """A page that is written, and what the index keeps of it."""
+    """A page that is written, and what other pages keep of it."""
 
     shot: str
     kept: Kept | None
@@ -121,8 +123,10 @@ def _write_pages(
         if progress is not None:
             progress(n_done, n_steps)
 
-    for task in _tasks(folder, rows, changes or ()):
+    for task in _tasks(folder, rows, changes or (), found.people):
         own = None if task.row.failed else kept_of(_page(task), partial(_key, task))
+        if own is not None and size_of(_data(task)) != own.script_bytes:
+            own = None
         if own is None:
             tasks.append(task)
         else:
@@ -132,7 +136,17 @@ def _write_pages(
     pages = folder / "review"
     _remove_others(pages, [*found.named, *(row.shot for row in rows)])
     index = pages / "index.html"
-    _write(index, index_page(rows, kept, changes=changes).encode(), flush=True)
+    people = found.people
+    played = cut_page(rows, kept, clock=found.clock, people=people)
+    _write(pages / "cut.html", played.encode(), flush=False)
+    text = index_page(
+        rows,
+        kept,
+        changes=changes,
+        people=people,
+        solved_s=modified_s(folder / "sequence.parquet"),
+    )
+    _write(index, text.encode(), flush=True)
     if progress is not None:
         progress(n_steps, n_steps)
     return index
@@ -147,32 +161,38 @@ def write_page(work: object, task: PageTask) -> WrittenPage:
     """
     row = task.row
 
-    def drawn() -> list[tuple[str, Kept | None]]:
+    def drawn() -> list[ShotPage]:
         return [_drawn(task, _take(task.folder, row), ())]
 
     found = guarded(drawn, "the page's drawings")
     if isinstance(found, tuple):  # the take is whole; the page says what it lacks
         found = [_drawn(task, None, tuple(map(str, found)))]
-    ((text, own),) = found
-    kept = None if row.failed else own
-    _write(_page(task), recorded(text, _key(task), kept), flush=False)
+    (made,) = found
+    kept = None if row.failed else made.kept
+    if kept is None:
+        _data(task).unlink(missing_ok=True)
+    else:
+        _write(_data(task), made.script.encode(), flush=False)
+    _write(_page(task), recorded(made.text, _key(task), kept), flush=False)
     return WrittenPage(row.shot, kept)
 
 
-def _drawn(
-    task: PageTask, shown: Shown | None, more: tuple[str, ...]
-) -> tuple[str, Kept | None]:
+def _drawn(task: PageTask, shown: Shown | None, more: tuple[str, ...]) -> ShotPage:
     return shot_page(
         task.row,
         shown,
         before=task.before,
         after=task.after,
         changes=(*task.changes, *more),
+        people=task.people,
     )
 
 
 def _tasks(
-    folder: Place, rows: Sequence[SequenceRow], changes: Sequence[ShotChange]
+    folder: Place,
+    rows: Sequence[SequenceRow],
+    changes: Sequence[ShotChange],
+    people: tuple[str, ...],
 ) -> Iterator[PageTask]:
     by_shot = {change.shot: change for change in changes}
     names = [row.shot for row in rows]
@@ -180,7 +200,7 @@ def _tasks(
     for row, (before, after) in zip(rows, around, strict=True):
         change = by_shot.get(row.shot)
         said = () if change is None else (*change.lines, *change.setup)
-        yield PageTask(folder, row, before, after, said)
+        yield PageTask(folder, row, before, after, said, people)
 
 
 def _key(task: PageTask) -> str:
@@ -191,7 +211,12 @@ def _key(task: PageTask) -> str:
         before=task.before,
         after=task.after,
         changes=task.changes,
+        people=task.people,
     )
+
+
+def _data(task: PageTask) -> Place:
+    return task.folder / "review" / DATA / f"{task.row.shot}.js"
 
 
 def _page(task: PageTask) -> Place:
@@ -222,8 +247,10 @@ def _take(folder: Place, row: SequenceRow) -> Shown | None:
 
 
 def _remove_others(pages: Place, names: list[str]) -> None:
-    """Remove pages of shots that the sequence no longer has."""
-    wanted = {page_name(name) for name in names} | {"index.html"}
-    for path in pages.iterdir() if pages.is_dir() else ():
-        if path.suffix == ".html" and path.name not in wanted:
-            path.unlink(missing_ok=True)
+    """Remove pages and data of shots that the sequence no longer has."""
+    wanted = {page_name(name) for name in [*names, *OWN_PAGES]}
+    wanted |= {f"{name}.html" for name in OWN_PAGES} | {f"{name}.js" for name in names}
+    for folder, suffix in ((pages, ".html"), (pages / DATA, ".js")):
+        for path in folder.iterdir() if folder.is_dir() else ():
+            if path.suffix == suffix and path.name not in wanted:
+                path.unlink(missing_ok=True)

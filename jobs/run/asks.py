@@ -13,7 +13,6 @@ import numpy as np
 from ...solver.optics.lens import Lens
 from ...solver.rigs.kinds import KINDS
 from ...solver.setups.setup import SIDES, VIEWS_RAD, Ask, Setup, View
-from ...solver.stage.stage import DEFAULT_HEIGHT_M, Stage
 from ..job.camera import LensSpec
 from ..job.rig import RIGS, DollyRig, SticksRig, Written
 from ..job.rig_choice import ChooseRig
@@ -24,6 +23,7 @@ from ..job.world import WorldSpec
 from ..subjects import read_subject
 from ..subjects.read import SubjectReader
 from .shots import VIEWS_DEG, Prepared, build_shot
+from .stage import stage_of
 
 OPEN_VIEWS = ("three_quarter", "profile", "front", "rear")
 OVER_DEG = 25.0  # over the shoulder of the other one; common practice, no source
@@ -70,7 +70,7 @@ def ask_of(
         height_open="height" in spec.open_fields,
         hold=spec.rig.hold if isinstance(spec.rig, ChooseRig) else None,
         rig_price=spec.rig.price if isinstance(spec.rig, ChooseRig) else 1.0,
-        stage=stage_of(spec, world),
+        stage=stage_of(spec, world, usual=True),
     )
     return ask, prepared
 
@@ -109,33 +109,6 @@ def _views(spec: ShotSpec) -> tuple[View, ...]:
         for side in sides[:1] if on_line else sides:
             found.append(View(name=str(name), angle_rad=radians(angle), side=str(side)))
     return tuple(found)
-
-
-def stage_of(spec: ShotSpec, world: WorldSpec) -> Stage:
-    """Return a shot's stage as the solver sees it."""
-    asked = spec.stage
-    ground = world.metres(asked.ground)
-    low, high = asked.height_m or DEFAULT_HEIGHT_M
-    floor = None
-    if asked.floor is not None:
-        corners = [
-            (*point, 0.0) if world.up == "z" else (point[0], 0.0, point[1])
-            for point in asked.floor
-        ]
-        floor = world.inside(np.array(corners))[:, [0, 2]]
-    boxes = [world.inside(np.array([box.from_, box.to])) for box in asked.keep_outs]
-    return Stage(
-        floor=floor,
-        keep_outs=np.array(boxes).reshape(-1, 2, 3),
-        names=tuple(box.name for box in asked.keep_outs),
-        sight_forbidden=np.array(
-            [box.sight == "forbid" for box in asked.keep_outs], dtype=np.bool_
-        ),
-        heights=(ground + low, ground + high),
-        straight_m=asked.straight_m,
-        curve_radii_m=asked.curve_radius_m,
-        min_distance_m=asked.min_distance_m,
-    )
 
 
 def setup_in_scene(setup: Setup, world: WorldSpec) -> SetupSpec:

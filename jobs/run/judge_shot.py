@@ -11,10 +11,10 @@ from ...solver.optics.lens import Lens
 from ...solver.setups.judge import (
     CLOSEST,
     DRIFT,
+    HEAD_HELD,
     IN,
     RAIL_HIGH,
     RAIL_LOW,
-    SAFE_IN,
     SIZED,
     TURN,
     VIEWED,
@@ -40,7 +40,7 @@ SHARED_EACH = 8  # setups that each shot of a letter brings to the others
 
 _NUMBERS = {
     "in_frame": IN,
-    "in_safe": SAFE_IN,
+    "head_in_frame": HEAD_HELD,
     "size_kept": SIZED,
     "view_kept": VIEWED,
     "drift_max": DRIFT,

@@ -16,7 +16,7 @@ import pyarrow as pa
 from ...solver.arrays import FloatArray
 from ...solver.audit import KeptTake, audit, lock_findings
 from ...solver.cuts.findings import Finding
-from ...solver.measures.measure import Measures
+from ...solver.measures.on_stage import Measures
 from ...solver.optics.lens import Lens
 from ...solver.shake import ShakeTrack
 from ..errors import Fault, ShotDataError

@@ -5,7 +5,8 @@ from typing import NamedTuple
 import pyarrow as pa
 
 from ...solver.cuts.end import ShotEnds, shot_ends
-from ...solver.measures.measure import Measures, measure
+from ...solver.measures.measure import measure
+from ...solver.measures.on_stage import Measures
 from ...solver.take import operate
 from ..job.spec import JobFile
 from ..takes.keys import Keys

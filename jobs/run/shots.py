@@ -6,7 +6,7 @@ scene's up axis to Y up, degrees to radians, names to numbers.
 
 import hashlib
 from dataclasses import dataclass, replace
-from math import nan, radians, sqrt
+from math import nan, radians
 from pathlib import Path
 from typing import Any
 
@@ -36,14 +36,13 @@ from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..job.world import WorldSpec
 from ..subjects import SubjectReader, read_subject
+from .stage import stage_of
 from .tracks import seen_tracks
 
 HELD_CROWN_V = 0.95  # where a place was asked: as far up as a crown may come
 
 VIEWS_DEG = {"front": 0.0, "three_quarter": 45.0, "profile": 90.0, "rear": 180.0}
 THROUGH_CAMERA_M = 0.3
-_AT_ONCE = 1024  # samples that are held against a rail, so that memory stays small
-SIZE_RANGE = 2.5  # a rig that never comes within this factor of the size can't give it
 
 
 Spans = tuple[tuple[int, int], ...]
@@ -92,7 +91,6 @@ def prepare(
     faults = [
         *_slow_rate(shot, path),
         *_through_camera(shot, path),
-        *_impossible_size(shot, path),
     ]
     if faults:
         raise ShotDataError(spec.name, tuple(faults))
@@ -153,6 +151,7 @@ def build_shot(
         framings=_framings(job, spec, subjects),
         shake=_shake(spec),
         seed=seed_of(job, spec.name),
+        stage=stage_of(spec, job.world),
         **rigged,
     )
     inputs = {one.name: one.digest for one in tracks}
@@ -330,26 +329,3 @@ def _through_camera(shot: Shot, path: str) -> list[Fault]:
             )
             faults.append(Fault(path=f"{path}.subjects[{k}]", message=message))
     return faults
-
-
-def _impossible_size(shot: Shot, path: str) -> list[Fault]:
-    """Name a size that the lens gives nowhere on the rig during the whole shot."""
-    framing = shot.framings[0]
-    subject = shot.subjects[int(np.argmax(framing.weights))]
-    eyes = subject.at(subject.times_s, framing.aim)
-    n_places = 33 if shot.rig.length_m > 0.0 else 1
-    rail = shot.rig.places(np.linspace(0.0, shot.rig.length_m, n_places))
-    near, far, asked = np.inf, 0.0, framing.distance_m
-    for start in range(0, len(eyes), _AT_ONCE):
-        some = eyes[start : start + _AT_ONCE]
-        x, y, z = (some[:, c, None] - rail[:, c] for c in range(3))
-        square = x * x + y * y + z * z
-        near = min(near, sqrt(float(square.min())))
-        far = max(far, sqrt(float(square.max())))
-    if asked / SIZE_RANGE <= far and near <= asked * SIZE_RANGE:
-        return []
-    message = (
-        f"the size needs {asked:.1f} m with a {shot.lens.focal_mm:g} mm lens, the rig "
-        f"stands {near:.1f} to {far:.1f} m from {subject.name}"
-    )
-    return [Fault(path=f"{path}.framing", message=message)]

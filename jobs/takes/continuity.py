@@ -21,7 +21,7 @@ from ...solver.cuts.findings import (
 from ...solver.cuts.findings import (
     THIS_TOOL as OWN,
 )
-from ...solver.measures.measure import Measures
+from ...solver.measures.on_stage import Measures
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..takes.keys import canonical
@@ -45,6 +45,7 @@ class CutEntry:
         scene: lower case.
         elapsed: whether time has passed since the shot before.
         accept: who lets a finding stand and why, by name of the finding.
+        subjects: their names, in the order of the job.
     """
 
     place: int
@@ -52,6 +53,7 @@ class CutEntry:
     scene: str
     elapsed: bool
     accept: Mapping[str, dict[str, str]]
+    subjects: Sequence[str] = ()
 
 
 def entry_of(job: JobFile, spec: ShotSpec) -> CutEntry:
@@ -65,6 +67,7 @@ def entry_of(job: JobFile, spec: ShotSpec) -> CutEntry:
         scene=spec.scene.lower(),
         elapsed=spec.cut == "elapsed",
         accept=accept,
+        subjects=[one.name for one in spec.subjects],
     )
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from ...solver.arrays import FloatArray
 from ...solver.crew.knots import channel_knots
 from ...solver.cuts.end import ShotEnds
-from ...solver.measures.measure import Measures
+from ...solver.measures.on_stage import Measures
 from ...solver.presets import Crew, Member
 from ...solver.take import Take
 from ..job.shot import ShotSpec

@@ -17,11 +17,6 @@ def sentence(finding: Finding, shot: str) -> str:
     return _SENTENCES[finding.name](finding.numbers, shot)
 
 
-def known_findings() -> tuple[str, ...]:
-    """Return the names of all findings there are, sorted."""
-    return tuple(sorted(_SENTENCES))
-
-
 def _percent(share: float | str) -> str:
     """Return a share without rounding a flaw away: 99.96 % is never 100 %."""
     percent = 100 * float(share)
@@ -179,6 +174,49 @@ def _close_to_lens(n: Numbers, shot: str) -> str:
     )
 
 
+def _size_out_of_reach(n: Numbers, shot: str) -> str:
+    return (
+        f"The size asked in {shot} needs {float(n['asked_m']):.1f} m with this lens, "
+        f"the camera is {float(n['nearest_m']):.1f} to {float(n['furthest_m']):.1f} m "
+        "from the subject; change the lens, the size or the rig."
+    )
+
+
+def _rig_off_floor(n: Numbers, shot: str) -> str:
+    return (
+        f"The rig of {shot} stands up to {float(n['rig_off_floor_m']):.2f} m off the "
+        "floor; move it, or widen the floor."
+    )
+
+
+def _rig_off_height(n: Numbers, shot: str) -> str:
+    return (
+        f"The lens of {shot} is {float(n['rig_off_height_m']):.2f} m outside the "
+        "heights of the stage; change the height of the rig."
+    )
+
+
+def _rig_in_keep_out(n: Numbers, shot: str) -> str:
+    return (
+        f"The rig of {shot} runs through {n['keep_out']}; move the rig, or what is "
+        "in its way."
+    )
+
+
+def _sight_forbidden(n: Numbers, shot: str) -> str:
+    return (
+        f"In {shot} the camera looks at the subject through {n['keep_out']}, which "
+        "the stage forbids; move the rig."
+    )
+
+
+def _hidden_behind(n: Numbers, shot: str) -> str:
+    return (
+        f"In {shot} {n['hidden_by']} hides the subject for {_percent(n['hidden'])} of "
+        "the cut; move the rig if the face matters there."
+    )
+
+
 def _refused_plans(n: Numbers, shot: str) -> str:
     count = int(float(n["refused_plans"]))
     times = "once" if count == 1 else f"{count} times"
@@ -197,8 +235,8 @@ def _whip_used(n: Numbers, shot: str) -> str:
 
 def _strobing(n: Numbers, shot: str) -> str:
     return (
-        f"{shot} pans at up to {float(n['strobing_deg_s']):.0f} deg/s while the eye "
-        f"does not rest on the subject, over {float(n['limit_deg_s']):.0f} deg/s the "
+        f"{shot} pans at up to {float(n['strobing_deg_s']):.0f} deg/s while the "
+        f"subject is not in the picture, over {float(n['limit_deg_s']):.0f} deg/s the "
         "background may strobe; slow the pan or follow the subject."
     )
 
@@ -250,6 +288,22 @@ _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
         "In {shot} the subject is in frame for {share} of the time it can be seen; "
         "give a wider size, a longer distance or a quicker crew.",
     ),
+    "head_cut": _share(
+        "head_in_frame",
+        "In {shot} the whole head is in the picture for {share} of the time it can be "
+        "seen; give more headroom, a wider size or a quicker crew.",
+    ),
+    "let_go": _share(
+        "others_in_frame",
+        "In {shot} all others who must be held have their heads in the picture for "
+        "{share} of the time; stand further off, or let them go.",
+    ),
+    "size_out_of_reach": _size_out_of_reach,
+    "rig_off_floor": _rig_off_floor,
+    "rig_off_height": _rig_off_height,
+    "rig_in_keep_out": _rig_in_keep_out,
+    "sight_forbidden": _sight_forbidden,
+    "hidden_behind": _hidden_behind,
     "out_of_safe": _share(
         "in_safe",
         "In {shot} the subject is in the action-safe area for {share} of the time; "

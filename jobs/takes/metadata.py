@@ -19,7 +19,7 @@ import pyarrow as pa
 
 from ...solver.arrays import FloatArray
 from ...solver.cuts.end import ShotEnds
-from ...solver.measures.measure import Measures
+from ...solver.measures.on_stage import Measures
 from ...solver.optics.camera import Gate
 from ...solver.rigs.shape import Rig
 from ..job.rate import parse_rate, rate_text

@@ -9,7 +9,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from ...solver.measures.measure import Measures
+from ...solver.measures.on_stage import Measures
 from ..errors import InputError
 from ..places.parquet import read_checked
 from ..places.place import Place
@@ -23,11 +23,27 @@ SEQUENCE_SCHEMA = "carrellata.sequence/1"
 _METADATA_KEY = b"carrellata"
 _BEFORE_KEY = b"carrellata.before"
 
-_COUNTS = ("frames", "refused_plans", "whip_plans", "reversals", "moving_axes")
+_COUNTS = (
+    "frames",
+    "refused_plans",
+    "whip_plans",
+    "reversals",
+    "pan_reversals",
+    "tilt_reversals",
+    "moving_axes",
+)
+_NAMES = ("hidden_by", "sight_forbidden", "rig_through")
+"""Measures that name what is in the way; None where nothing is."""
 MEASURES = (
     "frames",
     "seconds",
     "seen",
+    "hidden",
+    "head_in_frame",
+    "others_in_frame",
+    "headroom_p10",
+    "headroom_p50",
+    "headroom_p90",
     "in_frame",
     "body_in_frame",
     "in_safe",
@@ -35,13 +51,21 @@ MEASURES = (
     "angle_kept",
     "drift_rms",
     "drift_max",
-    "lag_s",
+    "onset_lag_s",
+    "pan_ripple",
+    "pan_ripple_deg_s",
+    "tilt_ripple",
+    "tilt_ripple_deg_s",
+    "pan_overshoot_deg",
+    "dolly_overshoot_m",
     "pan_decisions_per_s",
     "tilt_decisions_per_s",
     "dolly_decisions_per_s",
     "refused_plans",
     "whip_plans",
     "reversals",
+    "pan_reversals",
+    "tilt_reversals",
     "moving_axes",
     "dolly_m",
     "dolly_max_speed_m_s",
@@ -53,6 +77,12 @@ MEASURES = (
     "tilt_range_deg",
     "tilt_max_speed_deg_s",
     "closest_m",
+    "asked_m",
+    "nearest_m",
+    "furthest_m",
+    "rig_off_floor_m",
+    "rig_off_height_m",
+    *_NAMES,
     "soft",
     "strobing_deg_s",
     "shake_pan_rms_deg",
@@ -75,13 +105,18 @@ _TEXTS = (
     "ends",
     "findings",
 )
+
+
+def _kind(name: str) -> pa.DataType:
+    if name in _NAMES:
+        return pa.string()
+    return pa.int64() if name in _COUNTS else pa.float64()
+
+
 SEQUENCE_FIELDS = pa.schema(
     [
         *(pa.field(name, pa.string()) for name in _TEXTS),
-        *(
-            pa.field(name, pa.int64() if name in _COUNTS else pa.float64())
-            for name in MEASURES
-        ),
+        *(pa.field(name, _kind(name)) for name in MEASURES),
     ]
 )
 

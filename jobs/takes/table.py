@@ -1,7 +1,9 @@
 """A take as a table: one row a sample, in the axes and units of the scene.
 
 Columns are in scene axes and units unless their name has a unit. `subject_u`,
-`subject_v` and `subject_size` are NaN while the subject is hidden; `dof_far_m` is
+`subject_v`, `subject_size` and what is said of the head are NaN while the subject is
+hidden, by its data or by what `hidden_by` names; from `crown_u` to `headroom` it is of
+the final picture, shake included. `dof_far_m` is
 +inf from the hyperfocal distance on. `subject_x`, `subject_y` and `subject_z` are the
 point aimed at, as acted, hidden or not. The metadata key `carrellata` of the schema is
 a JSON object that says the rest; `carrellata.bodies` holds what `bodies` says.
@@ -17,7 +19,7 @@ import pyarrow as pa
 from ...solver.action.framing import primary_points
 from ...solver.arrays import IntArray
 from ...solver.cuts.end import ShotEnds
-from ...solver.measures.measure import Measures
+from ...solver.measures.on_stage import Measures
 from ...solver.take import Take
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
@@ -30,6 +32,8 @@ from .metadata import METADATA_KEY
 _TEXT = pa.dictionary(pa.int32(), pa.string())
 _REAL = pa.float64()
 _TRUTH = pa.bool_()
+
+HIDDEN_BY = "hidden_by"  # null where nothing stands before the subject
 
 # Unit of each column: "unit" is the scene's unit of length, "" is none.
 _COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
@@ -66,11 +70,18 @@ _COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
     ("aim_u", _REAL, "half frame widths"),
     ("aim_v", _REAL, "half frame heights"),
     *((name, _TRUTH, "") for name in ("in_frame", "body_in_frame", "in_safe")),
+    ("crown_u", _REAL, "half frame widths"),
+    ("crown_v", _REAL, "half frame heights"),
+    ("chin_u", _REAL, "half frame widths"),
+    ("chin_v", _REAL, "half frame heights"),
+    ("head_in_frame", _TRUTH, ""),
+    ("headroom", _REAL, "frame heights"),
+    (HIDDEN_BY, _TEXT, ""),
     *((f"decided_{name}", _TRUTH, "") for name in ("pan", "tilt", "dolly")),
 )
 
 TAKE_FIELDS = pa.schema(
-    [pa.field(name, kind, nullable=False) for name, kind, _ in _COLUMNS]
+    [pa.field(name, kind, nullable=name == HIDDEN_BY) for name, kind, _ in _COLUMNS]
 )
 UNITS: dict[str, str] = {name: unit for name, _, unit in _COLUMNS if unit}
 TEXTS = [name for name, kind, _ in _COLUMNS if kind == _TEXT]
@@ -117,6 +128,7 @@ def take_rows(
         "sequence": _same_text(job.sequence, len(take.subject)),
         "shot": _same_text(spec.name, len(take.subject)),
         "subject": _text([one.name for one in take.shot.subjects], take.subject),
+        HIDDEN_BY: pa.array(take.hidden_by, pa.string()).dictionary_encode(),
     }
     for some in (
         _clock(take),
@@ -220,6 +232,12 @@ def _picture(take: Take) -> Mapping[str, Any]:
         "in_frame": take.in_frame,
         "body_in_frame": take.body_in_frame,
         "in_safe": take.in_safe,
+        "crown_u": take.crown_u,
+        "crown_v": take.crown_v,
+        "chin_u": take.chin_u,
+        "chin_v": take.chin_v,
+        "head_in_frame": take.head_in_frame,
+        "headroom": take.headroom,
     }
 
 

@@ -13,6 +13,7 @@ from ..arrays import BoolArray, FloatArray, IntArray
 from .acted import hidden_at
 from .body import EYES
 from .framing import Framing, angle_range, framing_at, primary_of
+from .steady import moves_evenly
 from .subject import Subject
 
 SMOOTH_S = 0.35  # over which a heading is read
@@ -34,7 +35,13 @@ class Action(NamedTuple):
         asked_log2: log2 of the asked size, a share of the frame height, (n,).
         ratio: asked distance over the shot's first, (n,).
         centre: weighted aim point of all subjects, (n, 3) [m].
-        held: aim points of the other subjects who must be held, (k, n, 3) [m].
+        held: eyes of the other subjects who must be held, (k, n, 3) [m]; NaN while not.
+        held_by: whose they are, (k,).
+        crown_v: height of the crown at the asked size and place, counted from the lens
+            axis, (n,) [half frames]; NaN where the size cuts it.
+        tops: upper end of the named span, of stature, (n,).
+        walked: place of the primary over a stride, (n, 3) [m].
+        even: frames at which it moves evenly, (n,).
         bodies: feet and crown of all subjects, (n_subjects, 2, n, 3) [m].
         heading: of the primary's travel, (n,) [rad].
         ahead: sine and cosine of the heading, (n, 2).
@@ -55,6 +62,11 @@ class Action(NamedTuple):
     ratio: FloatArray
     centre: FloatArray
     held: FloatArray
+    held_by: IntArray
+    crown_v: FloatArray
+    tops: FloatArray
+    walked: FloatArray
+    even: BoolArray
     bodies: FloatArray
     heading: FloatArray
     ahead: FloatArray
@@ -105,16 +117,21 @@ def action_of(
     aims = np.array([f.aim * EYES for f in framings])
     weights = np.array([f.weights for f in framings])[framing].T
     aim_each = feet + (crown - feet) * aims[framing][None, :, None]
+    eyes_each = feet + (crown - feet) * EYES
     share = weights / weights.sum(axis=0)
-    others = [
-        np.where((weights[k] > 0)[:, None], aim_each[k], np.nan)
+    held_by = [
+        k
         for k, subject in enumerate(subjects)
         if subject.must_hold and ((weights[k] > 0) & (primary != k)).any()
+    ]
+    others = [
+        np.where((weights[k] > 0)[:, None], eyes_each[k], np.nan) for k in held_by
     ]
     distances = np.array([f.distance_m for f in framings])[framing]
     walked = of_primary(np.zeros(len(framings)))
     rise = np.array([angle_range(f.angle) for f in framings])[framing]
     main, heading = _headings(subjects, times, rate, walked, int(primary[0]))
+    place, _, even = moves_evenly(times, walked)
     return Action(
         times_s=times,
         aim=of_primary(aims),
@@ -128,6 +145,11 @@ def action_of(
         ratio=distances / framings[0].distance_m,
         centre=np.einsum("kn,knc->nc", share, aim_each),
         held=np.array(others).reshape(len(others), len(times), 3),
+        held_by=np.array(held_by, dtype=np.int64),
+        crown_v=_crown_v(subjects, framings, ty, framing, primary),
+        tops=np.array([f.top for f in framings])[framing],
+        walked=place,
+        even=even,
         bodies=bodies,
         heading=heading,
         ahead=np.column_stack((np.sin(heading), np.cos(heading))),
@@ -144,12 +166,12 @@ def sized_anew(
 
     Args:
         action: as it was.
-        subjects: see `action_of`; likewise ty.
+        subjects: who moves.
         framings: the same but for their distances.
-        ty: see subjects.
+        ty: tangent of half the vertical angle of view.
     """
-    asked = _asked_log2(subjects, framings, ty, action.framing, action.primary)
-    return action._replace(asked_log2=asked)
+    given = subjects, framings, ty, action.framing, action.primary
+    return action._replace(asked_log2=_asked_log2(*given), crown_v=_crown_v(*given))
 
 
 def _asked_log2(
@@ -165,6 +187,22 @@ def _asked_log2(
     distances = np.array([f.distance_m for f in framings])[framing]
     asked: FloatArray = np.log2(spans * heights / (2 * ty * distances))
     return asked
+
+
+def _crown_v(
+    subjects: Sequence[Subject],
+    framings: Sequence[Framing],
+    ty: float,
+    framing: IntArray,
+    primary: IntArray,
+) -> FloatArray:
+    """Return where the crown is asked to be, from the lens axis, (n,) [half frames]."""
+    heights = np.array([subjects[k].height_m for k in primary])
+    over = np.array([1.0 - f.aim * EYES for f in framings])[framing] * heights
+    frames = np.array([f.distance_m for f in framings])[framing] * ty
+    asked = np.array([f.v for f in framings])[framing] + over / frames
+    uncut = np.array([f.top for f in framings])[framing] >= 1.0 - 1e-9
+    return np.where(uncut, asked, np.nan)
 
 
 def bearing_of(step: FloatArray) -> FloatArray:

@@ -12,7 +12,7 @@ enough, and of nothing else.
 
 Source: Kalman filter, e.g. Bar-Shalom, Li & Kirubarajan 2001, ch. 5 and 8; with an
 unfading velocity and no oscillator the gains are checked against the Riccati solution
-and Kalata 1984 in tests/solver/test_belief.py.
+and Kalata 1984 in tests/solver/crew/test_belief.py.
 """
 
 from typing import NamedTuple
@@ -26,6 +26,7 @@ GAIT_HZ = 1.9
 GAIT_DAMPING = 0.05
 BOUNCE_HZ = (1.7, 2.2, 2.8, 3.4)  # of heights: from a walk to a sprint
 SETTLE = 400  # Riccati steps that bring the covariance to its steady state
+SETTLED = 1e-9  # relative change of a gain in one step, below which it is kept
 SAME_STEP_S = 1e-9
 # A sample is old enough to a nanosecond, so that rounding of n/rate does not decide.
 CLOCK_S = 1e-9
@@ -75,17 +76,12 @@ def transition(dt, watch, f, q):
 
 
 @kernel
-def covariance_step(p, f, q, noise, gain):
+def step_within(p, f, q, noise, gain, half, pred):
     """Predict and update covariance p (4, 4) in place; fill `gain` (4,).
 
-    `f` is block diagonal, two by two, as `transition` fills it.
+    `f` is block diagonal, two by two, as `transition` fills it. The arrays `half` and
+    `pred`, (4, 4), are scratch space.
     """
-    step_within(p, f, q, noise, gain, np.empty((4, 4)), np.empty((4, 4)))
-
-
-@kernel
-def step_within(p, f, q, noise, gain, half, pred):
-    """Do the step of `covariance_step` within scratch arrays `half`, `pred` (4, 4)."""
     for i in range(4):
         k = i // 2 * 2
         for j in range(4):
@@ -148,26 +144,6 @@ class Settled(NamedTuple):
 
 
 @kernel
-def perceive(samples, ticks, watch, place, velocity):
-    """Fill what is believed at each tick about one point.
-
-    Args:
-        samples: what is there to be seen, of m coordinates.
-        ticks: decision times, ascending, (k,) [s].
-        watch: how the member watches.
-        place: filled with the position [m] believed to hold at the tick itself, (k, m).
-            Before the first sample is seen, the first two carried backwards (the
-            crew is in step as the shot starts).
-        velocity: filled with the velocity [m/s] believed, (k, m).
-    """
-    settled = Settled(np.empty((4, 4)), np.empty(4))
-    settle(first_step_s(samples.times, samples.fresh), watch, settled)
-    columns = np.arange(samples.points.shape[1])
-    told = np.empty((ticks.shape[0], TOLD))
-    perceive_columns(samples, columns, ticks, watch, settled, place, velocity, told)
-
-
-@kernel
 def first_step_s(times, fresh):
     """Return the time from the first to the second fresh sample, 1/24 s without one."""
     first = 0
@@ -199,7 +175,7 @@ def settle(dt, watch, settled):
 
 @kernel
 def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, told):
-    """Do what `perceive` does for some of the columns of points, place and velocity.
+    """Fill what is believed at each tick about some of the columns of points.
 
     `told` (n_ticks, TOLD) is filled with what `blend_models` weighs a model by.
 
@@ -255,7 +231,7 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, t
                         step_within(p, f, q, 1.0 / dt, gain, half, pred)
                         is_settled = True
                         for i in range(4):
-                            if abs(gain[i] - last_gain[i]) > 1e-13 * abs(gain[i]):
+                            if abs(gain[i] - last_gain[i]) > SETTLED * abs(gain[i]):
                                 is_settled = False
                             last_gain[i] = gain[i]
                     # Variance of the miss over that of the noise.

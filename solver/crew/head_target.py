@@ -93,6 +93,17 @@ def aim_ray(dx, dy, dz, ray):
 
 
 @kernel
+def aim_tilt(dx, dy, dz, ray):
+    """Return the tilt of `aim_ray` alone."""
+    side, reach, rise = ray
+    if side == 0.0:
+        return np.arctan2(dy, np.sqrt(dx * dx + dz * dz)) - rise
+    up = dy / (np.sqrt(dx * dx + dy * dy + dz * dz) * reach)
+    up = min(1.0, max(-1.0, up))
+    return np.arctan2(up, np.sqrt((1.0 - up) * (1.0 + up))) - rise
+
+
+@kernel
 def turn_near(angle, near):
     """Return `angle` by whole turns nearest to `near`."""
     if abs(near - angle) < np.pi:
@@ -130,21 +141,20 @@ def crest_over(crest, far, aim):
 
 
 @kernel
-def subject_target(seen, subject, tick, ahead, post, aim):
-    """Return pan and tilt that put one subject where it is asked for.
+def subject_target(place, velocity, fades, crest, at, ahead, post, aim):
+    """Return pan and tilt that put a subject where it is asked for; `at` is (it, tick).
 
     While the figure is larger than asked the crown decides on the tilt, else the point.
     """
-    place, velocity, fades = seen.place, seen.velocity, seen.fades
+    subject, tick = at
     x, y, z = believed(place, velocity, fades, subject, tick, aim.point, ahead)
     dx, dy, dz = x - post.x, y - post.y, z - post.z
     pan, tilt = aim_ray(dx, dy, dz, (aim.side, aim.reach, aim.rise))
     if aim.crown[2] < np.inf:
         x, y, z = believed(place, velocity, fades, subject, tick, CROWN, ahead)
         dx, dz = x - post.x, z - post.z
-        y += crest_over(seen.crest[subject, tick], np.sqrt(dx * dx + dz * dz), aim)
-        _, crown = aim_ray(dx, y - post.y, dz, aim.crown)
-        tilt = max(tilt, crown)
+        y += crest_over(crest[subject, tick], np.sqrt(dx * dx + dz * dz), aim)
+        tilt = max(tilt, aim_tilt(dx, y - post.y, dz, aim.crown))
     return turn_near(pan, post.pan), tilt
 
 
@@ -171,11 +181,16 @@ def frame_target(asked, cue, seen, tick, ahead, post, aim):
     Of several, all who must be held are, head and all, while they fit; when they don't,
     the primary stays, and the frame goes over to the primary alone.
     """
+    place, velocity, fades, crest = seen.place, seen.velocity, seen.fades, seen.crest
     if aim.only >= 0:
-        return subject_target(seen, aim.only, tick, ahead, post, aim)
+        return subject_target(
+            place, velocity, fades, crest, (aim.only, tick), ahead, post, aim
+        )
     weights, must = asked.weights, asked.must
     lead = primary_subject(weights, cue)
-    own_pan, own_tilt = subject_target(seen, lead, tick, ahead, post, aim)
+    own_pan, own_tilt = subject_target(
+        place, velocity, fades, crest, (lead, tick), ahead, post, aim
+    )
     total = pan = tilt = 0.0
     low = low_t = -np.inf
     high = high_t = np.inf
@@ -183,7 +198,9 @@ def frame_target(asked, cue, seen, tick, ahead, post, aim):
         share = weights[cue, s]
         if share <= 0.0:
             continue
-        a, b = subject_target(seen, s, tick, ahead, post, aim)
+        a, b = subject_target(
+            place, velocity, fades, crest, (s, tick), ahead, post, aim
+        )
         total += share
         pan += share * a
         tilt += share * b

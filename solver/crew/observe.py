@@ -131,6 +131,8 @@ def _models(member: Member) -> tuple[Watch, ...]:
         bandwidth=member.bandwidth_rad_s * member.bounce_share, gait=member.height_gait
     )
     climbs = quick._replace(carry=True)
+    if member.height_gait == 0.0:
+        return quick, climbs
     return quick, climbs, *(bouncing._replace(gait_hz=rate) for rate in BOUNCE_HZ)
 
 

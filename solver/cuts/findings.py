@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import atan, degrees, inf
 
-from ..measures.measure import Measures
+from ..measures.on_stage import Measures
 
 SEVERITIES = ("note", "warning", "fault")
 """In rising order: worth knowing, worth a look, wrong."""
@@ -14,9 +14,11 @@ OF_SHOT, OF_CUT = "shot", "cut"
 COMMON = "common practice, no source"
 THIS_TOOL = "this tool's own limit"
 SAFE_AREA = "action-safe area, SMPTE ST 2046-1"
+OF_STAGE = "the stage of the job"
 SEVEN_SECONDS = "seven-second panning rule, common practice, no source"
 
 LEAST_FRAMED = 0.99  # below, the subject is lost and not only touched by the edge
+SIZE_RANGE = 2.5  # a rig that never comes within this factor can not give the size
 LEAST_SIZED = (0.95, 0.6)
 LEAST_ANGLED = 0.5
 MOST_SOFT = 0.05
@@ -59,7 +61,7 @@ def shot_findings(
     """
     found: list[Finding] = []
 
-    def add(name: str, severity: str, source: str, **numbers: float) -> None:
+    def add(name: str, severity: str, source: str, **numbers: float | str) -> None:
         found.append(
             Finding(
                 name=name,
@@ -74,14 +76,43 @@ def shot_findings(
         given = measures.get(name)
         return otherwise if given is None else float(given)
 
+    def words(name: str) -> str | None:
+        given = measures.get(name)
+        return None if given is None else str(given)
+
     framed = value("in_frame", 1.0)
-    if framed < 1.0:
-        severity = "fault" if framed < LEAST_FRAMED else "warning"
-        add("subject_lost", severity, COMMON, in_frame=framed)
+    if framed < LEAST_FRAMED:
+        add("subject_lost", "fault", COMMON, in_frame=framed)
+    head = value("head_in_frame", 1.0)
+    if head < 1.0:
+        severity = "fault" if head < LEAST_FRAMED else "warning"
+        add("head_cut", severity, COMMON, head_in_frame=head)
+    others = value("others_in_frame", 1.0)
+    if others < LEAST_FRAMED:
+        add("let_go", "warning", COMMON, others_in_frame=others)
+    nearest, furthest = value("nearest_m", 0.0), value("furthest_m", 0.0)
+    asked = value("asked_m", 0.0)
+    if nearest > asked * SIZE_RANGE > 0.0 or 0.0 < furthest < asked / SIZE_RANGE:
+        numbers = {"asked_m": asked, "nearest_m": nearest, "furthest_m": furthest}
+        add("size_out_of_reach", "fault", THIS_TOOL, **numbers)
+    off = value("rig_off_floor_m", 0.0)
+    if off > 0.0:
+        add("rig_off_floor", "fault", OF_STAGE, rig_off_floor_m=off)
+    off = value("rig_off_height_m", 0.0)
+    if off > 0.0:
+        add("rig_off_height", "warning", OF_STAGE, rig_off_height_m=off)
+    box = words("rig_through")
+    if box is not None:
+        add("rig_in_keep_out", "fault", OF_STAGE, keep_out=box)
+    box = words("sight_forbidden")
+    if box is not None:
+        add("sight_forbidden", "fault", OF_STAGE, keep_out=box)
+    hidden, hider = value("hidden", 0.0), words("hidden_by")
+    if hidden > 0.0 and hider is not None:
+        add("hidden_behind", "warning", COMMON, hidden=hidden, hidden_by=hider)
     safe = value("in_safe", 1.0)
     if safe < 1.0:
-        severity = "warning" if safe < LEAST_FRAMED else "note"
-        add("out_of_safe", severity, SAFE_AREA, in_safe=safe)
+        add("out_of_safe", "note", SAFE_AREA, in_safe=safe)
     sized = value("size_kept", 1.0)
     if sized < LEAST_SIZED[0]:
         severity = "warning" if sized < LEAST_SIZED[1] else "note"
@@ -94,7 +125,7 @@ def shot_findings(
         severity = "warning" if soft > MOST_SOFT else "note"
         add("soft_focus", severity, COMMON, soft=soft)
     seen = value("seen", 1.0)
-    if seen < 1.0:
+    if seen + hidden < 1.0 - 1e-9:
         add("subject_hidden", "note", COMMON, seen=seen)
     closest = value("closest_m", inf)
     if closest < CLOSE_M[1]:
@@ -113,6 +144,6 @@ def shot_findings(
         fast = value("strobing_deg_s", 0.0)
         limit = degrees(2 * atan(tan_u)) / PAN_ACROSS_S
         if fast > limit:
-            numbers = {"strobing_deg_s": fast, "limit_deg_s": limit}
-            add("strobing", "note", SEVEN_SECONDS, **numbers)
+            pans = {"strobing_deg_s": fast, "limit_deg_s": limit}
+            add("strobing", "note", SEVEN_SECONDS, **pans)
     return tuple(found)

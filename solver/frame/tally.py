@@ -1,7 +1,10 @@
 """One pass over a take for everything that `measure` counts, sums or looks for."""
 
+from typing import NamedTuple
+
 import numpy as np
 
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..compiled.kernel import kernel
 
 (
@@ -9,12 +12,17 @@ from ..compiled.kernel import kernel
     IN_FRAME,
     BODY_IN,
     SAFE_IN,
+    SOFT,
+    HEAD_IN,
+    HEAD_HELD,
+    OTHERS_HELD,
     SIZED,
     ANGLED,
-    SOFT,
     DRIFT_SQUARE,
     DRIFT_MOST,
     REVERSED,
+    PAN_REVERSED,
+    TILT_REVERSED,
     RAIL_LOW,
     RAIL_HIGH,
     RAIL_SPEED,
@@ -29,8 +37,9 @@ from ..compiled.kernel import kernel
     TILT_SPEED,
     SHAKE_PAN_SQUARE,
     SHAKE_TILT_SQUARE,
-) = range(24)
-N_TALLIES = 24
+) = range(29)
+N_TALLIES = 29
+N_FLAGGED = OTHERS_HELD - IN_FRAME + 1
 
 
 @kernel
@@ -80,86 +89,93 @@ def starts_within(starts, first_s, last_s):
     return count
 
 
-@kernel
-def tally(
-    first,
-    last,
-    times,
-    starts,
-    spans,
-    frames,
-    rises,
-    kept_log2,
-    subject,
-    heights,
-    screen,
-    aim_u,
-    aim_v,
-    flags,
-    rise,
-    out,
-):
-    """Fill the tallies of how the subject is framed.
+class FramingsAsked(NamedTuple):
+    """What is asked of the frame, an entry a framing.
 
-    Args:
-        first: sample of the cut's start.
-        last: one beyond its end.
-        times: of the samples, ascending, (n,) [s].
-        starts: of the framings, ascending, the first -inf, (n_framings,) [s].
-        spans: of the body that are named, fractions of stature, (n_framings,).
-        frames: height of the frame at the asked distances, (n_framings,) [m].
+    Attributes:
+        starts: ascending, the first -inf [s].
+        spans: of the body that are named, fractions of stature.
+        frames: height of the frame at the asked distances [m].
         rises: least and greatest angle over the eyes, (n_framings, 2) [rad].
-        kept_log2: octaves off the asked size that still keep it.
-        subject: index of the primary, (n,).
         heights: statures, (n_subjects,) [m].
-        screen: its u, v and size, a tuple of (n,).
-        aim_u: u at which the frame was asked to hold it, (n,).
-        aim_v: v at which the frame was asked to hold it, (n,).
-        flags: in frame, body in frame, in safe and soft, a tuple of (n,).
-        rise: of the lens over the eyes, (n,) [rad].
-        out: filled, (N_TALLIES,).
+        kept_log2: octaves off the asked size that still keep it.
+    """
+
+    starts: FloatArray
+    spans: FloatArray
+    frames: FloatArray
+    rises: FloatArray
+    heights: FloatArray
+    kept_log2: float
+
+
+class Picture(NamedTuple):
+    """What a take shows of its primary subject, (n,) each; see `Take`."""
+
+    times: FloatArray
+    subject: IntArray
+    u: FloatArray
+    v: FloatArray
+    size: FloatArray
+    aim_u: FloatArray
+    aim_v: FloatArray
+    rise: FloatArray
+    flags: tuple[BoolArray, ...]
+
+
+class Moves(NamedTuple):
+    """How a camera moves: channels (n, 3), starts and whips of its pan plans, shake."""
+
+    times: FloatArray
+    rail: FloatArray
+    pan: FloatArray
+    tilt: FloatArray
+    starts: FloatArray
+    whips: BoolArray
+    shake_pan: FloatArray
+    shake_tilt: FloatArray
+
+
+@kernel
+def tally(first, last, asked, shown, out):
+    """Fill the tallies of how the subject is framed, of samples `first` up to `last`.
+
+    `asked` is a `FramingsAsked`, `shown` a `Picture` with the flags in frame, body in
+    frame, in safe, soft, head in frame, head held and others held.
     """
     for k in range(SHOWN, DRIFT_MOST + 1):
         out[k] = 0.0
     at = 0
+    starts = asked.starts
     for i in range(first, last):
-        while at + 1 < starts.shape[0] and starts[at + 1] <= times[i]:
+        while at + 1 < starts.shape[0] and starts[at + 1] <= shown.times[i]:
             at += 1
-        u, v, size = screen[0][i], screen[1][i], screen[2][i]
+        u, v, size = shown.u[i], shown.v[i], shown.size[i]
         if np.isnan(u):
             continue
         out[SHOWN] += 1
-        out[IN_FRAME] += flags[0][i]
-        out[BODY_IN] += flags[1][i]
-        out[SAFE_IN] += flags[2][i]
-        out[SOFT] += flags[3][i]
+        for k in range(N_FLAGGED):
+            out[IN_FRAME + k] += shown.flags[k][i]
         if not np.isnan(size):
-            wanted = spans[at] * heights[subject[i]] / frames[at]
-            if abs(np.log2(max(size, 1e-9) / wanted)) <= kept_log2:
+            height = asked.heights[shown.subject[i]]
+            wanted = asked.spans[at] * height / asked.frames[at]
+            if abs(np.log2(max(size, 1e-9) / wanted)) <= asked.kept_log2:
                 out[SIZED] += 1
-        if rises[at, 0] <= rise[i] <= rises[at, 1]:
+        if asked.rises[at, 0] <= shown.rise[i] <= asked.rises[at, 1]:
             out[ANGLED] += 1
-        miss_u, miss_v = u - aim_u[i], v - aim_v[i]
+        miss_u, miss_v = u - shown.aim_u[i], v - shown.aim_v[i]
         out[DRIFT_SQUARE] += miss_u * miss_u + miss_v * miss_v
         out[DRIFT_MOST] = max(out[DRIFT_MOST], max(abs(miss_u), abs(miss_v)))
 
 
 @kernel
-def tally_moves(
-    first,
-    last,
-    times,
-    rail,
-    pan,
-    tilt,
-    starts,
-    whips,
-    crawl,
-    shake_pan,
-    shake_tilt,
-    out,
-):
-    """Fill the tallies of how the camera moves; `starts` and `whips` of pan plans."""
+def tally_moves(first, last, moves, crawl, turning, out):
+    """Fill the tallies of how the camera moves, a `Moves`.
+
+    A dolly slower than `crawl` [m/s], and an axis slower than `turning` [rad/s], has no
+    direction.
+    """
+    rail, pan, tilt = moves.rail, moves.pan, moves.tilt
     out[RAIL_LOW], out[RAIL_HIGH], out[RAIL_SPEED], out[RAIL_ACCEL] = extent(
         rail, first, last
     )
@@ -168,70 +184,13 @@ def tally_moves(
     )
     out[TILT_LOW], out[TILT_HIGH], out[TILT_SPEED], _ = extent(tilt, first, last)
     out[REVERSED] = turned_back(rail[:, 1], first, last, crawl)
-    out[OWN_PAN_SPEED] = own_speed(starts, whips, times, pan, first, last)
+    out[PAN_REVERSED] = turned_back(pan[:, 1], first, last, turning)
+    out[TILT_REVERSED] = turned_back(tilt[:, 1], first, last, turning)
+    out[OWN_PAN_SPEED] = own_speed(
+        moves.starts, moves.whips, moves.times, pan, first, last
+    )
     pan_square = tilt_square = 0.0
     for i in range(first, last):
-        pan_square += shake_pan[i] * shake_pan[i]
-        tilt_square += shake_tilt[i] * shake_tilt[i]
+        pan_square += moves.shake_pan[i] * moves.shake_pan[i]
+        tilt_square += moves.shake_tilt[i] * moves.shake_tilt[i]
     out[SHAKE_PAN_SQUARE], out[SHAKE_TILT_SQUARE] = pan_square, tilt_square
-
-
-@kernel
-def rates(values, times, most, out):
-    """Fill the rates of change of values clipped to +-most, as numpy's `gradient`.
-
-    Second order within, one-sided at the ends, (n,) each, n >= 2.
-    """
-    n = values.shape[0]
-    even = True
-    for i in range(2, n):
-        even = even and times[i] - times[i - 1] == times[1] - times[0]
-    for i in range(n):
-        here = _clipped(values[i], most)
-        if i == 0:
-            out[i] = (_clipped(values[1], most) - here) / (times[1] - times[0])
-            continue
-        before = _clipped(values[i - 1], most)
-        one = times[i] - times[i - 1]
-        if i == n - 1:
-            out[i] = (here - before) / one
-            continue
-        after, two = _clipped(values[i + 1], most), times[i + 1] - times[i]
-        if even:
-            out[i] = (after - before) / (2.0 * one)
-            continue
-        a = -two / (one * (one + two))
-        b = (two - one) / (one * two)
-        c = one / (two * (one + two))
-        out[i] = a * before + b * here + c * after
-
-
-@kernel
-def _clipped(value, most):
-    return value if np.isnan(value) else min(max(value, -most), most)
-
-
-@kernel
-def unwrap(angles):
-    """Take whole turns off angles (n,), in place, so that no step exceeds half one."""
-    turns = 0.0
-    last = angles[0]
-    for i in range(1, angles.shape[0]):
-        step = angles[i] - last
-        last = angles[i]
-        if abs(step) >= np.pi:
-            rest = (step + np.pi) % (2 * np.pi) - np.pi
-            if rest == -np.pi and step > 0.0:
-                rest = np.pi
-            turns += rest - step
-        angles[i] += turns
-
-
-@kernel
-def fastest_while_sliding(slide, speed, first, last, least):
-    """Return the greatest speed where |slide| exceeds `least`, 0 where nowhere."""
-    most = 0.0
-    for i in range(first, last):
-        if abs(slide[i]) > least:
-            most = max(most, abs(speed[i]))
-    return most

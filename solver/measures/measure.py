@@ -8,20 +8,25 @@ from math import degrees, isfinite, log2, radians, sqrt
 import numpy as np
 
 from ..action.acted import acted, acted_gap, acted_sight, of_each
-from ..action.framing import angle_range
+from ..action.framing import angle_range, framing_at, primary_points
 from ..arrays import FloatArray
 from ..crew.perform import Plans
+from ..frame.head import UNCUT
+from ..frame.hidden import NOTHING
 from ..frame.tally import (
     ANGLED,
     BODY_IN,
     DRIFT_MOST,
     DRIFT_SQUARE,
+    HEAD_HELD,
     IN_FRAME,
     N_TALLIES,
+    OTHERS_HELD,
     OWN_PAN_SPEED,
     PAN_ACCEL,
     PAN_HIGH,
     PAN_LOW,
+    PAN_REVERSED,
     PAN_SPEED,
     RAIL_ACCEL,
     RAIL_HIGH,
@@ -36,43 +41,43 @@ from ..frame.tally import (
     SOFT,
     TILT_HIGH,
     TILT_LOW,
+    TILT_REVERSED,
     TILT_SPEED,
-    fastest_while_sliding,
-    rates,
+    FramingsAsked,
+    Moves,
+    Picture,
     starts_within,
     tally,
     tally_moves,
-    unwrap,
 )
 from ..take import Take
-from .lag import least_delay
+from .moves import Camera, Followed, followed
+from .on_stage import Measures, on_stage
 
 SIZE_KEPT = 0.25
 SIZE_KEPT_LOG2 = log2(1 + SIZE_KEPT)
 MOVING_DEG_S = 1.0  # an axis that never turns faster is still
 MOVING_M_S = 0.02
-MOST_LAG_S = 1.0
-LAG_STEP_S = 0.005
-LAGS_S = np.arange(0.0, MOST_LAG_S + LAG_STEP_S / 2, LAG_STEP_S)
-SLIDING = 0.5  # half frames a second across the frame
-FAR_OUT = 3.0  # half frames; beyond, and behind the lens, how far means nothing
-LEAST_TURN_DEG_S = 3.0  # below this r.m.s. a lag means nothing
-
-Measures = dict[str, float | int | str | None]
 
 
 def measure(take: Take) -> Measures:
     """Return a take's measures, flat, units in the names.
 
-    Shares are of the cut's samples at which the primary subject is to be seen; None
+    Shares are of the cut's samples at which the primary subject is to be seen, hidden
+    neither by its data nor by a keep-out or a person; `seen` is that share of the cut,
+    `hidden` the share in which something stands before it. `head_in_frame` is of the
+    final, shaken picture: crown, chin
+    and both sides (eyes and sides where the size cuts the crown). None
     stands where a number would mean nothing (no such sample, or too little motion).
     """
     shot = take.shot
     first, last = np.searchsorted(take.frame, (shot.first, shot.last + 1))
     n_cut = last - first
     seconds = float(n_cut / shot.samples_per_frame / shot.rate)
-    bearing, rise = _sight(take)
-    found = _tallied(take, int(first), int(last), rise)
+    first, last = int(first), int(last)
+    found = _tallied(take, first, last, _rise(take))
+    follows = _followed(take, first, last)
+    room = _headroom(take, first, last)
     shown = found[SHOWN]
 
     def share(index: int) -> float | None:
@@ -91,6 +96,12 @@ def measure(take: Take) -> Measures:
         "frames": int(n_cut // shot.samples_per_frame),
         "seconds": seconds,
         "seen": float(shown / n_cut) if n_cut else None,
+        "hidden": float((take.hider[first:last] != NOTHING).mean()) if n_cut else None,
+        "head_in_frame": share(HEAD_HELD),
+        "others_in_frame": share(OTHERS_HELD),
+        "headroom_p10": room[0],
+        "headroom_p50": room[1],
+        "headroom_p90": room[2],
         "in_frame": share(IN_FRAME),
         "body_in_frame": share(BODY_IN),
         "in_safe": share(SAFE_IN),
@@ -100,7 +111,13 @@ def measure(take: Take) -> Measures:
         "drift_max": found[DRIFT_MOST]
         if shown and isfinite(found[DRIFT_MOST])
         else None,
-        "lag_s": _lag(take, bearing),
+        "onset_lag_s": follows.onset_lag_s,
+        "pan_ripple": follows.pan_ripple,
+        "pan_ripple_deg_s": _degrees(follows.pan_ripple_rad_s),
+        "tilt_ripple": follows.tilt_ripple,
+        "tilt_ripple_deg_s": _degrees(follows.tilt_ripple_rad_s),
+        "pan_overshoot_deg": _degrees(follows.pan_overshoot_rad),
+        "dolly_overshoot_m": follows.dolly_overshoot_m,
         "pan_decisions_per_s": rate(take.pan_plans),
         "tilt_decisions_per_s": rate(take.tilt_plans),
         "dolly_decisions_per_s": rate(take.dolly_plans),
@@ -109,6 +126,8 @@ def measure(take: Take) -> Measures:
         + take.focus_plans.refused,
         "whip_plans": int(take.pan_plans.whips.sum() + take.tilt_plans.whips.sum()),
         "reversals": int(found[REVERSED]),
+        "pan_reversals": int(found[PAN_REVERSED]),
+        "tilt_reversals": int(found[TILT_REVERSED]),
         "moving_axes": int(found[RAIL_SPEED] > MOVING_M_S)
         + int(found[PAN_SPEED] > radians(MOVING_DEG_S))
         + int(found[TILT_SPEED] > radians(MOVING_DEG_S)),
@@ -127,6 +146,8 @@ def measure(take: Take) -> Measures:
             acted_gap(acted(subject), take.times_s, take.base, first, last)
             for subject in shot.subjects
         ),
+        **_distances(take, first, last),
+        **on_stage(shot, take.hider[first:last]),
         "soft": share(SOFT),
         "strobing_deg_s": _strobing(take, first, last),
         "shake_pan_rms_deg": degrees(root(found[SHAKE_PAN_SQUARE], n_cut) or 0.0),
@@ -134,79 +155,112 @@ def measure(take: Take) -> Measures:
     }
 
 
+def _distances(take: Take, first: int, last: int) -> Measures:
+    """Return how far the primary is from the lens, and would be at the asked size [m].
+
+    The asked distance is the one in force at the start.
+    """
+    shot = take.shot
+    times = take.times_s[first:last]
+    aims = np.array([f.aim for f in shot.framings])
+    points = primary_points(shot.subjects, shot.framings, times, aims)
+    off = np.linalg.norm(points - take.base[first:last], axis=1)
+    asked = shot.framings[int(framing_at(shot.framings, times[:1])[0])].distance_m
+    return {
+        "asked_m": asked,
+        "nearest_m": float(off.min()),
+        "furthest_m": float(off.max()),
+    }
+
+
 def _tallied(take: Take, first: int, last: int, rise: FloatArray) -> list[float]:
     """Return the tallies of samples `first` up to `last`, `N_TALLIES` of them."""
     shot, framings = take.shot, take.shot.framings
     out = np.empty(N_TALLIES)
-    tally(
-        first,
-        last,
-        take.times_s,
-        np.array([f.start_s for f in framings]),
-        np.array([f.top - f.bottom for f in framings]),
-        np.array([2 * shot.tangents[1] * f.distance_m for f in framings]),
-        np.array([angle_range(f.angle) for f in framings]),
-        SIZE_KEPT_LOG2,
-        take.subject,
-        np.array([subject.height_m for subject in shot.subjects]),
-        (take.u, take.v, take.size),
-        take.aim_u,
-        take.aim_v,
-        (take.in_frame, take.body_in_frame, take.in_safe, take.soft),
-        rise,
-        out,
+    asked = FramingsAsked(
+        starts=np.array([f.start_s for f in framings]),
+        spans=np.array([f.top - f.bottom for f in framings]),
+        frames=np.array([2 * shot.tangents[1] * f.distance_m for f in framings]),
+        rises=np.array([angle_range(f.angle) for f in framings]),
+        heights=np.array([subject.height_m for subject in shot.subjects]),
+        kept_log2=SIZE_KEPT_LOG2,
     )
-    tally_moves(
-        first,
-        last,
-        take.times_s,
-        take.rail,
-        take.pan,
-        take.tilt,
-        take.pan_plans.starts_s,
-        take.pan_plans.whips,
-        MOVING_M_S,
-        take.shake.pan,
-        take.shake.tilt,
-        out,
+    picture = Picture(
+        times=take.times_s,
+        subject=take.subject,
+        u=take.u,
+        v=take.v,
+        size=take.size,
+        aim_u=take.aim_u,
+        aim_v=take.aim_v,
+        rise=rise,
+        flags=(
+            take.in_frame,
+            take.body_in_frame,
+            take.in_safe,
+            take.soft,
+            take.head_in_frame,
+            take.head_held,
+            take.others_held,
+        ),
     )
+    tally(first, last, asked, picture, out)
+    moves = Moves(
+        times=take.times_s,
+        rail=take.rail,
+        pan=take.pan,
+        tilt=take.tilt,
+        starts=take.pan_plans.starts_s,
+        whips=take.pan_plans.whips,
+        shake_pan=take.shake.pan,
+        shake_tilt=take.shake.tilt,
+    )
+    tally_moves(first, last, moves, MOVING_M_S, radians(MOVING_DEG_S), out)
     numbers: list[float] = out.tolist()
     return numbers
 
 
-def _sight(take: Take) -> tuple[FloatArray, FloatArray]:
-    """Return bearing of the eyes from the lens, and its rise over them, (n,) [rad]."""
+def _followed(take: Take, first: int, last: int) -> Followed:
+    """Return how the camera follows its primary; where it changes, none is followed."""
+    camera = Camera(take.times_s, take.base, take.pan, take.tilt, take.rail)
+    if np.ptp(take.subject[first:last]) > 0:
+        return Followed(None, None, None, None, None, None, None)
+    who = take.shot.subjects[int(take.subject[first])]
+    return followed(camera, who.at(take.times_s, 0.0), first, last)
+
+
+def _headroom(take: Take, first: int, last: int) -> list[float | None]:
+    """Return the 10th, 50th and 90th percentile of the headroom, where it is asked."""
+    shot = take.shot
+    tops = np.array([f.top for f in shot.framings])
+    uncut = tops[framing_at(shot.framings, take.times_s[first:last])] >= UNCUT
+    room = take.headroom[first:last][uncut]
+    room = room[np.isfinite(room)]
+    if not len(room):
+        return [None, None, None]
+    return [float(each) for each in np.percentile(room, (10, 50, 90))]
+
+
+def _degrees(angle: float | None) -> float | None:
+    return None if angle is None else degrees(angle)
+
+
+def _rise(take: Take) -> FloatArray:
+    """Return the angle of the lens over the primary's eyes, (n,) [rad]."""
     bearing, rise = np.empty(len(take.times_s)), np.empty(len(take.times_s))
     for k, mine in of_each(take.subject):
         who = acted(take.shot.subjects[k])
         acted_sight(who, take.times_s, mine, take.base, bearing, rise)
-    unwrap(bearing)
-    return bearing, rise
-
-
-def _lag(take: Take, bearing: FloatArray) -> float | None:
-    """Return the delay at which the pan rate best fits the subject's [s]."""
-    times = take.times_s
-    if len(times) < 3:
-        return None
-    subject = np.empty_like(bearing)
-    rates(bearing, times, np.inf, subject)
-    if sqrt(np.mean(subject**2)) < radians(LEAST_TURN_DEG_S):
-        return None
-    first = int(np.searchsorted(times, times[0] + MOST_LAG_S))
-    if len(times) - first < 3:
-        return None
-    return float(least_delay(times, subject, take.pan[:, 1], first, LAGS_S))
+    return rise
 
 
 def _strobing(take: Take, first: int, last: int) -> float:
-    """Return the fastest pan while the subject itself moves across the frame [deg/s].
+    """Return the fastest pan while the eye has only the background [deg/s].
 
-    A note only: the seven-second rule holds for a background that the eye follows
-    (common practice, no source).
+    That is where the subject is hidden or out of the frame: an eye that follows the
+    subject does not see the background streak. The seven-second rule holds for a
+    background that the eye follows (common practice, no source).
     """
-    if len(take.times_s) < 3:
-        return 0.0
-    slide = np.empty_like(take.u)
-    rates(take.u, take.times_s, FAR_OUT, slide)
-    return degrees(fastest_while_sliding(slide, take.pan[:, 1], first, last, SLIDING))
+    alone = ~take.head_in_frame & ~take.in_frame
+    pan = np.abs(take.pan[first:last, 1][alone[first:last]])
+    return degrees(float(pan.max(initial=0.0)))

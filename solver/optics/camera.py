@@ -1,4 +1,4 @@
-"""The camera: film back, used gate, pose, projection and aiming.
+"""The camera: film back, used gate, pose and aiming.
 
 The camera looks down its own -Z with +Y up and +X right, the convention of
 glTF 2.0 and OpenUSD. Its world-from-camera rotation is
@@ -51,7 +51,7 @@ class Gate:
     `overscan` widens what is rendered, never what framing is judged by.
     `axis_v` is the height of the lens axis in the delivered frame: 0 for a
     centred extraction, negative where the frame is taken from the top of the
-    back. `project` and `aim` count v from the axis, so a point's height in the
+    back. `aim` and projections count v from the axis, so a point's height in the
     delivered frame is v + axis_v.
     """
 
@@ -122,46 +122,6 @@ def used_gate(
     )
 
 
-def project(
-    points: FloatArray,
-    position: FloatArray,
-    pan: FloatArray | float,
-    tilt: FloatArray | float,
-    roll: FloatArray | float,
-    tx: FloatArray | float,
-    ty: FloatArray | float,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Project world points to the screen.
-
-    Args:
-        points: (n, 3) [m].
-        position: of the camera, (n, 3) or (3,) [m].
-        pan: (n,) or scalar [rad].
-        tilt: (n,) or scalar [rad].
-        roll: (n,) or scalar [rad].
-        tx: tangent of half the horizontal angle of view.
-        ty: tangent of half the vertical angle of view.
-
-    Returns:
-        u, v and depth along the lens axis [m], each (n,). At depth <= 0 the
-        point is not in front of the lens, and u and v are infinite, so that no
-        comparison can take it for a point in frame.
-    """
-    x, y, z = np.moveaxis(np.asarray(points) - position, -1, 0)
-    cos_pan, sin_pan = np.cos(pan), np.sin(pan)
-    cos_tilt, sin_tilt = np.cos(tilt), np.sin(tilt)
-    cos_roll, sin_roll = np.cos(roll), np.sin(roll)
-    x, z = cos_pan * x - sin_pan * z, sin_pan * x + cos_pan * z
-    y, z = cos_tilt * y + sin_tilt * z, cos_tilt * z - sin_tilt * y
-    x, y = cos_roll * x + sin_roll * y, cos_roll * y - sin_roll * x
-    depth = -z
-    ahead = depth > 0.0
-    safe = np.where(ahead, depth, 1.0)
-    u = np.where(ahead, x / (safe * tx), np.copysign(np.inf, x))
-    v = np.where(ahead, y / (safe * ty), np.copysign(np.inf, y))
-    return u, v, depth
-
-
 def aim(
     direction: FloatArray,
     u: FloatArray | float,
@@ -192,7 +152,7 @@ def aim(
     Returns:
         pan in [-pi, pi], tilt [rad], and whether the aim is exact, each (n,).
 
-    Source: our derivation; round trips in tests/solver/test_camera.py.
+    Source: our derivation; round trips in tests/solver/optics/test_camera.py.
     """
     dx, dy, dz = np.moveaxis(np.asarray(direction), -1, 0)
     dy = dy / np.sqrt(dx * dx + dy * dy + dz * dz)
@@ -236,44 +196,6 @@ def quaternion(
     takes the short way; the first has w >= 0.
     """
     return _sign_continuous(_half_angle(pan, tilt, roll))
-
-
-def compose_shake(
-    position: FloatArray,
-    pan: FloatArray,
-    tilt: FloatArray,
-    roll: FloatArray,
-    shake_xyz: FloatArray,
-    shake_pan: FloatArray,
-    shake_tilt: FloatArray,
-    shake_roll: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Return the final pose: the base, then shake in the camera's own axes.
-
-    Args:
-        position: base position, (n, 3) [m].
-        pan: base pan, (n,) [rad].
-        tilt: base tilt, (n,) [rad].
-        roll: base roll, (n,) [rad].
-        shake_xyz: (n, 3) [m], right, up and back in the base camera's axes.
-        shake_pan: (n,) [rad] about the camera's own up axis.
-        shake_tilt: (n,) [rad] about its own right axis.
-        shake_roll: (n,) [rad] about its own back axis.
-
-    Returns:
-        Position (n, 3) [m] and sign-continuous quaternions (n, 4), x, y, z, w.
-    """
-    turn = rotation(pan, tilt, roll)
-    moved = position + np.einsum("nij,nj->ni", turn, shake_xyz)
-    ax, ay, az, aw = _half_angle(pan, tilt, roll).T
-    bx, by, bz, bw = _half_angle(shake_pan, shake_tilt, shake_roll).T
-    product = [
-        aw * bx + ax * bw + ay * bz - az * by,
-        aw * by - ax * bz + ay * bw + az * bx,
-        aw * bz + ax * by - ay * bx + az * bw,
-        aw * bw - ax * bx - ay * by - az * bz,
-    ]
-    return moved, _sign_continuous(np.stack(product, axis=1))
 
 
 def _half_angle(

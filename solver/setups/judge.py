@@ -1,11 +1,26 @@
 """The judge of a trial: looks at every frame of a camera's plans and counts."""
 
+from typing import NamedTuple
+
 import numpy as np
 
+from ..action.body import EYES
+from ..arrays import FloatArray
 from ..compiled.kernel import kernel
 from ..crew.operator import SAFE
 from ..crew.plan import evaluate_plan
-from ..measures.measure import MOVING_M_S, SIZE_KEPT
+from ..frame.head import head_kept, head_on_screen
+from ..frame.hidden import stands_between
+from ..frame.projection import (
+    Screen,
+    Shaking,
+    from_lens,
+    on_screen,
+    shaken,
+    span_on_screen,
+    turn_of,
+)
+from ..measures.measure import MOVING_DEG_S, MOVING_M_S, SIZE_KEPT
 from ..rigs.rig import rig_place
 
 MUST_IN = 0.99
@@ -13,68 +28,109 @@ MUST_SIZE = 0.60
 MUST_CLEAR_M = 1.0  # of rail and anyone's path
 """Shares of the frames, and room, that a setup must keep."""
 VIEW_KEPT_COS = np.cos(np.radians(35))
-BODY_RADIUS_M = 0.25  # of whoever stands in the way; common practice, no source
+MOVING_RAD_S = float(np.radians(MOVING_DEG_S))
 SIZE_KEPT_LOG2 = float(np.log2(1 + SIZE_KEPT))
 
 (
     IN,
     SAFE_IN,
-    HELD_IN,
+    HEAD_HELD,
+    OTHERS_HELD,
     SIZED,
-    SIZE_RMS,
     VIEWED,
     ANGLED,
+    BLOCKED,
+    SIZE_RMS,
+    HEADROOM_OFF,
+    RIPPLE,
     DRIFT,
     CLOSEST,
     TURN,
     SWING,
     REVERSALS,
-    BLOCKED,
+    PAN_REVERSALS,
+    TILT_REVERSALS,
     RAIL_LOW,
     RAIL_HIGH,
     PATH_GAP,
     PAN_RATE,
+    TILT_RATE,
     DOLLY_RATE,
     REFUSED,
-) = range(19)
-N_NUMBERS = 19
+) = range(25)
+N_NUMBERS = 25
+N_SHARES = BLOCKED + 1  # of the frames that show the subject
 
 
-@kernel
-def screen_point(points, k, cam, turn, tx, ty):
-    """Return u, v of point k of (n, 3); both are infinite behind the lens.
+class PlanLogs(NamedTuple):
+    """Logs of the plans of dolly, pan and tilt, and what was asked at the ticks."""
 
-    `cam` is the place of the lens, `turn` holds sines and cosines of pan, tilt, roll.
+    rails: FloatArray
+    pans: FloatArray
+    tilts: FloatArray
+    ticks: FloatArray
+    aims: FloatArray
+
+
+class Lensed(NamedTuple):
+    """Through what a trial is seen: the `Screen`, the roll [rad] and the `Shaking`."""
+
+    screen: Screen
+    roll_rad: float
+    shaking: Shaking
+
+
+class TrialRows(NamedTuple):
+    """What a trial fills: a row a frame, and its numbers.
+
+    `cams` (n, 5) has place, pan and tilt, `screen` (n, 3) u, v and the size, a share of
+    the frame height; `numbers` (N_NUMBERS,).
     """
-    sp, cp, st, ct, sr, cr = turn
-    dx, dy, dz = points[k, 0] - cam[0], points[k, 1] - cam[1], points[k, 2] - cam[2]
-    x = dx * cp - dz * sp
-    back = dx * sp + dz * cp
-    y = dy * ct + back * st
-    z = back * ct - dy * st
-    if z >= 0.0:
-        return np.inf, np.inf
-    right = x * cr + y * sr
-    up = y * cr - x * sr
-    return right / (-z * tx), up / (-z * ty)
+
+    cams: FloatArray
+    screen: FloatArray
+    numbers: FloatArray
 
 
 @kernel
-def stands_between(bodies, k, f, cam, aim):
-    """Tell whether body k stands in the line from the lens to the aim of a frame."""
-    dx, dz = aim[f, 0] - cam[0], aim[f, 2] - cam[2]
-    square = dx * dx + dz * dz
-    if square < 1e-9:
-        return False
-    foot_x, foot_z = bodies[k, 0, f, 0], bodies[k, 0, f, 2]
-    share = ((foot_x - cam[0]) * dx + (foot_z - cam[2]) * dz) / square
-    if share <= 0.0 or share >= 1.0:
-        return False
-    off_x, off_z = cam[0] + share * dx - foot_x, cam[2] + share * dz - foot_z
-    height = cam[1] + share * (aim[f, 1] - cam[1])
-    low, high = bodies[k, 0, f, 1], bodies[k, 1, f, 1]
-    near = off_x * off_x + off_z * off_z < BODY_RADIUS_M * BODY_RADIUS_M
-    return near and low <= height <= high
+def back_and_forth(direction, speed, crawl):
+    """Return the direction of a move from now on, and whether it has turned back."""
+    if abs(speed) <= crawl:
+        return direction, 0
+    sign = 1.0 if speed > 0 else -1.0
+    return sign, 1 if direction * sign < 0 else 0
+
+
+@kernel
+def point_of(points, k):
+    """Return point k of (n, 3)."""
+    return points[k, 0], points[k, 1], points[k, 2]
+
+
+@kernel
+def head_at(action, who, f, place, turn, lensed):
+    """Return the crown's height on screen, and whether a head is held at a frame."""
+    foot, crown = action.bodies[who, 0, f], action.bodies[who, 1, f]
+    floor = from_lens((foot[0], foot[1], foot[2]), place, turn)
+    top = from_lens((crown[0], crown[1], crown[2]), place, turn)
+    eyes = (
+        floor[0] + EYES * (top[0] - floor[0]),
+        floor[1] + EYES * (top[1] - floor[1]),
+        floor[2] + EYES * (top[2] - floor[2]),
+    )
+    floor, eyes = shaken(floor, lensed.shaking, f), shaken(eyes, lensed.shaking, f)
+    _, crown_v, _, _, whole, eyes_in = head_on_screen(floor, eyes, lensed.screen)
+    return crown_v, head_kept(whole, eyes_in, action.tops[f])
+
+
+@kernel
+def bearing_rate(walked, cams, times, f):
+    """Return how fast the bearing of a stride's place changes about frame f [rad/s]."""
+    one, two = max(f - 1, 0), min(f + 1, times.shape[0] - 1)
+    first = np.arctan2(cams[one, 0] - walked[one, 0], cams[one, 2] - walked[one, 2])
+    then = np.arctan2(cams[two, 0] - walked[two, 0], cams[two, 2] - walked[two, 2])
+    turn = then - first
+    return (turn - 2 * np.pi * np.round(turn / (2 * np.pi))) / (times[two] - times[one])
 
 
 @kernel
@@ -93,135 +149,138 @@ def body_gap(bodies, k, f, cam):
 
 
 @kernel
-def judge(
-    rig,
-    rails,
-    pans,
-    tilts,
-    ticks,
-    aims,
-    action,
-    view,
-    roll,
-    tx,
-    ty,
-    axis_v,
-    cams,
-    screen,
-    out,
-):
-    """Fill numbers IN to RAIL_HIGH of a trial, and camera and screen place a frame.
+def judge(rig, plans, action, view, lensed, verdict):
+    """Fill the shares and most other numbers of a trial, camera and screen a frame.
 
-    `cams` (n, 5) is filled with place, pan and tilt, `screen` (n, 3) with u, v and the
-    size, a share of the frame height.
+    Args:
+        rig: shape of the rig.
+        plans: the `PlanLogs`.
+        action: the `Action`.
+        view: asked bearing of the lens, from the heading [rad].
+        lensed: the `Lensed`, its shake a row a frame.
+        verdict: filled up to RAIL_HIGH.
     """
-    times, aim, eyes, seen, bodies = (
-        action.times_s,
-        action.aim,
-        action.eyes,
-        action.seen,
-        action.bodies,
-    )
-    top, low, held, rise = action.top, action.low, action.held, action.rise
+    times, seen, bodies, rise = action.times_s, action.seen, action.bodies, action.rise
+    cams, shown_at, out = verdict.cams, verdict.screen, verdict.numbers
+    screen = lensed.screen
     n = times.shape[0]
-    sr, cr = np.sin(roll), np.cos(roll)
     view_x, view_z = np.sin(view), np.cos(view)
     on_rail = rig.length > 0.0
     s = speed = 0.0
     cam = rig_place(rig, s)
     r = p = t = 0
     tick = 0
-    good = np.zeros(N_NUMBERS)
-    shown = 0
-    size_square = 0.0
-    drift = 0.0
+    pan_speeds = np.empty(n)
+    good = np.zeros(N_SHARES)
+    shown = roomy = 0
+    size_square = headroom_off = drift = turned = 0.0
     closest = np.inf
-    turn = 0.0
     pan_low, pan_high = np.inf, -np.inf
     rail_low, rail_high = np.inf, -np.inf
-    direction = 0.0
-    reversals = 0
+    rail_way = pan_way = tilt_way = 0.0
+    rail_back = pan_back = tilt_back = 0
     for f in range(n):
         now = times[f]
-        while r + 1 < rails.shape[0] and rails[r + 1, 0] <= now:
+        while r + 1 < plans.rails.shape[0] and plans.rails[r + 1, 0] <= now:
             r += 1
-        while p + 1 < pans.shape[0] and pans[p + 1, 0] <= now:
+        while p + 1 < plans.pans.shape[0] and plans.pans[p + 1, 0] <= now:
             p += 1
-        while t + 1 < tilts.shape[0] and tilts[t + 1, 0] <= now:
+        while t + 1 < plans.tilts.shape[0] and plans.tilts[t + 1, 0] <= now:
             t += 1
-        while tick + 1 < ticks.shape[0] and ticks[tick + 1] <= now + 1e-9:
+        while tick + 1 < plans.ticks.shape[0] and plans.ticks[tick + 1] <= now + 1e-9:
             tick += 1
         if on_rail:
-            s, speed, _ = evaluate_plan(rails, r, now)
+            s, speed, _ = evaluate_plan(plans.rails, r, now)
             cam = rig_place(rig, s)
-        pan, pan_speed, _ = evaluate_plan(pans, p, now)
-        tilt, _, _ = evaluate_plan(tilts, t, now)
+        pan, pan_speed, _ = evaluate_plan(plans.pans, p, now)
+        tilt, tilt_speed, _ = evaluate_plan(plans.tilts, t, now)
         cams[f, 0], cams[f, 1], cams[f, 2] = cam[0], cam[1], cam[2]
         cams[f, 3], cams[f, 4] = pan, tilt
+        pan_speeds[f] = pan_speed
         rail_low, rail_high = min(rail_low, s), max(rail_high, s)
         pan_low, pan_high = min(pan_low, pan), max(pan_high, pan)
-        turn = max(turn, abs(pan_speed))
-        if abs(speed) > MOVING_M_S:
-            sign = 1.0 if speed > 0 else -1.0
-            if direction * sign < 0:
-                reversals += 1
-            direction = sign
+        turned = max(turned, abs(pan_speed))
+        rail_way, back = back_and_forth(rail_way, speed, MOVING_M_S)
+        rail_back += back
+        pan_way, back = back_and_forth(pan_way, pan_speed, MOVING_RAD_S)
+        pan_back += back
+        tilt_way, back = back_and_forth(tilt_way, tilt_speed, MOVING_RAD_S)
+        tilt_back += back
         for k in range(bodies.shape[0]):
             closest = min(closest, body_gap(bodies, k, f, cam))
         if not seen[f]:
-            screen[f, 0] = screen[f, 1] = screen[f, 2] = np.nan
+            shown_at[f, 0] = shown_at[f, 1] = shown_at[f, 2] = np.nan
             continue
         shown += 1
-        turned = (np.sin(pan), np.cos(pan), np.sin(tilt), np.cos(tilt), sr, cr)
-        u, v = screen_point(aim, f, cam, turned, tx, ty)
-        v += axis_v
-        screen[f, 0], screen[f, 1] = u, v
-        if abs(u) <= 1 and abs(v) <= 1:
-            good[IN] += 1
-        if abs(u) <= SAFE and abs(v) <= SAFE:
-            good[SAFE_IN] += 1
-        miss = max(abs(u - aims[tick, 0]), abs(v - aims[tick, 1] - axis_v))
-        drift = max(drift, min(miss, 9.0))
-        others = True
-        for k in range(held.shape[0]):
-            if np.isnan(held[k, f, 0]):
-                continue
-            hu, hv = screen_point(held[k], f, cam, turned, tx, ty)
-            others = others and abs(hu) <= 1 and abs(hv + axis_v) <= 1
-        if others:
-            good[HELD_IN] += 1
+        turn = turn_of(pan, tilt, lensed.roll_rad)
+        x, y, z = from_lens(point_of(action.aim, f), cam, turn)
+        u, v = on_screen(x, y, z, screen)
+        shown_at[f, 0], shown_at[f, 1] = u, v
+        off = max(abs(u), abs(v))
+        good[IN] += off <= 1
+        good[SAFE_IN] += off <= SAFE
+        asked_u, asked_v = plans.aims[tick, 0], plans.aims[tick, 1] + screen.axis_v
+        drift = max(drift, min(max(abs(u - asked_u), abs(v - asked_v)), 9.0))
+        crown_v, kept = head_at(action, action.primary[f], f, cam, turn, lensed)
+        good[HEAD_HELD] += kept
+        if not np.isnan(action.crown_v[f]):
+            asked_crown = action.crown_v[f] + screen.axis_v
+            headroom_off += min(abs(crown_v - asked_crown), 9.0) / 2
+            roomy += 1
+        kept = True
+        for k in range(action.held_by.shape[0]):
+            if kept and not np.isnan(action.held[k, f, 0]):
+                _, kept = head_at(action, action.held_by[k], f, cam, turn, lensed)
+        good[OTHERS_HELD] += kept
         for k in range(bodies.shape[0]):
-            if k != action.primary[f] and stands_between(bodies, k, f, cam, aim):
+            if k != action.primary[f] and stands_between(bodies, k, f, cam, action.aim):
                 good[BLOCKED] += 1
                 break
-        tu, tv = screen_point(top, f, cam, turned, tx, ty)
-        lu, lv = screen_point(low, f, cam, turned, tx, ty)
-        wide, high = (tu - lu) * tx / ty, tv - lv
-        size = np.sqrt(wide * wide + high * high) / 2
-        screen[f, 2] = size
+        top = from_lens(point_of(action.top, f), cam, turn)
+        low = from_lens(point_of(action.low, f), cam, turn)
+        size, _ = span_on_screen(top, low, screen)
+        shown_at[f, 2] = size
         off = 9.0
-        if size > 0.0 and np.isfinite(size):
+        if size > 0.0:
             off = min(9.0, abs(np.log2(size) - action.asked_log2[f]))
         size_square += off * off
-        if off <= SIZE_KEPT_LOG2:
-            good[SIZED] += 1
-        dx, dz = cam[0] - eyes[f, 0], cam[2] - eyes[f, 2]
+        good[SIZED] += off <= SIZE_KEPT_LOG2
+        eyes = point_of(action.eyes, f)
+        dx, dz = cam[0] - eyes[0], cam[2] - eyes[2]
         level = np.sqrt(dx * dx + dz * dz)
         ahead_x, ahead_z = action.ahead[f, 0], action.ahead[f, 1]
         asked_x = ahead_x * view_z + ahead_z * view_x
         asked_z = ahead_z * view_z - ahead_x * view_x
-        if -(dx * asked_x + dz * asked_z) >= VIEW_KEPT_COS * level:
-            good[VIEWED] += 1
-        if rise[f, 0] * level <= cam[1] - eyes[f, 1] <= rise[f, 1] * level:
-            good[ANGLED] += 1
+        good[VIEWED] += -(dx * asked_x + dz * asked_z) >= VIEW_KEPT_COS * level
+        good[ANGLED] += rise[f, 0] * level <= cam[1] - eyes[1] <= rise[f, 1] * level
     least = max(shown, 1)
-    for k in range(RAIL_HIGH):
+    for k in range(N_SHARES):
         out[k] = good[k] / least
     out[SIZE_RMS] = np.sqrt(size_square / least)
+    out[HEADROOM_OFF] = headroom_off / max(roomy, 1)
+    out[RIPPLE] = ripple_of(action, cams, pan_speeds)
     out[DRIFT] = drift
     out[CLOSEST] = closest
-    out[TURN] = turn
+    out[TURN] = turned
     out[SWING] = pan_high - pan_low
-    out[REVERSALS] = reversals
+    out[REVERSALS] = rail_back
+    out[PAN_REVERSALS] = pan_back
+    out[TILT_REVERSALS] = tilt_back
     out[RAIL_LOW] = rail_low
     out[RAIL_HIGH] = rail_high
+
+
+@kernel
+def ripple_of(action, cams, pan_speeds):
+    """Return the r.m.s. of pan rate less bearing rate where the motion is even [rad/s].
+
+    0 where it is even at no frame.
+    """
+    square = 0.0
+    count = 0
+    for f in range(cams.shape[0]):
+        if action.even[f]:
+            rate = bearing_rate(action.walked, cams, action.times_s, f)
+            square += (pan_speeds[f] - rate) ** 2
+            count += 1
+    return np.sqrt(square / max(count, 1))

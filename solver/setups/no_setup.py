@@ -16,7 +16,7 @@ from ..arrays import FloatArray
 from ..optics.lens import Lens
 from ..rigs.kinds import KINDS
 from ..stage.stage import Stage, floor_rows
-from .judge import IN, SIZED
+from .judge import HEAD_HELD, SIZED
 from .proposal import lens_height
 from .propose import distance_of, suitable
 from .score import Judged
@@ -80,7 +80,7 @@ def why_none(stage: Rehearsal, tried: Sequence[Judged]) -> NoSetup:
     return NoSetup(
         limit=changes[0].limit if changes else worst,
         broken=broken,
-        in_frame=float("nan") if best is None else float(best.trial.numbers[IN]),
+        in_frame=float("nan") if best is None else float(best.trial.numbers[HEAD_HELD]),
         size_kept=float("nan") if best is None else float(best.trial.numbers[SIZED]),
         changes=changes,
     )

@@ -20,21 +20,26 @@ from .judge import (
     CLOSEST,
     DOLLY_RATE,
     DRIFT,
-    HELD_IN,
+    HEAD_HELD,
+    HEADROOM_OFF,
     IN,
     MUST_CLEAR_M,
     MUST_IN,
     MUST_SIZE,
+    OTHERS_HELD,
     PAN_RATE,
+    PAN_REVERSALS,
     PATH_GAP,
     RAIL_HIGH,
     RAIL_LOW,
     REFUSED,
     REVERSALS,
-    SAFE_IN,
+    RIPPLE,
     SIZE_RMS,
     SIZED,
     SWING,
+    TILT_RATE,
+    TILT_REVERSALS,
     TURN,
     VIEWED,
 )
@@ -48,6 +53,9 @@ TIE = 0.3  # points: less than this is a matter of taste
 
 USUAL_ROOM_M = 6.0
 DRIFT_FREE = 0.4  # half frames
+HEADROOM_FREE = 0.05  # of the frame height, mean
+RIPPLE_FREE_DEG_S = 1.0
+TURNS_FREE = 0.5  # turns back of pan and tilt a second
 DECISIONS_FREE = 1.0  # pan decisions a second
 TURN_FREE_DEG_S = 25.0
 SWING_FREE_DEG = 120.0
@@ -55,7 +63,7 @@ SIZE_FREE = 0.1  # octaves
 NEAR_FREE_M = 1.5
 POINTS = (
     "out_of_frame",
-    "out_of_safe",
+    "headroom",
     "size",
     "size_error",
     "angle",
@@ -63,6 +71,7 @@ POINTS = (
     "drift",
     "rig",
     "reversals",
+    "ripple",
     "strobing",
     "swing",
     "near",
@@ -137,7 +146,7 @@ def _off(ask: Ask, trial: Trial, numbers: Sequence[float]) -> dict[str, float]:
     stage = ask.stage
     off = {
         "in_frame": (MUST_IN - numbers[IN]) / (1 - MUST_IN),
-        "held_in_frame": (MUST_IN - numbers[HELD_IN]) / (1 - MUST_IN),
+        "held_in_frame": (MUST_IN - numbers[OTHERS_HELD]) / (1 - MUST_IN),
         "size": (MUST_SIZE - numbers[SIZED]) / MUST_SIZE,
         "min_distance": stage.min_distance_m - numbers[CLOSEST],
     }
@@ -174,17 +183,21 @@ def _points(ask: Ask, trial: Trial, numbers: Sequence[float]) -> tuple[float, ..
     """Return the points of a trial in the order of `POINTS`; below 0 counts as 0."""
     setup = trial.setup
     too_many = max(0.0, numbers[PAN_RATE] - DECISIONS_FREE)
+    restless = max(0.0, numbers[TILT_RATE] - DECISIONS_FREE)
+    turned_back = numbers[PAN_REVERSALS] + numbers[TILT_REVERSALS]
     covered = numbers[RAIL_HIGH] - numbers[RAIL_LOW]
     return (
-        1000 * (1 - numbers[IN]),
-        200 * (1 - numbers[SAFE_IN]),
+        1000 * (1 - numbers[HEAD_HELD]),
+        30 * (numbers[HEADROOM_OFF] - HEADROOM_FREE),
         20 * (1 - numbers[SIZED]),
         10 * (numbers[SIZE_RMS] - SIZE_FREE),
         6 * (1 - numbers[ANGLED]),
-        0.6 * (too_many + numbers[DOLLY_RATE]),
+        0.6 * (too_many + numbers[DOLLY_RATE] + restless),
         3 * (numbers[DRIFT] - DRIFT_FREE),
         ask.rig_price * KINDS[setup.rig.kind].price_of(covered),
-        1.5 * numbers[REVERSALS],
+        1.5 * numbers[REVERSALS]
+        + 0.3 * max(0.0, turned_back / trial.seconds - TURNS_FREE),
+        0.3 * (degrees(numbers[RIPPLE]) - RIPPLE_FREE_DEG_S),
         0.04 * (degrees(numbers[TURN]) - TURN_FREE_DEG_S),
         0.05 * (degrees(numbers[SWING]) - SWING_FREE_DEG),
         8 * (NEAR_FREE_M - numbers[CLOSEST]),

@@ -17,10 +17,10 @@ from ..crew.planner import planner_of
 from ..optics.lens import Lens
 from ..shot import HOLDS
 from ..stage.stage import Stage, sight_hidden
-from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE
+from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, TrialRows
 from .propose import Known, way_of
 from .setup import Ask, Setup, rehearsed
-from .work import Through, hands_of, through_of, watched_of, work
+from .work import Rigged, Through, hands_of, through_of, watched_of, work
 
 
 class Trial(NamedTuple):
@@ -30,7 +30,8 @@ class Trial(NamedTuple):
         setup: as tried.
         numbers: (N_NUMBERS,), see the constants of `judge`; rates are decisions a
             second in the cut, REFUSED those for which no plan existed.
-        hidden: share of frames in which something stands before the subject.
+        hidden: share of frames in which a keep-out stands before the subject.
+        seconds: length of the cut.
         cams: lens place, pan and tilt at the frames of the cut, (n, 5).
         screen: u, v and size of the primary at them, (n, 3).
     """
@@ -38,6 +39,7 @@ class Trial(NamedTuple):
     setup: Setup
     numbers: FloatArray
     hidden: float
+    seconds: float
     cams: FloatArray
     screen: FloatArray
 
@@ -112,25 +114,25 @@ class Rehearsal:
         cams = np.empty((action.n_frames, 5))
         screen = np.empty((action.n_frames, 3))
         done = work(
-            rig.shape,
-            Hold(
-                HOLDS.index(setup.hold),
-                setup.view_rad,
-                setup.offset,
-                setup.follow,
+            Rigged(
+                rig.shape,
+                Hold(
+                    HOLDS.index(setup.hold),
+                    setup.view_rad,
+                    setup.offset,
+                    setup.follow,
+                ),
+                self._dolly
+                if rig.length_m == 0.0
+                else planner_of(grip, length_m=rig.length_m),
+                setup.view.bearing_rad if setup.view is not None else 0.0,
             ),
-            self._dolly
-            if rig.length_m == 0.0
-            else planner_of(grip, length_m=rig.length_m),
             self._hands,
             through,
             self._watched,
             action,
-            setup.view.bearing_rad if setup.view is not None else 0.0,
             at_most,
-            cams,
-            screen,
-            numbers,
+            TrialRows(cams, screen, numbers),
         )
         if not done:
             return None
@@ -138,13 +140,14 @@ class Rehearsal:
             setup=setup,
             numbers=numbers,
             hidden=_hidden(self.ask.stage, cams[:, :3], action),
+            seconds=action.n_frames / float(self.ask.shot.rate),
             cams=cams,
             screen=screen,
         )
 
 
 def _hidden(stage: Stage, cams: FloatArray, action: Action) -> float:
-    """Return the share of frames with the aim point behind a keep-out."""
+    """Return the share of frames with the eyes behind a keep-out."""
     if not len(stage.keep_outs) or not action.seen.any():
         return 0.0
-    return float(sight_hidden(stage, cams, action.aim)[action.seen].mean())
+    return float(sight_hidden(stage, cams, action.eyes)[action.seen].mean())

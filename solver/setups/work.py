@@ -12,19 +12,31 @@ import numpy as np
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
 from ..crew.decide import Asked, Manner, Seen
-from ..crew.grip import GripTask, run_grip
+from ..crew.grip import GripTask, Hold, run_grip
 from ..crew.head_target import Sight
 from ..crew.observe import carried_back, frames_clear, observe, preroll_length
 from ..crew.operator import DollyPlans, HeadLogs, HeadTask, run_operator
 from ..crew.perform import asked_of, head_logs, manner_of, most_plans
 from ..crew.plan import LENGTHS, PLAN_WIDTH, evaluate_plan
 from ..crew.planner import Planner, planner_of, whip_planner_of
+from ..frame.projection import Screen, shaking_of
 from ..frame.tally import starts_within
 from ..presets import Crew
 from ..rigs.clearance import rail_gap
 from ..rigs.rig import rig_place
+from ..rigs.shape import RigShape
+from ..shake import shake_layer
 from ..shot import Shot
-from .judge import DOLLY_RATE, PAN_RATE, PATH_GAP, REFUSED, judge
+from .judge import (
+    DOLLY_RATE,
+    PAN_RATE,
+    PATH_GAP,
+    REFUSED,
+    TILT_RATE,
+    Lensed,
+    PlanLogs,
+    judge,
+)
 from .prospect import frames_may_hold, may_hold
 from .setup import Setup, in_setup
 
@@ -46,7 +58,7 @@ class Through(NamedTuple):
 
     asked: Asked
     sight: Sight
-    axis_v: float
+    lensed: Lensed
     corner_rad: float
 
 
@@ -82,10 +94,20 @@ def through_of(shot: Shot, setup: Setup) -> Through:
     """Return what a shot asks of the frame through the lens of a setup."""
     worked = in_setup(shot, setup)
     tx, ty = worked.tangents
+    frames = np.arange(shot.first, shot.last + 1, dtype=np.float64)
+    shaking = shaking_of(
+        shake_layer(
+            shot.shake,
+            times_s=shot.times_of(frames),
+            seed=shot.seed,
+            focal_mm=setup.lens.focal_mm,
+            gate=shot.gate,
+        )
+    )
     return Through(
         asked=asked_of(worked),
         sight=Sight(shot.roll_rad, tx, ty),
-        axis_v=shot.gate.axis_v,
+        lensed=Lensed(Screen(tx, ty, shot.gate.axis_v), shot.roll_rad, shaking),
         corner_rad=atan(hypot(tx, ty * (1.0 + abs(shot.gate.axis_v)))),
     )
 
@@ -109,27 +131,27 @@ def watched_of(shot: Shot) -> Watched:
     )
 
 
+class Rigged(NamedTuple):
+    """A rig as it is worked: its shape, what the dolly keeps, its planner and the view.
+
+    `view_rad` is the asked bearing of the lens, from the heading.
+    """
+
+    rig: RigShape
+    hold: Hold
+    planner: Planner
+    view_rad: float
+
+
 @kernel
-def work(
-    rig,
-    hold,
-    planner,
-    hands,
-    through,
-    watched,
-    action,
-    view,
-    at_most,
-    cams,
-    screen,
-    out,
-):
+def work(rigged, hands, through, watched, action, at_most, verdict):
     """Let grip and operator work a setup, and fill all numbers of the trial.
 
     Returns False, with nothing judged, as soon as it is certain that what breaks adds
-    up to more than `at_most`. `hold` is what the dolly keeps; for `cams`,
-    `screen` and `out` see `judge`.
+    up to more than `at_most`. For `verdict` see `judge`.
     """
+    rig = rigged.rig
+    cams, out = verdict.cams, verdict.numbers
     on_rail = rig.length > 0.0
     out[PATH_GAP] = rail_gap(rig, action.bodies) if on_rail else np.inf
     corner, sight = through.corner_rad, through.sight
@@ -140,7 +162,7 @@ def work(
     rails, logs = watched.rails, watched.heads.plans
     ticks = watched.operator.ticks
     if on_rail:
-        task = GripTask(rig, planner, hold, through.asked, hands.grip)
+        task = GripTask(rig, rigged.planner, rigged.hold, through.asked, hands.grip)
         moves, refused = run_grip(task, watched.grip, first, rails)
         travel(rig, rails[:moves], action.times_s, cams)
         if not frames_may_hold(cams, action, corner, sight.ty, at_most):
@@ -152,32 +174,19 @@ def work(
     head = HeadTask(rig, hands.own, hands.whip, through.asked, hands.operator, sight)
     pans, tilts, lost = run_operator(
         head,
-        DollyPlans(rails, moves, planner.horizon, planner.accel),
+        DollyPlans(rails, moves, rigged.planner.horizon, rigged.planner.accel),
         watched.operator,
         first,
         watched.heads,
     )
-    judge(
-        rig,
-        rails[:moves],
-        logs[0, :pans],
-        logs[1, :tilts],
-        ticks,
-        watched.heads.aims,
-        action,
-        view,
-        sight.roll,
-        sight.tx,
-        sight.ty,
-        through.axis_v,
-        cams,
-        screen,
-        out,
-    )
+    aims = watched.heads.aims
+    plans = PlanLogs(rails[:moves], logs[0, :pans], logs[1, :tilts], ticks, aims)
+    judge(rig, plans, action, rigged.view_rad, through.lensed, verdict)
     n = action.times_s.shape[0]
     first, last = action.times_s[0], action.times_s[n - 1]
     span = max(n * (last - first) / max(n - 1, 1), 1e-9)
     out[PAN_RATE] = starts_within(logs[0, :pans, 0], first, last) / span
+    out[TILT_RATE] = starts_within(logs[1, :tilts, 0], first, last) / span
     out[DOLLY_RATE] = starts_within(rails[:moves, 0], first, last) / span
     out[REFUSED] = refused + lost
     return True

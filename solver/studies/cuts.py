@@ -13,7 +13,7 @@ from ..action.subject import Subject
 from ..arrays import FloatArray
 from ..cuts.at_cut import cut_action
 from ..cuts.end import ShotEnds, trial_ends
-from ..optics.camera import project
+from ..frame.projection import project
 from ..optics.lens import Lens
 from ..presets import PRESETS
 from ..rigs.sticks import sticks

@@ -1,7 +1,7 @@
 """Findings of a studied camera: signs of how it was made, moves that no rig makes."""
 
 from ..cuts.findings import OF_SHOT, THIS_TOOL, Finding, shot_findings
-from ..measures.measure import Measures
+from ..measures.on_stage import Measures
 from .limits import Peaks
 from .study import NOT_FOLLOWING, RIGID, SMOOTHED, Study
 

@@ -8,7 +8,7 @@ from ..action.body import EYES, SIZES, aim_fraction, fill_of
 from ..action.subject import Subject
 from ..arrays import BoolArray, FloatArray
 from ..crew.operator import SAFE
-from ..optics.camera import project
+from ..frame.projection import project
 from .camera import CameraMove
 
 DRIFT_SHARE = 0.002  # of the focal length; less is rounding

@@ -17,9 +17,9 @@ import numpy as np
 from scipy import signal
 
 from ..arrays import BoolArray, FloatArray
-from ..measures.lag import delay_errors
 from .camera import CameraMove, noise_of, smooth_rate
 from .crossover import crossing, crossover_fit
+from .delay import delay_errors
 from .onset import Onset, onsets_of
 
 MOST_LAG_S = 1.2

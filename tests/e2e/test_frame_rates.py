@@ -11,6 +11,8 @@ import pyarrow.parquet as pq
 import pytest
 from job_files import SolvedShot, metre_job, solve_on_disk
 
+from carrellata.solver.presets import PRESETS
+
 FIRST_S = 10.0
 LAST_S = 14.0
 RATES = (24, 48, 120)
@@ -18,7 +20,8 @@ RATES = (24, 48, 120)
 # meanwhile she runs at up to 3.6 m/s, 20 deg/s from the lens: 0.15 m or 0.9 deg a
 # decision, twice that where one decision shifts the next. Seen: 0.14 m and 1.26 deg.
 APART_DEG = 2.0
-APART_M = 0.3
+# What one decision a tick sooner or later does grows with the dolly's acceleration.
+APART_M = 0.5 * PRESETS["brisk"].grip.max_accel
 
 
 def run_and_turn(seconds: Any) -> Any:

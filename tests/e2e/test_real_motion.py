@@ -28,8 +28,11 @@ HEADROOM = 0.08
 LENS_MM = 50
 LENS_HEIGHT_M = 1.5
 POSE = ("cam_x", "cam_y", "cam_z", "qx", "qy", "qz", "qw", "pan_deg", "tilt_deg")
-WHILE_SEEN = {"subject_u", "subject_v", "subject_size"}
-TEXTS = {"sequence", "shot", "subject"}
+WHILE_SEEN = {
+    *("subject_u", "subject_v", "subject_size", "headroom"),
+    *("crown_u", "crown_v", "chin_u", "chin_v"),
+}
+TEXTS = {"sequence", "shot", "subject", "hidden_by"}
 
 
 def full_size_m() -> float:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from shots import LENS_HEIGHT_M, framing, shot, subject
 
 from carrellata.solver.crew.operator import SAFE
-from carrellata.solver.optics.camera import project
+from carrellata.solver.frame.projection import project
 from carrellata.solver.presets import PRESETS, Crew
 from carrellata.solver.rigs.shape import Rig
 from carrellata.solver.rigs.sticks import sticks as make_sticks

@@ -17,8 +17,10 @@ from shots import LENS_HEIGHT_M, acted, shot
 
 from carrellata.solver.crew.perform import Plans
 from carrellata.solver.presets import PRESETS
-from carrellata.solver.rigs import rig as rigs
-from carrellata.solver.rigs.rig import Rig
+from carrellata.solver.rigs.arc import arc as make_arc
+from carrellata.solver.rigs.shape import Rig
+from carrellata.solver.rigs.sticks import sticks as make_sticks
+from carrellata.solver.rigs.track import track as make_track
 from carrellata.solver.shot import Shot
 from carrellata.solver.take import Take, operate
 
@@ -45,19 +47,19 @@ def even(rig: str, speed: float, seconds: float = SECONDS) -> tuple[Path, Rig]:
         return np.column_stack([speed * t - far, 0 * t, 0 * t])
 
     if rig == "sticks":
-        return line, rigs.sticks([0.0, LENS_HEIGHT_M, BESIDE_M])
+        return line, make_sticks([0.0, LENS_HEIGHT_M, BESIDE_M])
     if rig == "track":
         ends = ([x, LENS_HEIGHT_M, BESIDE_M] for x in (-far - 6.0, far + 6.0))
-        return line, rigs.track(*ends)
+        return line, make_track(*ends)
     if rig == "climb":
         slope = np.array([1.0, 0.25, 0.0]) / np.hypot(1.0, 0.25)
         up = lambda t: np.outer(speed * t - far, slope)  # noqa: E731
-        return up, rigs.sticks([0.0, LENS_HEIGHT_M, BESIDE_M])
+        return up, make_sticks([0.0, LENS_HEIGHT_M, BESIDE_M])
     # About a point behind the lens, so that the dolly runs less far than the walk.
     radius = 12.0
     half = min(1.5, np.arctan2(far, BESIDE_M + radius) + 0.3)
     centre = np.array([0.0, LENS_HEIGHT_M, BESIDE_M + radius])
-    return line, rigs.arc(centre, radius=radius, start=-half, sweep=2 * half)
+    return line, make_arc(centre, radius=radius, start=-half, sweep=2 * half)
 
 
 def evenly(rig: str, speed: float, preset: str) -> Shot:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, Request, sync_playwright
 
 WIDE, NARROW = (1280, 900), (390, 844)
 _ARGUMENTS = ("--no-sandbox", "--disable-gpu", "--disable-background-networking")
@@ -33,7 +33,10 @@ def opened(
     scheme: str = "light",
     script: bool = True,
 ) -> Iterator[Page]:
-    """Open a page from the disk; it must say nothing and ask for nothing else."""
+    """Open a page from the disk; it must say nothing and ask for nothing else.
+
+    Only the cut's page reads more: the data of its shots, which lies beside it.
+    """
     context = browser.new_context(
         viewport={"width": size[0], "height": size[1]},
         color_scheme="dark" if scheme == "dark" else "light",
@@ -44,10 +47,14 @@ def opened(
     asked: list[str] = []
     page.on("console", lambda message: said.append(message.text))
     page.on("pageerror", lambda error: said.append(str(error)))
-    page.on(
-        "request",
-        lambda asks: None if asks.is_navigation_request() else asked.append(asks.url),
-    )
+    beside = f"{path.parent.as_uri()}/data/" if path.name == "cut.html" else None
+
+    def note(asks: Request) -> None:
+        own = beside is not None and asks.url.startswith(beside)
+        if not (asks.is_navigation_request() or own):
+            asked.append(asks.url)
+
+    page.on("request", note)
     page.goto(path.as_uri())
     yield page
     assert said == []

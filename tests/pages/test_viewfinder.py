@@ -17,7 +17,7 @@ def take_of(solved: Path, shot: str) -> dict[str, np.ndarray]:
     return {name: table[name].to_numpy()[rows] for name in numeric}
 
 
-TEXTS = ("sequence", "shot", "subject")
+TEXTS = ("sequence", "shot", "subject", "hidden_by")
 
 
 @pytest.mark.slow
@@ -53,10 +53,12 @@ def test_shake_shows_the_final_pose(browser: Browser, solved: Path) -> None:
         tangent = page.evaluate(
             "JSON.parse(document.getElementById('viewfinder-data').textContent).tan_u"
         )
-        figure = "document.querySelector('#viewfinder .followed').getAttribute('d')"
+        figure = (
+            "document.querySelector('#viewfinder .followed path').getAttribute('d')"
+        )
         page.evaluate("(f) => viewfinder.show(f)", frame)
         before = page.evaluate(figure)
-        page.locator("#shake").check()
+        page.locator("#shake").uncheck()
         after = page.evaluate(figure)
     away = point - lens
     assert shaken["u"] == pytest.approx(away @ right / -(away @ back) / tangent)

@@ -12,13 +12,8 @@ from pxr import Gf, Usd, UsdGeom
 
 from carrellata.solver.action.body import EYES, LANDMARKS, SIZES, framing_distance_m
 from carrellata.solver.arrays import FloatArray
-from carrellata.solver.optics.camera import (
-    FILM_BACKS,
-    Gate,
-    project,
-    rotation,
-    used_gate,
-)
+from carrellata.solver.frame.projection import project
+from carrellata.solver.optics.camera import FILM_BACKS, Gate, rotation, used_gate
 from carrellata.solver.optics.lens import depth_of_field_m, hyperfocal_m
 from carrellata.solver.shake import LEVELS, ShakeLevel, shake_layer
 

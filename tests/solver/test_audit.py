@@ -3,6 +3,7 @@
 from carrellata.solver.audit import BROKEN, lock_findings
 
 THEN = {
+    "head_in_frame": 1.0,
     "in_frame": 1.0,
     "body_in_frame": 0.9,
     "in_safe": 1.0,
@@ -20,11 +21,11 @@ def test_nothing_is_found_where_nothing_got_worse():
 
 
 def test_a_subject_that_leaves_the_frame_is_a_fault():
-    (found,) = lock_findings(THEN, THEN | {"in_frame": 0.6, "soft": 0.1})
+    (found,) = lock_findings(THEN, THEN | {"head_in_frame": 0.6, "soft": 0.1})
     assert (found.name, found.severity) == (BROKEN, "fault")
     assert found.numbers == {
-        "in_frame": 0.6,
-        "in_frame_locked": 1.0,
+        "head_in_frame": 0.6,
+        "head_in_frame_locked": 1.0,
         "soft": 0.1,
         "soft_locked": 0.0,
     }

@@ -128,20 +128,19 @@ def test_a_moving_dolly_gets_its_run_up_and_run_out() -> None:
     rail = make_track([0.0, 1.5, 8.0], [20.0, 1.5, 8.0])
     there = grip_sheet(driven(rail, *steady(0.5, 1.0, 4.0)))
     back = grip_sheet(driven(rail, *steady(4.5, -1.0, 4.0)))
-    # 1 m/s at 0.6 m/s2 and 2 m/s3: (1 / 0.6 + 0.6 / 2) / 2 m.
-    assert (GRIP.max_accel, GRIP.max_jerk) == (0.6, 2.0)
-    stop = (1 / 0.6 + 0.6 / 2) / 2
+    # 1 m/s at 1 m/s2 and 2.5 m/s3: (1 / 1 + 1 / 2.5) / 2 m.
+    assert (GRIP.max_accel, GRIP.max_jerk) == (1.0, 2.5)
+    stop = (1 / 1 + 1 / 2.5) / 2
     for sheet in (there, back):
         assert sheet.run_up_m == sheet.run_out_m == pytest.approx(stop)
         assert sheet.used_m == pytest.approx(4.0)
-        # Outwards to the centimetre: -0.483 and 5.483.
-        assert sheet.laid == pytest.approx((-0.49, 5.49))
-        assert sheet.laid_m == pytest.approx(5.98)
-        assert sheet.beyond_m == pytest.approx((0.49, 0.0))
+        assert sheet.laid == pytest.approx((-0.2, 5.2))
+        assert sheet.laid_m == pytest.approx(5.4)
+        assert sheet.beyond_m == pytest.approx((0.2, 0.0))
         assert sheet.sections == 3
-        assert sheet.space_m == pytest.approx((7.98, 2.0))
-    assert [mark.rail_m for mark in there.marks] == pytest.approx([0.99, 4.99])
-    assert [mark.rail_m for mark in back.marks] == pytest.approx([4.99, 0.99])
+        assert sheet.space_m == pytest.approx((7.4, 2.0))
+    assert [mark.rail_m for mark in there.marks] == pytest.approx([0.7, 4.7])
+    assert [mark.rail_m for mark in back.marks] == pytest.approx([4.7, 0.7])
 
 
 def test_a_sloping_track_is_measured_along_its_slope() -> None:

@@ -130,7 +130,7 @@ def _speeds(shown: Shown) -> str:
     left, right = _PAN.left, _PAN.right
     low, lower = _PAN.top - 22, _DOLLY.top - 10
     turning, moving = clock_of(shown, _PAN), clock_of(shown, _DOLLY)
-    lag = [] if shown.lag_s is None else [f"pan lags by {shown.lag_s:.2f} s"]
+    lag = [] if shown.lag_s is None else [f"pan answers after {shown.lag_s:.2f} s"]
     return group(
         text("Turning, deg/s", (left, low - 20), class_="heading"),
         *(text(words, (right, low - 20), class_="end") for words in lag),

@@ -27,7 +27,12 @@ from carrellata.jobs.run.local import solve_job
 END = End(subject="a", u=0.25, v=-0.5, size=0.4, travel_m_s=1.5)
 KEPT = Kept(
     size="full",
-    thumb="<svg><!-- --></svg>",
+    aspect=2.39,
+    rate="24000/1001",
+    script_bytes=100,
+    frames=(1001, 1024),
+    poster='{"name": "<!-- -->"}',
+    moments=(1001, 1012),
     ends=(END, replace(END, u=1.0)),
     sheet=["one -- two -->", "three"],
 )
@@ -91,6 +96,7 @@ def test_a_key_is_of_all_that_a_page_shows() -> None:
         "before": None,
         "after": "b",
         "changes": (),
+        "people": ("a",),
     }
     key = page_key(row("a"), **plain)
     others = [
@@ -98,6 +104,7 @@ def test_a_key_is_of_all_that_a_page_shows() -> None:
         page_key(row("a"), **plain | {"before": "0"}),
         page_key(row("a"), **plain | {"after": None}),
         page_key(row("a"), **plain | {"changes": ("is new",)}),
+        page_key(row("a"), **plain | {"people": ("b", "a")}),
         page_key(row("a", finding("eye_jump")), **plain),
         page_key(row("a", take_key="2" * 64), **plain),
         page_key(row("a", measures={"drift_max": 0.3}), **plain),
@@ -143,9 +150,9 @@ def test_a_second_night_of_kept_takes_makes_no_page(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_pages_have_the_same_bytes_whatever_the_number_of_workers(folder: Path) -> None:
     pages = folder / "review"
-    alone = {path.name: path.read_bytes() for path in pages.iterdir()}
+    alone = {path.name: path.read_bytes() for path in pages.rglob("*.*")}
     shutil.rmtree(pages)
     told: list[int] = []
     write_review(folder, write=write_with(2), progress=lambda _, n: told.append(n))
-    assert {path.name: path.read_bytes() for path in pages.iterdir()} == alone
+    assert {path.name: path.read_bytes() for path in pages.rglob("*.*")} == alone
     assert told == [4, 4, 4, 4]

@@ -4,6 +4,7 @@ import base64
 import hashlib
 import json
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -34,7 +35,11 @@ def test_every_shot_has_a_page_and_none_takes_the_place_of_the_index(
     folder: Path,
 ) -> None:
     names = {path.name for path in (folder / "review").iterdir()}
-    assert names == {"index.html", "010.html", "020.html", "index.shot.html"}
+    pages = {"index.html", "cut.html", "010.html", "020.html", "index.shot.html"}
+    assert names == {*pages, "data"}
+    # A shot that failed has nothing to be played.
+    data = {path.name for path in (folder / "review" / "data").iterdir()}
+    assert data == {"010.js", "index.js"}
     assert 'href="index.shot.html"' in page(folder, "index")
 
 
@@ -69,7 +74,7 @@ def test_policy_allows_the_own_style_and_script_and_nothing_else(folder: Path) -
 
 
 def test_same_solve_gives_the_same_pages(folder: Path) -> None:
-    before = {path: path.read_bytes() for path in (folder / "review").iterdir()}
+    before = {path: path.read_bytes() for path in (folder / "review").rglob("*.*")}
     stamps = {path: path.stat().st_mtime_ns for path in before}
     write_review(folder)
     assert {path: path.read_bytes() for path in before} == before
@@ -80,8 +85,8 @@ def test_pages_of_shots_that_are_gone_go_too(tmp_path: Path) -> None:
     for names in (("010", "020"), ("020",)):
         job = save_job(tmp_path, walking_job(*map(walking_shot, names)))
         folder = solve_job(job, tmp_path / "out", workers=1).folder
-    names_left = {path.name for path in (folder / "review").iterdir()}
-    assert names_left == {"index.html", "020.html"}
+    names_left = {path.name for path in (folder / "review").rglob("*.*")}
+    assert names_left == {"index.html", "cut.html", "020.html", "020.js"}
 
 
 def test_progress_is_told_page_by_page(folder: Path) -> None:
@@ -141,3 +146,37 @@ def test_every_sheet_of_the_grip_says_that_it_is_an_estimate(folder: Path) -> No
         sheet = page(folder, name).split("Grip&rsquo;s sheet", 1)[1]
         assert "Planning estimates, not clearances." in sheet.split("<footer>")[0]
     assert "planning estimates, not clearances" in page(folder, "020")
+
+
+def test_data_of_a_shot_is_what_its_own_page_plays(folder: Path) -> None:
+    script = (folder / "review" / "data" / "010.js").read_text(encoding="utf-8")
+    found = re.fullmatch(r'carrellataTake\("010",(\{.*\})\);\n', script)
+    assert found is not None
+    assert f'id="viewfinder-data">{found[1]}</script>' in page(folder, "010")
+
+
+@pytest.mark.parametrize("left", [0, 100])
+def test_data_that_was_lost_or_cut_short_is_written_again(
+    folder: Path, left: int
+) -> None:
+    path = folder / "review" / "data" / "010.js"
+    whole = path.read_bytes()
+    path.write_bytes(whole[:left])
+    write_review(folder)
+    assert path.read_bytes() == whole
+
+
+def test_cut_page_may_run_what_lies_beside_it_and_other_pages_may_not(
+    folder: Path,
+) -> None:
+    for name, more in (("cut", True), ("index", False), ("010", False)):
+        policy = re.search(r"script-src ([^;]*);", page(folder, name))
+        assert policy is not None
+        assert ("'self'" in policy[1].split()) == more
+
+
+def test_index_says_when_and_what_was_solved(folder: Path) -> None:
+    index = page(folder, "index")
+    stamp = (folder / "sequence.parquet").stat().st_mtime
+    when = datetime.fromtimestamp(stamp, UTC)
+    assert f"Solved {when.day} {when:%B %Y, %H:%M} UTC: 1 failed, 2 solved." in index

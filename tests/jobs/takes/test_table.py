@@ -39,8 +39,13 @@ AGREED = [
     (("subject_x", "subject_y", "subject_z"), REAL),
     (("subject_u", "subject_v", "subject_size", "aim_u", "aim_v"), REAL),
     (("in_frame", "body_in_frame", "in_safe"), TRUTH),
+    (("crown_u", "crown_v", "chin_u", "chin_v"), REAL),
+    (("head_in_frame",), TRUTH),
+    (("headroom",), REAL),
+    (("hidden_by",), TEXT),
     (("decided_pan", "decided_tilt", "decided_dolly"), TRUTH),
 ]
+TEXTS = ("sequence", "shot", "subject", "hidden_by")
 COLUMNS = {name: kind for names, kind in AGREED for name in names}
 
 
@@ -82,7 +87,7 @@ def test_file_is_one_zstd_row_group_with_dictionaries_on_text_only(
         part = group.column(k)
         assert part.compression == "ZSTD"
         dictionary = any("DICTIONARY" in e for e in part.encodings)
-        assert dictionary == (part.path_in_schema in ("sequence", "shot", "subject"))
+        assert dictionary == (part.path_in_schema in TEXTS)
 
 
 def test_metadata_is_found_by_whoever_reads_the_file(tmp_path: Path) -> None:
@@ -186,7 +191,7 @@ def test_hidden_subject_has_no_place_on_the_screen() -> None:
     table = solved(subjects=[subject])
     frame = column(table, "frame")
     hidden = (frame >= FIRST + 5) & (frame <= FIRST + 9)
-    for name in ("subject_u", "subject_v", "subject_size"):
+    for name in ("subject_u", "subject_v", "subject_size", "crown_v", "headroom"):
         assert (np.isnan(column(table, name)) == hidden).all()
     assert not column(table, "in_frame")[hidden].any()
 

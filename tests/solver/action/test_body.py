@@ -16,7 +16,8 @@ from carrellata.solver.action.body import (
     framing_distance_m,
     span_of,
 )
-from carrellata.solver.optics.camera import aim, project
+from carrellata.solver.frame.projection import project
+from carrellata.solver.optics.camera import aim
 
 HEIGHT_M = 1.72
 TY = 0.135

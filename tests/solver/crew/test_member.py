@@ -30,7 +30,7 @@ from shots import (
 )
 
 from carrellata.solver.action.body import EYES, aim_fraction
-from carrellata.solver.optics.camera import project
+from carrellata.solver.frame.projection import project
 from carrellata.solver.presets import PRESETS
 from carrellata.solver.rigs.arc import arc as make_arc
 from carrellata.solver.rigs.track import track as make_track

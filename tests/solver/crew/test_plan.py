@@ -155,7 +155,7 @@ def test_blocks_start_with_two_ramps_and_cover_the_horizon(name):
     planner, (speed, accel, jerk, *_) = planner_of(name), LIMITS[name]
     ramp = min(accel, np.sqrt(speed * jerk)) / jerk
     assert planner.lengths[:2] == pytest.approx([ramp, ramp], rel=3e-6)
-    assert planner.lengths.sum() == pytest.approx(max(1.55, 4 * ramp), rel=3e-6)
+    assert planner.lengths.sum() == pytest.approx(max(2.0, 4 * ramp), rel=3e-6)
     assert planner.nodes[[0, -1]] == pytest.approx([0.0, planner.horizon])
     assert 0 < speed - planner.speed < 3e-6 * speed
 

@@ -7,7 +7,7 @@ from carrellata.solver.action.acted import acted
 from carrellata.solver.crew.perform import perform
 from carrellata.solver.crew.puller import LEAST_DEPTH_M, CameraPlans
 from carrellata.solver.crew.rehearse import rehearsed_focus
-from carrellata.solver.optics.camera import project
+from carrellata.solver.frame.projection import project
 
 
 def test_marks_are_the_depth_that_the_camera_sees():

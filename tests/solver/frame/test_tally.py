@@ -5,9 +5,8 @@ import pytest
 from shots import SHOTS, random_shot
 
 from carrellata.solver.action.framing import angle_range
-from carrellata.solver.frame.tally import rates, starts_within, turned_back, unwrap
-from carrellata.solver.measures.lag import delay_errors, least_delay
-from carrellata.solver.measures.measure import LAGS_S, SIZE_KEPT, measure
+from carrellata.solver.frame.tally import starts_within, turned_back
+from carrellata.solver.measures.measure import SIZE_KEPT, measure
 from carrellata.solver.take import operate
 
 
@@ -75,46 +74,6 @@ def test_ranges_and_peaks_are_those_of_the_cut():
             assert found[name] == pytest.approx(expected, rel=1e-14), name
         shake = np.degrees(np.sqrt(np.mean(take.shake.pan[cut] ** 2)))
         assert found["shake_pan_rms_deg"] == pytest.approx(shake, rel=1e-12)
-
-
-@pytest.mark.parametrize("even", [True, False])
-def test_rates_are_numpys_gradient(even):
-    rng = np.random.default_rng(6)
-    times_s = np.arange(64) / 32.0 if even else np.cumsum(rng.uniform(0.02, 0.1, 64))
-    values = rng.normal(0, 3, 64)
-    values[20] = np.nan
-    out = np.empty(64)
-    for most in (np.inf, 2.5):
-        rates(values, times_s, most, out)
-        expected = np.gradient(np.clip(values, -most, most), times_s)
-        np.testing.assert_allclose(out, expected, rtol=1e-13)
-
-
-def test_unwrapped_angles_are_numpys():
-    rng = np.random.default_rng(7)
-    angles = np.cumsum(rng.normal(0, 1.5, 500))
-    wrapped = angles - 2 * np.pi * np.round(angles / (2 * np.pi))
-    expected = np.unwrap(wrapped)
-    unwrap(wrapped)
-    np.testing.assert_allclose(wrapped, expected, atol=1e-12)
-    assert np.ptp(wrapped) > 7
-
-
-def test_a_lag_that_is_given_up_early_is_never_the_best():
-    rng = np.random.default_rng(8)
-    times_s = np.arange(200) / 24.0
-    found = set()
-    for late in (0.0, 0.1, 0.23, 0.4, 0.8, 1.0):
-        for noise in (0.0, 0.3, 3.0):
-            leader = np.cumsum(rng.normal(size=200))
-            follower = np.interp(times_s - late, times_s, leader)
-            follower += noise * rng.normal(size=200)
-            errors = np.empty_like(LAGS_S)
-            delay_errors(times_s, leader, follower, 24, LAGS_S, errors)
-            best = least_delay(times_s, leader, follower, 24, LAGS_S)
-            assert best == LAGS_S[np.argmin(errors)]
-            found.add(best)
-    assert len(found) > 5
 
 
 def test_turns_and_starts_are_counted():

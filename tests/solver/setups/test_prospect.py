@@ -7,7 +7,7 @@ from shots import circle, walk, zigzag
 
 from carrellata.solver.action.subject import Subject
 from carrellata.solver.setups import search
-from carrellata.solver.setups.proposal import build
+from carrellata.solver.setups.proposal import Proposal, build
 from carrellata.solver.setups.propose import propose_rails, propose_standing
 from carrellata.solver.setups.score import Judged, judged, least_score
 from carrellata.solver.setups.search import candidates
@@ -92,9 +92,9 @@ def test_a_kind_that_cannot_win_is_not_refined(monkeypatch: pytest.MonkeyPatch) 
     refined: list[str] = []
     refine = search._Search.refine
 
-    def spy(self: search._Search, layout: search.Layout, start: Judged) -> Judged:
-        refined.append(layout.kind)
-        return refine(self, layout, start)
+    def spy(self: search._Search, proposal: Proposal, start: Judged) -> Judged:
+        refined.append(proposal.layout.kind)
+        return refine(self, proposal, start)
 
     monkeypatch.setattr(search._Search, "refine", spy)
     best = candidates(ask)[0]

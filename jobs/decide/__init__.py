@@ -1,0 +1,1 @@
+"""What was decided in the review, written back into the job."""

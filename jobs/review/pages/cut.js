@@ -1,0 +1,221 @@
+(() => {
+  const by = (id) => document.getElementById(id);
+  const cut = JSON.parse(by("cut-data").textContent);
+  const { shots, findings } = cut;
+  const KEPT = 24; // takes that are kept in memory
+  const starts = [];
+  const total = shots.reduce((sum, shot) => {
+    starts.push(sum);
+    return sum + shot.count;
+  }, 0);
+  const shotAt = (k) => {
+    let [low, high] = [0, shots.length - 1];
+    while (low < high) {
+      const middle = (low + high + 1) >> 1;
+      if (starts[middle] <= k) low = middle;
+      else high = middle - 1;
+    }
+    return low;
+  };
+
+  // Data of a shot is a script beside the page, run when the shot is reached.
+  const takes = new Map();
+  const numbered = new Map(shots.map((shot, n) => [shot.name, n]));
+  window.carrellataTake = (name, data) => {
+    const n = numbered.get(name);
+    takes.set(n, pictures.take(data));
+    if (takes.size > KEPT) {
+      const here = shotAt(player.at());
+      const farthest = [...takes.keys()].sort((a, b) => Math.abs(b - here) - Math.abs(a - here));
+      takes.delete(farthest[0]);
+    }
+    if (n === shotAt(player.at())) player.go(player.at());
+  };
+  const asked = new Set();
+  const load = (n) => {
+    const shot = shots[n];
+    if (!shot || !shot.file || takes.has(n) || asked.has(n)) return;
+    asked.add(n);
+    const script = document.createElement("script");
+    const done = (lost) => () => {
+      asked.delete(n);
+      script.remove();
+      if (lost) {
+        shot.file = "";
+        shot.why = "its data is not beside this page";
+        if (n === shotAt(player.at())) player.go(player.at());
+      }
+    };
+    script.addEventListener("load", done(false));
+    script.addEventListener("error", done(true));
+    script.src = shot.file;
+    document.head.appendChild(script);
+  };
+
+  const two = (value) => String(value).padStart(2, "0");
+  const label = (k) => {
+    if (!cut.clock) return `${((k * cut.rate[1]) / cut.rate[0]).toFixed(2)} s`;
+    const { start, nominal, dropped } = cut.clock;
+    let n = start + k;
+    if (dropped) {
+      const inMinute = 60 * nominal - dropped;
+      const inTen = 10 * inMinute + dropped;
+      n %= 144 * inTen;
+      const [tens, rest] = [Math.floor(n / inTen), n % inTen];
+      n += dropped * (9 * tens + Math.max(0, Math.floor((rest - dropped) / inMinute)));
+    }
+    n %= 24 * 3600 * nominal;
+    const seconds = Math.floor(n / nominal);
+    const parts = [Math.floor(seconds / 3600), Math.floor(seconds / 60) % 60, seconds % 60];
+    return `${parts.map(two).join(":")}${dropped ? ";" : ":"}${two(n % nominal)}`;
+  };
+
+  const picture = pictures.picture(by("screen"));
+  const blank = by("blank");
+  let shown = -1;
+  const entry = (n) => by(`shot-${n}`);
+  const enter = (n) => {
+    if (shown >= 0) entry(shown).removeAttribute("aria-current");
+    shown = n;
+    const shot = shots[n];
+    entry(n).setAttribute("aria-current", "true");
+    by("shot").textContent = shot.name;
+    by("shot").href = shot.page;
+    for (const name of ["scene", "lens", "size", "rig", "state", "purpose"])
+      by(name).textContent = shot[name] || "\u2013";
+    by("heard").textContent = `Shot ${shot.name}, scene ${shot.scene}, ${shot.lens}, ${shot.size}, ${shot.state}`;
+  };
+  const show = (k) => {
+    const n = shotAt(k);
+    if (n !== shown) enter(n);
+    load(n);
+    load(n + 1);
+    load(n + 2);
+    const take = takes.get(n);
+    const shot = shots[n];
+    const at = k - starts[n];
+    by("screen").setAttribute("visibility", take ? "visible" : "hidden");
+    blank.hidden = Boolean(take);
+    if (take)
+      picture.draw(take, at, {
+        shaken: by("shake").checked, safe: by("safe").checked, headroom: by("headroom").checked,
+      });
+    else blank.textContent = shot.file ? `Shot ${shot.name}` : `Shot ${shot.name}: ${shot.why}`;
+    by("frame").textContent = String(shot.first + at);
+    by("timecode").textContent = label(k);
+    by("scrub").value = k;
+    by("scrub").setAttribute("aria-valuetext", `shot ${shot.name}, frame ${shot.first + at}`);
+  };
+
+  let here = 0;
+  const sceneRange = (n) => {
+    let [a, b] = [n, n];
+    while (a > 0 && shots[a - 1].scene === shots[n].scene) a -= 1;
+    while (b < shots.length - 1 && shots[b + 1].scene === shots[n].scene) b += 1;
+    return [starts[a], starts[b] + shots[b].count - 1];
+  };
+  const range = (k) => {
+    const n = shotAt(k);
+    const ways = {
+      shot: () => [starts[n], starts[n] + shots[n].count - 1],
+      scene: () => sceneRange(n),
+      here: () => [here, total - 1],
+      cut: () => [0, total - 1],
+    };
+    return (ways[by("repeat").value] || (() => null))();
+  };
+  const say = (words) => {
+    by("heard").textContent = words;
+  };
+  const player = players.player({
+    count: total,
+    rate: cut.rate,
+    show,
+    ready: (k) => takes.has(shotAt(k)) || !shots[shotAt(k)].file,
+    next: (k, to) => {
+      const repeated = range(k);
+      if (repeated && to > repeated[1]) return repeated[0];
+      return to < total ? null : undefined;
+    },
+    changed: (playing) => {
+      by("play").textContent = playing ? "Pause" : "Play";
+      say(`${playing ? "Playing" : "Stopped at"} shot ${shots[shown].name}, ${by("timecode").textContent}`);
+    },
+  });
+  const tell = () => say(`Shot ${shots[shown].name}, frame ${by("frame").textContent}`);
+  const step = (way) => () => {
+    player.step(way);
+    tell();
+  };
+  const go = (k) => () => player.go(k);
+  const shot = (way) => () => {
+    const n = shotAt(player.at());
+    const back = way < 0 && player.at() > starts[n] ? n : n + way;
+    player.go(starts[Math.min(Math.max(back, 0), shots.length - 1)]);
+  };
+  const moments = findings
+    .map((one) => ({ ...one, k: starts[one.shot] + one.frame - shots[one.shot].first }))
+    .sort((a, b) => a.k - b.k);
+  let chosen = -1;
+  const finding = (way) => () => {
+    if (!moments.length) return;
+    const k = player.at();
+    const onIt = chosen >= 0 && moments[chosen].k === k;
+    if (onIt) chosen += way;
+    else if (way > 0) chosen = moments.findIndex((one) => one.k >= k);
+    else chosen = moments.findLastIndex((one) => one.k <= k);
+    chosen = chosen < 0 ? (way > 0 ? 0 : moments.length - 1) : chosen % moments.length;
+    const one = moments[chosen];
+    player.stop();
+    player.go(one.k);
+    const words = `Finding ${chosen + 1} of ${moments.length}, ${one.severity}: ${one.title}. ${one.text}`;
+    by("found").textContent = words;
+    say(words);
+  };
+  const acts = {
+    " ": player.play,
+    ArrowLeft: step(-1),
+    ArrowRight: step(1),
+    "Shift+ArrowLeft": step(-10),
+    "Shift+ArrowRight": step(10),
+    ArrowUp: shot(-1),
+    ArrowDown: shot(1),
+    Home: go(0),
+    End: go(total - 1),
+  };
+  players.keys(acts, () => players.inSight(by("watched")));
+  by("play").addEventListener("click", player.play);
+  by("back").addEventListener("click", step(-1));
+  by("forth").addEventListener("click", step(1));
+  by("shot_before").addEventListener("click", shot(-1));
+  by("shot_after").addEventListener("click", shot(1));
+  by("finding_before").addEventListener("click", finding(-1));
+  by("finding_after").addEventListener("click", finding(1));
+  by("repeat").addEventListener("change", () => {
+    here = player.at();
+  });
+  ["shake", "safe", "headroom"].forEach((id) =>
+    by(id).addEventListener("change", () => show(player.at())));
+  by("scrub").max = total - 1;
+  by("scrub").addEventListener("input", () => player.go(Number(by("scrub").value)));
+  // The address names a shot, and a frame of it: #050 or #050.f1402.
+  const follow = () => {
+    const [name, frame] = decodeURIComponent(location.hash.slice(1)).split(".f");
+    const n = numbered.get(name);
+    if (n === undefined) return false;
+    const at = frame === undefined ? 0 : Number(frame) - shots[n].first;
+    player.go(starts[n] + Math.min(Math.max(at || 0, 0), shots[n].count - 1));
+    by("watched").scrollIntoView({ block: "nearest" });
+    return true;
+  };
+  addEventListener("hashchange", follow);
+  by("controls").hidden = false;
+  by("still").hidden = true;
+  if (!follow()) player.go(0);
+  window.cut = Object.freeze({
+    at: player.at, playing: player.playing, tally: player.tally, total, label,
+    shot: () => shots[shown].name,
+    drawn: () => takes.has(shown),
+    go: player.go,
+  });
+})();

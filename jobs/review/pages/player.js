@@ -1,0 +1,88 @@
+// Plays frames by the clock, and acts on keys at once. A frame that comes too late is
+// left out, so time never drifts.
+const players = (() => {
+  // `ready(k)` holds the clock while it is false; `next(k)` says where the end leads to.
+  const player = ({ count, rate, show, changed, ready = () => true, next = () => null }) => {
+    const [perMany, seconds] = rate;
+    let current = 0;
+    let from = null;
+    let [drawn, late] = [0, 0];
+    const go = (k) => {
+      current = Math.min(Math.max(k, 0), count - 1);
+      show(current);
+    };
+    const stop = () => {
+      if (from === null) return;
+      from = null;
+      changed(false);
+    };
+    const tick = (now) => {
+      if (from === null) return;
+      if (from.time === null || !ready(current)) from = { frame: current, time: now };
+      const k = from.frame + Math.floor(((now - from.time) * perMany) / (1000 * seconds));
+      if (k > current) {
+        const end = next(current, k);
+        if (end === undefined) {
+          go(count - 1);
+          stop();
+          return;
+        }
+        late += end === null ? k - current - 1 : 0;
+        drawn += 1;
+        if (end === null) go(k);
+        else {
+          go(end);
+          from = { frame: end, time: now };
+        }
+      }
+      requestAnimationFrame(tick);
+    };
+    const play = () => {
+      if (from !== null) {
+        stop();
+        return;
+      }
+      if (current >= count - 1) go(0);
+      from = { frame: current, time: null };
+      changed(true);
+      requestAnimationFrame(tick);
+    };
+    return {
+      play,
+      stop,
+      go: (k) => {
+        go(k);
+        if (from !== null) from = { frame: current, time: null };
+      },
+      step: (way) => {
+        stop();
+        go(current + way);
+      },
+      at: () => current,
+      playing: () => from !== null,
+      tally: () => ({ drawn, late }),
+    };
+  };
+
+  // Keys act wherever the reader is, but in a field, and with a key held for the browser.
+  const FIELDS = "input:not([type=range]):not([type=checkbox]), textarea, select";
+  const keys = (acts, seen) => {
+    document.addEventListener("keydown", (event) => {
+      if (event.ctrlKey || event.altKey || event.metaKey || event.defaultPrevented) return;
+      if (event.target.closest(FIELDS) || !seen()) return;
+      const own = event.target.closest("button, summary, input:not([type=range])");
+      if (own && event.key === " ") return;
+      const slides = event.target.closest("input[type=range]");
+      if (slides && event.key !== " " && !event.shiftKey) return;
+      const act = acts[event.shiftKey ? `Shift+${event.key}` : event.key];
+      if (!act) return;
+      event.preventDefault();
+      act();
+    });
+  };
+  const inSight = (element) => {
+    const box = element.getBoundingClientRect();
+    return box.bottom > 0.3 * box.height && box.top < innerHeight - 0.3 * box.height;
+  };
+  return Object.freeze({ player, keys, inSight });
+})();

@@ -1,0 +1,40 @@
+"""What a shot breaks of the stage it is on: its rig, and its lines of sight."""
+
+import numpy as np
+
+from ..arrays import IntArray
+from ..rigs.clearance import rail_faults
+from ..shot import Shot
+
+Measures = dict[str, float | int | str | None]
+"""What a take is judged by, flat, units in the names."""
+
+_BOX = "keep_out:"
+
+
+def on_stage(shot: Shot, hider: IntArray) -> Measures:
+    """Return what stands in the way of a rig and of the view, by name.
+
+    Args:
+        shot: with its rig and stage.
+        hider: what hides the primary at each sample of the cut, see `Take`, (n,).
+
+    Returns:
+        Metres by which the rig leaves the floor and the range of heights, the keep-outs
+        that it runs through, what hides the primary, and which of that a sight line may
+        not pass; None where there is none.
+    """
+    faults = rail_faults(shot.stage, shot.rig)
+    n_boxes = len(shot.stage.names)
+    people = [subject.name for subject in shot.subjects]
+    names = (*shot.stage.names, *people)
+    hides = [k for k in np.unique(hider).tolist() if k >= 0]
+    forbidden = [k for k in hides if k < n_boxes and shot.stage.sight_forbidden[k]]
+    through = [name.removeprefix(_BOX) for name in faults if name.startswith(_BOX)]
+    return {
+        "rig_off_floor_m": faults.get("floor"),
+        "rig_off_height_m": faults.get("height"),
+        "rig_through": ", ".join(through) or None,
+        "hidden_by": ", ".join(names[k] for k in hides) or None,
+        "sight_forbidden": ", ".join(names[k] for k in forbidden) or None,
+    }

@@ -1,0 +1,51 @@
+"""How evenly the crew follows, on a few motions; `evidence.following` has all."""
+
+import numpy as np
+import pytest
+
+from carrellata.solver.presets import PRESETS
+from carrellata.solver.take import operate
+from evidence.following import evenly, handled, ripple, stopped, stopping
+
+MOST_RMS, MOST_PEAK, MOST_DECISIONS = 0.03, 0.08, 0.6
+
+
+@pytest.mark.parametrize("preset", sorted(PRESETS))
+@pytest.mark.parametrize(
+    ("rig", "speed"), [("sticks", 1.3), ("sticks", 5.0), ("track", 1.3), ("arc", 2.0)]
+)
+def test_even_motion_is_followed_evenly(rig, speed, preset):
+    found = ripple(operate(evenly(rig, speed, preset)))
+    print(rig, speed, preset, found)
+    assert found.pan_rms < MOST_RMS
+    assert found.pan_peak < MOST_PEAK
+    assert max(found.pans_per_s, found.tilts_per_s) <= MOST_DECISIONS
+
+
+def test_a_tilt_follows_a_climb_as_evenly():
+    found = ripple(operate(evenly("climb", 1.3, "sharp")))
+    assert found.tilt_rms < MOST_RMS
+
+
+@pytest.mark.parametrize("preset", sorted(PRESETS))
+def test_a_dolly_beside_who_stops_comes_to_rest_and_lets_the_pan_finish(preset):
+    found = stopped(operate(stopping("track", 1.4, preset)))
+    print(preset, found)
+    assert found.dolly_rest_s < 3.0
+    assert found.back_m < 0.05
+    assert found.overshoots <= 1
+    assert abs(found.off_u) < 0.1
+
+
+@pytest.mark.parametrize("preset", sorted(PRESETS))
+def test_a_pan_passes_who_stops_once_at_most(preset):
+    found = stopped(operate(stopping("sticks", 1.4, preset)))
+    assert found.overshoots <= 1
+    assert found.worst_u < 0.6
+
+
+def test_a_handle_moves_nothing_of_an_even_walk_in_the_cut():
+    for rig in ("sticks", "track"):
+        found = handled(evenly(rig, 1.3, "brisk"))
+        assert found.pan_rad < np.radians(0.3)
+        assert found.dolly_m < 0.05
