@@ -20,7 +20,8 @@ def setup_in_row(text: str) -> SetupSpec | None:
     """
     values = json.loads(text)
     values.pop("label", None)
-    if CHOOSE in (values["rig"].get("kind"), *values.values()):
+    rig = values.get("rig") or {}
+    if CHOOSE in (rig.get("kind"), *values.values()):
         return None
     return SetupSpec.model_validate(values)
 
