@@ -275,7 +275,7 @@ def test_an_arc_that_meets_a_keep_out_is_laid_anew_beside_it(
     rig = free.setup.rig
     x, _, z = rig.places(np.array([0.2 * rig.length_m]))[0]
     stage = Stage(
-        keep_outs=np.array([[[x - 1.5, 0, z - 1.5], [x + 1.5, 2.5, z + 1.5]]]),
+        keep_outs=np.array([[[x - 1, 0, z - 1], [x + 1, 2.5, z + 1]]]),
         names=("kiosk",),
         sight_forbidden=np.zeros(1, dtype=np.bool_),
         heights=(0.3, 2.6),
