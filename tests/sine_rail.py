@@ -4,7 +4,6 @@ Its geometry, its layout, its proposal and its price are what the solver needs; 
 table, its units and its words are its entry among the rigs of a job file.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from math import pi
 from typing import Annotated, Any, ClassVar, Literal
@@ -127,9 +126,9 @@ def _values(rig: SineRail, written: Written) -> dict[str, Any]:
     }
 
 
-def _where(rig: Mapping[str, Any]) -> str:
-    ends = f"from {place_words(rig['from'])} to {place_words(rig['to'])}"
-    return f"sine rail {ends}, rising by {rig['rise']:g}"
+def _where(rig: SineSpec) -> str:
+    ends = f"from {place_words(rig.from_)} to {place_words(rig.to)}"
+    return f"sine rail {ends}, rising by {rig.rise:g}"
 
 
 def register() -> None:

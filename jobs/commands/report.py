@@ -6,6 +6,7 @@ from math import isinf
 
 from ...solver.cuts.findings import SEVERITIES
 from ...solver.measures.on_stage import Measures
+from ..takes.row_setup import setup_in_row
 from ..takes.sequence_table import WITHOUT_TAKE, ShotRow
 from .lens_table import LensRow, Stand
 
@@ -72,9 +73,9 @@ def findings_line(rows: Iterable[ShotRow]) -> str:
 def lenses_line(rows: Iterable[ShotRow]) -> str:
     """Return how many of the shots that have a take use each focal length."""
     used = [
-        json.loads(row.setup)["lens_mm"]
+        setup.lens_mm
         for row in rows
-        if row.status not in WITHOUT_TAKE
+        if row.status not in WITHOUT_TAKE and (setup := setup_in_row(row.setup))
     ]
     counts = [(mm, used.count(mm)) for mm in sorted(set(used))]
     parts = [f"{mm:g} mm {n} shot{'' if n == 1 else 's'}" for mm, n in counts]

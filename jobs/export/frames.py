@@ -5,7 +5,6 @@ Burnt in are sequence, shot, setup, version, lens, frame and, where the job has 
 timecode in the cut; frames of the handles say so.
 """
 
-import json
 from collections.abc import Iterator, Sequence
 from io import BytesIO
 from typing import TYPE_CHECKING
@@ -21,6 +20,7 @@ from ..job.timecode import (
     label_of_frame,
 )
 from ..takes.curves import Curves
+from ..takes.row_setup import label_in_row, setup_in_row
 from ..takes.sequence_table import CutClock, ShotRow
 from .names import version_of
 from .scene_view import SceneView, figures_of, scene_view
@@ -54,8 +54,9 @@ def frame_rows(curves: Curves) -> list[int]:
 def burn_in(curves: Curves, row: ShotRow, clock: CutClock, k: int) -> Corners:
     """Return what is burnt into the picture of sample `k`."""
     frame = int(curves.frame[k])
-    setup = json.loads(row.setup)
-    label = setup.get("label") or setup["rig"]["kind"]
+    setup = setup_in_row(row.setup)
+    assert setup is not None  # who has a take has a setup
+    label = label_in_row(row.setup) or setup.rig.kind
     handle = "" if curves.cut[0] <= frame <= curves.cut[1] else " handle"
     timecode = timecode_of(curves, clock, frame)
     return (

@@ -4,7 +4,7 @@ Each kind stands here once, in `RIGS`: its fields, its change from and to scene 
 and its words. Its geometry and how it is laid are the solver's.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import degrees, log10, pi, radians
 from typing import Annotated, Any, Literal
@@ -104,7 +104,7 @@ class RigEntry:
         placed: returns the solver's rig of a table. A `SolverError` refuses it.
         values: returns its own fields as they stand in a job file, without those of
             a `DollyRig`.
-        where: returns where it stands, in words, from its values.
+        where: returns where a table has it stand, in words.
         faults: yields what is wrong between its fields.
     """
 
@@ -112,7 +112,7 @@ class RigEntry:
     words: str
     placed: Callable[[Any, "Placing"], Rig]
     values: Callable[[Any, Written], dict[str, Any]]
-    where: Callable[[Mapping[str, Any]], str]
+    where: Callable[[Any], str]
     faults: Callable[[Any], Iterator[Finding]] = lambda spec: iter(())
 
 
@@ -168,7 +168,7 @@ def _arc_values(rig: Rig, written: Written) -> dict[str, Any]:
     }
 
 
-def place_words(point: list[float]) -> str:
+def place_words(point: Point) -> str:
     """Return a place in scene units, as it is read."""
     return "(" + ", ".join(f"{value:g}" for value in point) + ")"
 
@@ -179,7 +179,7 @@ RIGS: dict[str, RigEntry] = {
         words="sticks",
         placed=lambda rig, place: sticks(place(rig.at)),
         values=lambda rig, written: {"at": written.point(rig.shape.origin)},
-        where=lambda rig: f"sticks at {place_words(rig['at'])}",
+        where=lambda rig: f"sticks at {place_words(rig.at)}",
     ),
     "track": RigEntry(
         spec=TrackRig,
@@ -187,7 +187,7 @@ RIGS: dict[str, RigEntry] = {
         placed=lambda rig, place: track(place(rig.from_), place(rig.to)),
         values=_track_values,
         where=lambda rig: (
-            f"track from {place_words(rig['from'])} to {place_words(rig['to'])}"
+            f"track from {place_words(rig.from_)} to {place_words(rig.to)}"
         ),
         faults=_track_faults,
     ),
@@ -197,8 +197,8 @@ RIGS: dict[str, RigEntry] = {
         placed=_arc,
         values=_arc_values,
         where=lambda rig: (
-            f"arc of radius {rig['radius']:g} round {place_words(rig['centre'])}, from "
-            f"{rig['start_deg']:g} deg over {rig['sweep_deg']:g} deg"
+            f"arc of radius {rig.radius:g} round {place_words(rig.centre)}, from "
+            f"{rig.start_deg:g} deg over {rig.sweep_deg:g} deg"
         ),
         faults=_arc_faults,
     ),

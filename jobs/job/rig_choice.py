@@ -1,14 +1,11 @@
 """The `rig` table as a shot has it: one of the kinds there are, or left to choose."""
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
+from typing import TYPE_CHECKING, Annotated, Literal, Union
 
-from pydantic import Field, TypeAdapter
+from pydantic import Field
 
-from ...solver.rigs.shape import Rig
 from .quantities import Number, Spec
-from .rig import RIGS, ArcRig, Hold, SticksRig, TrackRig, rig_of
-from .world import WorldSpec
+from .rig import RIGS, ArcRig, Hold, SticksRig, TrackRig
 
 if TYPE_CHECKING:
     RigName = str
@@ -31,25 +28,3 @@ class ChooseRig(Spec):
 
 
 RigSpec = Annotated[FixedRig | ChooseRig, Field(discriminator="kind")]
-
-_FIXED: TypeAdapter[Any] = TypeAdapter(Annotated[FixedRig, Field(discriminator="kind")])
-
-
-def fixed_rig(values: Any) -> FixedRig:
-    """Return a rig's table from plain values; a table stays as it is.
-
-    Raises:
-        ValidationError: it is not one.
-    """
-    rig: FixedRig = _FIXED.validate_python(values)
-    return rig
-
-
-def rig_of_setup(setup: Mapping[str, Any], world: WorldSpec) -> Rig:
-    """Return the solver's rig of a setup as it stands in a job file or a take.
-
-    Args:
-        setup: with `rig`, and `height` where that replaces the rig's own.
-        world: axes and units of its scene.
-    """
-    return rig_of(fixed_rig(setup["rig"]), world, setup.get("height"))

@@ -1,6 +1,6 @@
 """One shot with everything it inherits filled in."""
 
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import (
     BeforeValidator,
@@ -27,18 +27,16 @@ from .quantities import (
     number_or_choose,
     refusal,
 )
-from .rig_choice import ChooseRig, FixedRig, RigSpec, fixed_rig
+from .rig_choice import ChooseRig, FixedRig, RigSpec
+from .setup import SETUP_FIELDS, NamedView, SetupSpec
 from .stage import StageSpec
 from .subject import SubjectSpec
 
 MAX_FRAMES = 2_000_000
 """Most samples of one shot: frames with handles and pre-roll, times sub-frames."""
 
-SETUP_FIELDS = ("rig", "lens_mm", "height", "side", "view")
-"""What makes a setup."""
-
 _CHOSEN_WITH_RIG = ("height", "side", "view")
-_VIEWS = ("front", "three_quarter", "profile", "rear")
+_VIEWS = get_args(NamedView)
 _WHOLE = {"type": "integer", "minimum": 0, "maximum": MAX_FRAMES}
 
 FrameCount = Annotated[Whole, Field(ge=0, le=MAX_FRAMES)]
@@ -237,17 +235,16 @@ class ShotSpec(Spec):
         assert not isinstance(self.height, str)
         return self.height
 
-    def with_setup(self, setup: dict[str, Any]) -> Self:
-        """Return the shot with a chosen setup in the place of what it left open.
+    def asked_setup(self) -> dict[str, Any]:
+        """Return the setup as the job asks for it, open or not, as it is written."""
+        fields = set(SETUP_FIELDS)
+        return self.model_dump(mode="json", by_alias=True, include=fields)
 
-        Args:
-            setup: plain values of `rig lens_mm height side view`, scene units; fields
-                that are not there stay as they are.
-        """
-        given = {name: setup[name] for name in SETUP_FIELDS if name in setup}
-        if "rig" in given:
-            given["rig"] = fixed_rig(given["rig"])
-        return self.model_copy(update=given)
+    def with_setup(self, setup: SetupSpec) -> Self:
+        """Return the shot with a setup in the place of its own."""
+        return self.model_copy(
+            update={name: getattr(setup, name) for name in SETUP_FIELDS}
+        )
 
     @property
     def n_frames(self) -> int:

@@ -2,10 +2,12 @@
 
 import json
 from collections.abc import Iterator, Mapping
-from typing import Any
 
 from ..errors import InputError
-from ..job.rig import RIGS
+from ..job.rig import RIGS, DollyRig
+from ..job.setup import SetupSpec
+from ..takes.row_setup import setup_in_row
+from ..takes.runner_up import RunnerUp
 from ..takes.sequence_table import WITHOUT_TAKE, ShotRow
 from ..takes.store import Store
 from ..takes.take_file import read_take
@@ -52,7 +54,8 @@ def explain_lines(row: ShotRow, store: Store) -> Iterator[str]:
     if row.status in WITHOUT_TAKE:
         yield from (f"  {line}" for line in (row.error or "").splitlines())
         return
-    setup = json.loads(row.setup)
+    setup = setup_in_row(row.setup)
+    assert setup is not None  # who has a take has a setup
     yield f"  {setup_words(setup)}"
     if row.why is None:
         yield "  The job fixes this setup."
@@ -82,11 +85,12 @@ def _runner_up(row: ShotRow) -> Iterator[str]:
     if row.runner_up is None:
         yield "  No other setup holds the shot."
         return
-    other = json.loads(row.runner_up)
-    yield f"  Runner-up: {setup_words(other['setup'])}"
-    more, tie = other["costs_more"], ", a matter of taste" if other["tie"] else ""
-    yield f"  {other['score']:.2f} points; the sequence would cost {more:.2f} more{tie}"
-    yield from _points(other["parts"])
+    other = RunnerUp.from_plain(json.loads(row.runner_up))
+    yield f"  Runner-up: {setup_words(other.setup)}"
+    more, tie = other.costs_more, ", a matter of taste" if other.tie else ""
+    dearer = "" if more is None else f"; the sequence would cost {more:.2f} more{tie}"
+    yield f"  {other.score:.2f} points{dearer}"
+    yield from _points(other.parts)
 
 
 def _points(parts: Mapping[str, float]) -> Iterator[str]:
@@ -94,15 +98,14 @@ def _points(parts: Mapping[str, float]) -> Iterator[str]:
         yield f"    {points:7.2f}  {PARTS.get(name, name)}"
 
 
-def setup_words(setup: Mapping[str, Any]) -> str:
+def setup_words(setup: SetupSpec) -> str:
     """Return a setup in a line, places in scene units."""
-    rig = setup["rig"]
-    where = RIGS[rig["kind"]].where(rig)
-    if rig.get("follow", 1.0) != 1.0:
-        where += f", covering {100 * rig['follow']:.0f} % of the way"
-    view = ""
-    if setup.get("view") is not None:
-        named = setup["view"]
+    rig = setup.rig
+    where = RIGS[rig.kind].where(rig)
+    if isinstance(rig, DollyRig) and rig.follow != 1.0:
+        where += f", covering {100 * rig.follow:.0f} % of the way"
+    view, named = "", setup.view
+    if named is not None:
         asked = named.replace("_", " ") if isinstance(named, str) else f"{named:g} deg"
-        view = f", {asked} from the {setup['side']}"
-    return f"{setup['lens_mm']:g} mm, {where}{view}"
+        view = f", {asked} from the {setup.side}"
+    return f"{setup.lens_mm:g} mm, {where}{view}"

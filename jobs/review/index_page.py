@@ -257,9 +257,9 @@ def _place(u: float, v: float) -> str:
 def _lenses(rows: Sequence[SequenceRow]) -> list[dict[str, Any]]:
     used: dict[float, list[float]] = defaultdict(list)
     for row in rows:
-        lens, seconds = row.setup.get("lens_mm"), row.number("seconds")
-        if isinstance(lens, int | float) and seconds is not None:
-            used[float(lens)].append(seconds)
+        seconds = row.number("seconds")
+        if row.setup is not None and seconds is not None:
+            used[row.setup.lens_mm].append(seconds)
     whole = sum(map(sum, used.values())) or 1.0
     return [
         {

@@ -6,7 +6,10 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from ...solver.cuts.findings import OF_CUT, SEVERITIES
+from ..errors import InputError
+from ..job.setup import SetupSpec
 from ..places.place import Place
+from ..takes.row_setup import setup_in_row
 from ..takes.sequence_table import WITHOUT_TAKE, CutClock, read_table
 from .mend import Mend, mends
 
@@ -47,12 +50,12 @@ class SequenceRow:
 
     Attributes:
         plain: the row as it is written.
-        setup: rig, lens, height, side, view and label.
+        setup: what it was solved with, or was to be; None where it was left open.
         findings: worst first.
     """
 
     plain: dict[str, Any]
-    setup: dict[str, Any]
+    setup: SetupSpec | None
     findings: tuple[FindingRow, ...]
 
     @property
@@ -146,9 +149,15 @@ def read_rows(path: Place) -> Rows:
         InputError: it is missing, damaged, or no such file.
     """
     table = read_table(path)
+    try:
+        now, before = (
+            [row_of(row.plain()) for row in rows] for rows in (table.rows, table.before)
+        )
+    except ValueError as error:
+        raise InputError(str(path), f"has a row of another form: {error}") from error
     return Rows(
-        now=[row_of(row.plain()) for row in table.rows],
-        before=[row_of(row.plain()) for row in table.before],
+        now=now,
+        before=before,
         named=tuple(table.clock.frames),
         people=tuple(
             dict.fromkeys(name for one in table.entries for name in one.subjects)
@@ -162,7 +171,7 @@ def row_of(plain: dict[str, Any]) -> SequenceRow:
     written = map(_finding, json.loads(plain.get("findings") or "[]"))
     findings = sorted(written, key=lambda one: -one.rank)
     return SequenceRow(
-        plain=plain, setup=json.loads(plain["setup"]), findings=tuple(findings)
+        plain=plain, setup=setup_in_row(plain["setup"]), findings=tuple(findings)
     )
 
 

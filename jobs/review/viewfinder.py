@@ -14,6 +14,7 @@ import numpy as np
 from ...solver.action.body import EYES, LANDMARKS
 from ...solver.arrays import FloatArray
 from ...solver.crew.operator import SAFE
+from ..job.rig import TrackRig
 from .shown import Shown
 from .stage import PlanStage, stage_of
 
@@ -124,11 +125,11 @@ def _rail(shown: Shown, level: float) -> list[float]:
     """
     if len(shown.rail) < 2:
         return []
-    rig, world = shown.metadata.setup["rig"], shown.metadata.world
+    rig, world = shown.metadata.setup.rig, shown.metadata.world
     rise = [0.0] * len(shown.rail)
-    if rig["kind"] == "track":
+    if isinstance(rig, TrackRig):
         c = 2 if world.up == "z" else 1
-        ends = np.array([rig["from"][c], rig["to"][c]]) * world.metres(1.0)
+        ends = np.array([rig.from_[c], rig.to[c]]) * world.metres(1.0)
         rise = (ends - ends.min()).tolist()
     points = np.column_stack([shown.rail, level + np.array(rise)])
     every = -(-(len(points) - 1) // (_MOST_RAIL - 1))

@@ -4,6 +4,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from ..takes.runner_up import RunnerUp
 from .explain import PARTS, setup_words
 
 
@@ -38,15 +39,15 @@ def why_of(why: str | None, runner_up: str | None) -> Why:
     if runner_up is None:
         words += " No other setup holds the shot."
         return Why(words=words, parts=_parts(chosen["parts"], {}, cut))
-    other = json.loads(runner_up)
-    more = other["costs_more"]
+    other = RunnerUp.from_plain(json.loads(runner_up))
+    more = other.costs_more
     dearer = "" if more is None else f"; the sequence would cost {more:.2f} more"
-    tie = ", which is a matter of taste" if other["tie"] else ""
+    tie = ", which is a matter of taste" if other.tie else ""
     return Why(
         words=words,
-        runner_up=f"Runner-up: {setup_words(other['setup'])}. It costs "
-        f"{other['score']:.2f} points{dearer}{tie}.",
-        parts=_parts(chosen["parts"], other["parts"], cut),
+        runner_up=f"Runner-up: {setup_words(other.setup)}. It costs "
+        f"{other.score:.2f} points{dearer}{tie}.",
+        parts=_parts(chosen["parts"], other.parts, cut),
     )
 
 

@@ -3,25 +3,26 @@
 import json
 from typing import Any
 
+from ..job.setup import SetupSpec
 from ..takes.metadata import ShotBrief
 from .explain import PARTS
 
 
-def rig_words(setup: dict[str, Any]) -> str:
-    """Return the kind of a rig in one word."""
-    kind = str((setup.get("rig") or {}).get("kind", ""))
-    return kind or "\u2013"
+def rig_words(setup: SetupSpec | None) -> str:
+    """Return the kind of a setup's rig in one word; a dash where there is no setup."""
+    return "\u2013" if setup is None else setup.rig.kind
 
 
-def lens_words(setup: dict[str, Any]) -> str:
-    """Return the lens of a setup."""
-    lens = setup.get("lens_mm")
-    return f"{lens:g} mm" if isinstance(lens, int | float) else "\u2013"
+def lens_words(setup: SetupSpec | None) -> str:
+    """Return the lens of a setup; a dash where there is no setup."""
+    return "\u2013" if setup is None else f"{setup.lens_mm:g} mm"
 
 
-def view_words(setup: dict[str, Any]) -> str:
+def view_words(setup: SetupSpec | None) -> str:
     """Return the view and the side of a setup after a comma, "" where both are free."""
-    view, side = setup.get("view"), setup.get("side")
+    if setup is None:
+        return ""
+    view, side = setup.view, setup.side
     words = []
     if view is not None:
         degrees = "\u00b0" if isinstance(view, int | float) else ""
@@ -52,20 +53,22 @@ def figure(value: float | None, form: str, unit: str = "") -> str:
     return "\u2013" if value is None else f"{value:{form}}{unit}".replace("-", "\u2212")
 
 
-def setup_changes(before: dict[str, Any], after: dict[str, Any]) -> list[str]:
-    """Return what is another in a setup, a phrase each."""
+def setup_changes(before: SetupSpec | None, after: SetupSpec | None) -> list[str]:
+    """Return what is another in a setup, a phrase each; none where one is not."""
+    if before is None or after is None:
+        return []
     changes = []
-    if before.get("lens_mm") != after.get("lens_mm"):
+    if before.lens_mm != after.lens_mm:
         changes.append(f"lens {lens_words(before)} \u2192 {lens_words(after)}")
     for name in ("side", "view", "height"):
-        old, new = before.get(name), after.get(name)
+        old, new = getattr(before, name), getattr(after, name)
         if old != new:
             changes.append(f"{name} {_value(old)} \u2192 {_value(new)}")
-    old_rig, new_rig = before.get("rig") or {}, after.get("rig") or {}
-    if old_rig.get("kind") != new_rig.get("kind"):
+    if before.rig.kind != after.rig.kind:
         changes.append(f"rig {rig_words(before)} \u2192 {rig_words(after)}")
-    elif old_rig != new_rig:
-        named = [k for k in {**old_rig, **new_rig} if old_rig.get(k) != new_rig.get(k)]
+    elif before.rig != after.rig:
+        one, two = before.plain()["rig"], after.plain()["rig"]
+        named = sorted(name for name in one if one[name] != two[name])
         changes.append(f"{rig_words(after)}: {', '.join(named)} changed")
     return changes
 

@@ -1,13 +1,12 @@
 """From a shot of the job file to what its setup may be, and back to a setup in it.
 
-A setup leaves here as plain values in scene units, as it would stand in the job file,
-rounded to a millimetre and a hundredth of a degree.
+A setup leaves here in scene units, as it would stand in the job file, rounded to a
+tenth of a millimetre and a hundredth of a degree.
 """
 
 from collections.abc import Iterable
 from math import degrees, radians
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -15,8 +14,9 @@ from ...solver.optics.lens import Lens
 from ...solver.rigs.kinds import KINDS
 from ...solver.setups.setup import SIDES, VIEWS_RAD, Ask, Setup, View
 from ..job.camera import LensSpec
-from ..job.rig import RIGS, DollyRig, Written
+from ..job.rig import RIGS, DollyRig, SticksRig, Written
 from ..job.rig_choice import ChooseRig
+from ..job.setup import SetupSpec
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..job.world import WorldSpec
@@ -28,7 +28,7 @@ from .stage import stage_of
 OPEN_VIEWS = ("three_quarter", "profile", "front", "rear")
 OVER_DEG = 25.0  # over the shoulder of the other one; common practice, no source
 _ON_LINE_DEG = 1.0  # views nearer the line of travel have one side only
-_STAND_IN = {"kind": "sticks", "at": (0.0, 0.0, 0.0)}
+_STAND_IN = SticksRig(kind="sticks", at=(0.0, 0.0, 0.0))
 
 
 def ask_of(
@@ -52,14 +52,8 @@ def ask_of(
     Raises:
         ShotDataError: a subject can't be read.
     """
-    standing: dict[str, Any] = {}
-    if spec.is_open:
-        standing = {"lens_mm": spec.lenses[0].mm, "side": None, "view": None}
-        if "height" in spec.open_fields:
-            standing["height"] = None
-        if "rig" in spec.open_fields:
-            standing["rig"] = _STAND_IN
-    prepared = build_shot(job, spec.with_setup(standing), folder, read=read)
+    closed = spec.with_setup(_stand_in(spec)) if spec.is_open else spec
+    prepared = build_shot(job, closed, folder, read=read)
     shot, world = prepared.shot, job.world
     rig_open = isinstance(spec.rig, ChooseRig)
     height = None
@@ -79,6 +73,16 @@ def ask_of(
         stage=stage_of(spec, world, usual=True),
     )
     return ask, prepared
+
+
+def _stand_in(spec: ShotSpec) -> SetupSpec:
+    """Return a setup with which an open shot is read."""
+    opened = spec.open_fields
+    return SetupSpec(
+        rig=_STAND_IN if "rig" in opened else spec.fixed_rig,
+        lens_mm=spec.lenses[0].mm,
+        height=None if "height" in opened else spec.fixed_height,
+    )
 
 
 def _lenses(specs: Iterable[LensSpec]) -> tuple[Lens, ...]:
@@ -107,7 +111,7 @@ def _views(spec: ShotSpec) -> tuple[View, ...]:
     return tuple(found)
 
 
-def setup_values(setup: Setup, world: WorldSpec) -> dict[str, Any]:
+def setup_in_scene(setup: Setup, world: WorldSpec) -> SetupSpec:
     """Return a setup as it would stand in the job file: rig, lens, height and view."""
     kind, written = setup.rig.kind, Written(world=world)
     rig = {"kind": kind, **RIGS[kind].values(setup.rig, written)}
@@ -115,13 +119,15 @@ def setup_values(setup: Setup, world: WorldSpec) -> dict[str, Any]:
         rig["hold"] = setup.hold
         rig["beside"] = written.point(np.array(setup.offset))
         rig["follow"] = setup.follow
-    return {
-        "rig": rig,
-        "lens_mm": setup.lens.focal_mm,
-        "height": None,
-        "side": None if setup.view is None else setup.view.side,
-        "view": None if setup.view is None else _view_value(setup.view),
-    }
+    view = setup.view
+    return SetupSpec.model_validate(
+        {
+            "rig": rig,
+            "lens_mm": setup.lens.focal_mm,
+            "side": None if view is None else view.side,
+            "view": None if view is None else _view_value(view),
+        }
+    )
 
 
 def _view_value(view: View) -> str | float:

@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations, pairwise
-from typing import Any
 
 from ...solver.cuts.cost import CutCosts, with_habits
 from ...solver.cuts.end import CutEnd, EndView
@@ -15,6 +14,7 @@ from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..takes.judgement import Candidate, Judgement
 from ..takes.keys import digest
+from ..takes.runner_up import RunnerUp
 from ..takes.why_no_take import HELPS
 from .chosen import Chosen
 
@@ -63,7 +63,7 @@ def choose_setups(
             "candidates": len(judgement.candidates),
             "kept": judgement.kept == index,
         }
-        runner_up: dict[str, Any] = {}
+        runner_up = None
         if other is not None:
             more = choice.runner_up_costs(k)
             runner_up = _runner_up(judgement.candidates[other], more)
@@ -126,17 +126,18 @@ def _apart(specs: Sequence[ShotSpec], judgements: Mapping[str, Judgement]) -> se
 
 def _shared(candidate: Candidate) -> str:
     """Return a name for what shots of one letter share of a setup."""
-    return digest({name: candidate.setup[name] for name in SHARED_FIELDS})
+    setup = candidate.setup.plain()
+    return digest({name: setup[name] for name in SHARED_FIELDS})
 
 
-def _runner_up(candidate: Candidate, more: float | None) -> dict[str, Any]:
-    return {
-        "setup": candidate.setup,
-        "score": candidate.score,
-        "parts": candidate.parts,
-        "costs_more": more,
-        "tie": more is not None and more < TIE,
-    }
+def _runner_up(candidate: Candidate, more: float | None) -> RunnerUp:
+    return RunnerUp(
+        setup=candidate.setup,
+        score=candidate.score,
+        parts=candidate.parts,
+        costs_more=more,
+        tie=more is not None and more < TIE,
+    )
 
 
 def _state(k: int, candidate: Candidate, *, lettered: bool) -> State:

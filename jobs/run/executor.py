@@ -5,14 +5,14 @@ of the batch stand for what an executor holds (`worker/farm/units.py`, `joins.py
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from ..job.shot import ShotSpec
 from ..processes.pool import Run
 from ..takes.why_no_take import SOLVE_AGAIN
 from .attempt import attempt
-from .phases import Given, Phase, Result, phase_named
+from .phases import Given, Phase, Result, phase_named, plain_result
 from .solve_shot import Work
 
 if TYPE_CHECKING:
@@ -89,7 +89,7 @@ class Recorded:
             else:
                 yield place, phase.read(outcome["row"])
         for place, result in self.inner.units(work, phase, left):
-            outcome = {"status": result.status, "row": asdict(result)}
+            outcome = {"status": result.status, "row": plain_result(result)}
             spool.set_outcome(batch, phase.name, place, outcome)
             yield place, result
 

@@ -21,14 +21,14 @@ from ...solver.setups.judge import (
 )
 from ...solver.setups.no_setup import why_none
 from ...solver.setups.score import Judged, judged
-from ...solver.setups.setup import SIDES, Ask, Setup, View
+from ...solver.setups.setup import Ask, Setup, View
 from ...solver.setups.trial import Rehearsal, Trial
+from ..job.setup import SETUP_FIELDS, SetupSpec
 from ..job.shot import ShotSpec
 from ..job.world import WorldSpec
 from ..takes.judgement import Candidate, Judgement
-from ..takes.keys import digest, setup_of
 from ..takes.why_no_take import no_setup_words
-from .asks import setup_values
+from .asks import setup_in_scene
 from .searched import searched, searched_once
 from .shots import VIEWS_DEG, Prepared, rig_fields
 
@@ -56,7 +56,7 @@ Member = tuple[ShotSpec, Ask, Prepared]
 class LastNight:
     """What the current take of a shot says of the night that made it."""
 
-    setup: dict[str, Any]
+    setup: SetupSpec
     judge_key: str
 
 
@@ -94,12 +94,11 @@ def judge_group(
             relax=asdict(reason),
         )
     action = cut_action(ask.shot)
-    plain = _Plain(spec, world)
-    found: dict[str, Candidate] = {}
+    found: dict[SetupSpec, Candidate] = {}
     limit = MOST_CANDIDATES if alone else len(holding)
     for each in _picked(holding, limit):
-        values = plain.values(each.setup)
-        found.setdefault(digest(values), _candidate(ask, action, each, values))
+        asked = _in_job(each.setup, spec, world)
+        found.setdefault(asked, _candidate(ask, action, each, asked))
     return Judgement(
         shot=spec.name,
         key=key,
@@ -124,16 +123,16 @@ def with_last_night(
     setup = _setup(spec, last.setup, world)
     if setup is None:
         return found
-    values = _Plain(spec, world).values(setup)
-    known = [digest(each.setup) for each in found.candidates]
+    asked = _in_job(setup, spec, world)
+    known = [each.setup for each in found.candidates]
     unchanged = last.judge_key == found.judge_key
-    if digest(values) in known:
-        kept = known.index(digest(values))
+    if asked in known:
+        kept = known.index(asked)
         return replace(found, kept=kept, unchanged=unchanged)
     tried = judged(ask, Rehearsal(ask).tried(setup))
     if not tried.holds:
         return replace(found, unchanged=unchanged, n_tried=found.n_tried + 1)
-    candidate = _candidate(ask, cut_action(ask.shot), tried, values)
+    candidate = _candidate(ask, cut_action(ask.shot), tried, asked)
     return replace(
         found,
         candidates=(*found.candidates, candidate),
@@ -176,13 +175,13 @@ def _picked(holding: list[Judged], limit: int) -> Iterator[Judged]:
 
 
 def _candidate(
-    ask: Ask, action: CutAction, each: Judged, values: dict[str, Any]
+    ask: Ask, action: CutAction, each: Judged, setup: SetupSpec
 ) -> Candidate:
     trial = each.trial
     lens = each.setup.lens
     ends = trial_ends(ask.shot, lens, action, trial.cams, trial.screen)
     return Candidate(
-        setup=values,
+        setup=setup,
         score=each.score,
         parts=each.parts,
         numbers=_numbers(trial),
@@ -190,22 +189,18 @@ def _candidate(
     )
 
 
-class _Plain:
-    """Setups of a shot as plain values in scene units, as they stand in the job."""
+def _fixed(spec: ShotSpec) -> dict[str, Any]:
+    """Return what the job fixes of a shot's setup, by name."""
+    opened = spec.open_fields
+    return {name: getattr(spec, name) for name in SETUP_FIELDS if name not in opened}
 
-    def __init__(self, spec: ShotSpec, world: WorldSpec) -> None:
-        opened, asked = spec.open_fields, setup_of(spec)
-        self.world = world
-        self.only_height = "height" in opened and "rig" not in opened
-        self.fixed = {name: asked[name] for name in asked if name not in opened}
 
-    def values(self, setup: Setup) -> dict[str, Any]:
-        """Return a setup, with what the job fixes as the job has it."""
-        values = setup_values(setup, self.world)
-        if self.only_height:
-            height = float(setup.rig.shape.origin[1])
-            values["height"] = self.world.units(height)
-        return values | self.fixed
+def _in_job(setup: Setup, spec: ShotSpec, world: WorldSpec) -> SetupSpec:
+    """Return a setup in scene units, with what the job fixes as the job has it."""
+    given, opened = _fixed(spec), spec.open_fields
+    if "height" in opened and "rig" not in opened:
+        given["height"] = world.units(float(setup.rig.shape.origin[1]))
+    return setup_in_scene(setup, world).model_copy(update=given)
 
 
 def _numbers(trial: Trial) -> dict[str, float]:
@@ -220,15 +215,17 @@ def _numbers(trial: Trial) -> dict[str, float]:
     }
 
 
-def _setup(spec: ShotSpec, values: dict[str, Any], world: WorldSpec) -> Setup | None:
+def _setup(spec: ShotSpec, asked: SetupSpec, world: WorldSpec) -> Setup | None:
     """Return the setup of an earlier take, or None where the shot can't have it."""
     lenses = {lens.mm: lens for lens in spec.lenses}
-    fixed = _Plain(spec, world).fixed
-    if values["lens_mm"] not in lenses or any(values[k] != fixed[k] for k in fixed):
+    fixed = _fixed(spec)
+    if asked.lens_mm not in lenses or any(
+        getattr(asked, name) != fixed[name] for name in fixed
+    ):
         return None
-    lens = lenses[values["lens_mm"]]
-    view = _view(values)
-    rigged = rig_fields(spec.with_setup(values), world)
+    lens = lenses[asked.lens_mm]
+    view = _view(asked)
+    rigged = rig_fields(spec.with_setup(asked), world)
     return Setup(
         lens=Lens(lens.mm, lens.close_focus_m, lens.widest_stop),
         rig=rigged["rig"],
@@ -240,10 +237,10 @@ def _setup(spec: ShotSpec, values: dict[str, Any], world: WorldSpec) -> Setup | 
     )
 
 
-def _view(values: dict[str, Any]) -> View | None:
-    view, side = values["view"], values["side"]
-    if view is None or side not in SIDES:
+def _view(asked: SetupSpec) -> View | None:
+    view, side = asked.view, asked.side
+    if view is None or side is None:
         return None
-    angle = VIEWS_DEG[view] if isinstance(view, str) else float(view)
+    angle = VIEWS_DEG[view] if isinstance(view, str) else view
     name = view if isinstance(view, str) else f"{angle:g} deg"
     return View(name=name, angle_rad=radians(angle), side=side)

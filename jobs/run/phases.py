@@ -14,7 +14,7 @@ from typing import Any
 
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
-from ..takes.judgement import Candidate, Judgement
+from ..takes.judgement import Judgement
 from ..takes.merge import merge_sequence
 from ..takes.sequence_table import ShotRow
 from .chosen import Chosen
@@ -98,11 +98,6 @@ def _choose(work: Work, judged: Mapping[int, Judgement]) -> dict[int, Given]:
     return given
 
 
-def _read_judgement(row: Mapping[str, Any]) -> Judgement:
-    candidates = tuple(Candidate(**each) for each in row["candidates"])
-    return Judgement(**{**row, "candidates": candidates})
-
-
 def _asked_shots(job: JobFile, asked: Sequence[int]) -> tuple[int, ...]:
     return tuple(asked)
 
@@ -150,7 +145,7 @@ JUDGE = Phase(
     lost=_not_judged,
     join=_choose,
     stop=_leave,
-    read=_read_judgement,
+    read=Judgement.from_plain,
     cost_ms=_judge_ms,
 )
 TAKE = Phase(
@@ -184,11 +179,22 @@ def phases_of(job: JobFile, asked: Sequence[int]) -> tuple[Phase, ...]:
     )
 
 
+def plain_result(result: Result) -> dict[str, Any]:
+    """Return what a unit gives for a shot as plain values; see `Phase.read`."""
+    return result.plain() if isinstance(result, Judgement) else asdict(result)
+
+
 def plain_given(given: Given) -> dict[str, Any]:
     """Return what a join gives for a shot as plain values; see `read_given`."""
-    return {"row" if isinstance(given, ShotRow) else "chosen": asdict(given)}
+    if isinstance(given, ShotRow):
+        return {"row": asdict(given)}
+    return {"chosen": given.plain()}
 
 
 def read_given(plain: Mapping[str, Any]) -> Given:
     """Return what a join gave for a shot, from plain values."""
-    return ShotRow(**plain["row"]) if "row" in plain else Chosen(**plain["chosen"])
+    return (
+        ShotRow(**plain["row"])
+        if "row" in plain
+        else Chosen.from_plain(plain["chosen"])
+    )

@@ -79,7 +79,7 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
     if chosen is not None:
         other = chosen.runner_up
         reasons["why"] = canonical(chosen.why)
-        reasons["runner_up"] = canonical(other) if other else None
+        reasons["runner_up"] = None if other is None else canonical(other.plain())
     return _row(
         work,
         closed,
@@ -135,7 +135,7 @@ def _row(work: Work, spec: ShotSpec, **result: Any) -> ShotRow:
         sequence=work.job.sequence,
         scene=spec.scene,
         shot=spec.name,
-        setup=canonical({"label": spec.setup, **setup_of(spec)}),
+        setup=canonical({"label": spec.setup, **spec.asked_setup()}),
         crew=spec.crew.name,
         purpose=spec.purpose,
         **result,

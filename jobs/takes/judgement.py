@@ -4,10 +4,13 @@ It is the truth between judging a shot and choosing across cuts, wherever either
 done, and spares a shot whose inputs are the same the next night. `Store` keeps it.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
-from typing import Any
+from typing import Any, Self
 
 from pydantic_core import from_json, to_json
+
+from ..job.setup import SetupSpec
 
 JUDGEMENT_SCHEMA = "carrellata.candidates/1"
 
@@ -23,11 +26,26 @@ class Candidate:
         ends: how the cut begins and ends, see `ShotEnds.plain`.
     """
 
-    setup: dict[str, Any]
+    setup: SetupSpec
     score: float
     parts: dict[str, float]
     numbers: dict[str, float]
     ends: dict[str, Any]
+
+    def plain(self) -> dict[str, Any]:
+        """Return the values that are written; see `from_plain`."""
+        return {**_plain(self), "setup": self.setup.plain()}
+
+    @classmethod
+    def from_plain(cls, values: Mapping[str, Any]) -> Self:
+        """Return the candidate that `plain` gave.
+
+        Raises:
+            ValueError: its setup is none.
+            TypeError: a field is missing or unknown.
+        """
+        setup = SetupSpec.model_validate(values.get("setup"))
+        return cls(**{**values, "setup": setup})
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -58,10 +76,24 @@ class Judgement:
     error: str | None = None
     relax: dict[str, Any] = field(default_factory=dict)
 
+    def plain(self) -> dict[str, Any]:
+        """Return the values that are written; see `from_plain`."""
+        return {**_plain(self), "candidates": [one.plain() for one in self.candidates]}
+
+    @classmethod
+    def from_plain(cls, values: Mapping[str, Any]) -> Self:
+        """Return the judgement that `plain` gave.
+
+        Raises:
+            ValueError: the setup of a candidate is none.
+            KeyError, TypeError: a field is missing or unknown.
+        """
+        found = tuple(Candidate.from_plain(each) for each in values["candidates"])
+        return cls(**{**values, "candidates": found})
+
     def json(self) -> bytes:
         """Return the judgement as it is written."""
-        values = {"schema": JUDGEMENT_SCHEMA, **_plain(self)}
-        values["candidates"] = [_plain(each) for each in self.candidates]
+        values = {"schema": JUDGEMENT_SCHEMA, **self.plain()}
         # Thousands of numbers, which Python's own encoder takes five times as long for.
         return to_json(values)
 
@@ -77,7 +109,6 @@ def judgement_of(data: bytes) -> Judgement | None:
         values = from_json(data)
         if values.pop("schema") != JUDGEMENT_SCHEMA:
             return None
-        candidates = tuple(Candidate(**each) for each in values.pop("candidates"))
-        return Judgement(**values, candidates=candidates)
+        return Judgement.from_plain(values)
     except (ValueError, KeyError, TypeError, AttributeError):
         return None

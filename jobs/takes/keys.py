@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from ...solver.compiled.kernel import sources_of
+from ..job.setup import SETUP_FIELDS, SetupSpec
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..job.subject import SubjectSpec
@@ -96,17 +97,17 @@ def judge_key(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> str:
     )
 
 
-def take_key(judge: str, setup: dict[str, Any]) -> str:
+def take_key(judge: str, setup: SetupSpec) -> str:
     """Return the digest of a judge key and the setup that was chosen."""
-    return digest({"judge": judge, "setup": setup})
+    return digest({"judge": judge, "setup": setup.plain()})
 
 
-def setup_of(spec: ShotSpec) -> dict[str, Any]:
-    """Return the setup of a shot as plain values: rig, lens, height and view."""
-    return spec.model_dump(
-        mode="json",
-        by_alias=True,
-        include={"rig", "lens_mm", "height", "side", "view"},
+def setup_of(spec: ShotSpec) -> SetupSpec:
+    """Return the setup of a shot that leaves none of it open."""
+    assert not spec.is_open
+    # Checked with the shot, so not once more.
+    return SetupSpec.model_construct(
+        **{name: getattr(spec, name) for name in SETUP_FIELDS}
     )
 
 

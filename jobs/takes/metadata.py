@@ -23,7 +23,8 @@ from ...solver.measures.on_stage import Measures
 from ...solver.optics.camera import Gate
 from ...solver.rigs.shape import Rig
 from ..job.rate import parse_rate, rate_text
-from ..job.rig_choice import rig_of_setup
+from ..job.rig import rig_of
+from ..job.setup import SetupSpec
 from ..job.world import WorldSpec, world_of
 from .keys import Keys, canonical
 
@@ -126,7 +127,7 @@ class TakeMetadata:
     rate: Fraction
     world: WorldSpec
     units: Mapping[str, str]
-    setup: Plain
+    setup: SetupSpec
     gate: TakeGate
     rail: Rig
     knots: Mapping[str, FloatArray]
@@ -152,7 +153,7 @@ class TakeMetadata:
                 "rate": rate_text(self.rate),
                 "axes": _axes(self.world),
                 "units": self.units,
-                "setup": self.setup,
+                "setup": self.setup.plain(),
                 "gate": asdict(self.gate),
                 "rail": _rail(self.rail, self.world),
                 "knots": {name: rows.tolist() for name, rows in self.knots.items()},
@@ -186,6 +187,7 @@ def _of_json(written: bytes) -> TakeMetadata:
     if values["schema"] != TAKE_SCHEMA:
         raise ValueError(values["schema"])
     world = world_of(values["axes"])
+    setup = SetupSpec.model_validate(values["setup"])
     asked: Plain = values["asked"]
     for name in ("frames", "handles", "cues"):
         asked[name] = tuple(asked[name])
@@ -195,9 +197,9 @@ def _of_json(written: bytes) -> TakeMetadata:
         rate=parse_rate(values["rate"]),
         world=world,
         units=values["units"],
-        setup=values["setup"],
+        setup=setup,
         gate=TakeGate(**values["gate"]),
-        rail=rig_of_setup(values["setup"], world),
+        rail=rig_of(setup.rig, world, setup.height),
         knots={name: np.array(rows) for name, rows in values["knots"].items()},
         crew=CrewNumbers(**values["crew"]),
         asked=ShotBrief(**asked),

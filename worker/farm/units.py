@@ -8,12 +8,12 @@ acknowledged, and not only once: it does no harm to ask again.
 
 import logging
 import time
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 from celery.exceptions import SoftTimeLimitExceeded
 
 from ...jobs.run.attempt import attempt
-from ...jobs.run.phases import Phase, phase_named
+from ...jobs.run.phases import Phase, phase_named, plain_result
 from ...jobs.run.spool import Outcome, RecordError
 from .app import SOFT
 from .logs import log
@@ -172,14 +172,14 @@ def _attempt(machine: Machine, batch: Batch, phase: Phase, shot: int) -> Outcome
     result = attempt(
         batch.work, phase, spec, given, passing=(SoftTimeLimitExceeded,), waits=True
     )
-    return {"status": result.status, "row": asdict(result)}
+    return {"status": result.status, "row": plain_result(result)}
 
 
 def _lost(batch: Batch, phase: Phase, shot: int, reason: str, status: str) -> Outcome:
     spec = batch.spec(shot)
     log(logging.WARNING, reason, job=batch.record.batch, shot=spec.name, status=status)
     row = phase.lost(batch.work, spec, f"shots[{shot}]: {reason}")
-    return {"status": status, "row": asdict(row)}
+    return {"status": status, "row": plain_result(row)}
 
 
 def _end(

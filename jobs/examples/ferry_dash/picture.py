@@ -181,7 +181,7 @@ def _facts(shown: Shown) -> str:
     metadata = shown.metadata
     setup = metadata.setup
     return (
-        f"{setup['lens_mm']:g} mm, on {RIGS[metadata.rail.kind].words}, crew \u201c"
+        f"{setup.lens_mm:g} mm, on {RIGS[metadata.rail.kind].words}, crew \u201c"
         f"{metadata.crew.preset}\u201d, {float(shown.rate):.3f} frames/s"
     )
 

@@ -114,8 +114,8 @@ def test_rails_lie_half_a_gauge_beside_the_track_of_the_job(
     drawing: ElementTree.Element, take_path: Path
 ) -> None:
     plan = part(drawing, "plan")
-    rig = take_metadata(read_take(take_path)).setup["rig"]
-    start, end = np.array(rig["from"][:2]) / 100, np.array(rig["to"][:2]) / 100
+    rig = take_metadata(read_take(take_path)).setup.rig
+    start, end = np.array(rig.from_[:2]) / 100, np.array(rig.to[:2]) / 100
     along = (end - start) / np.hypot(*(end - start))
     left = GAUGE_M / 2 * np.array([-along[1], along[0]])
     rails = of_class(plan, "path", "rail")

@@ -1,11 +1,13 @@
 """What is another since the last solve, in words."""
 
 import json
+from typing import Any
 
 from review_rows import TRACK, finding, row, setup
 
 from carrellata.jobs.review.since import changes_since
 from carrellata.jobs.review.words import setup_changes
+from carrellata.jobs.takes.row_setup import setup_in_row
 
 
 def test_new_gone_and_worse_findings_are_told_apart() -> None:
@@ -32,16 +34,22 @@ def test_new_shots_and_failures_are_named() -> None:
     assert lines == [("a", ("is a new shot",)), ("b", ("fails now",))]
 
 
+def changes(**fields: Any) -> list[str]:
+    before, after = setup_in_row(json.dumps(setup())), json.dumps(setup(**fields))
+    return setup_changes(before, setup_in_row(after))
+
+
 def test_changes_of_a_setup_name_what_changed() -> None:
     sticks = {"kind": "sticks", "at": [0, 0, 0]}
     longer = TRACK | {"to": [900, 0, 150]}
-    assert setup_changes(setup(), setup()) == []
-    assert setup_changes(setup(), setup(lens_mm=50.0, side="left")) == [
+    assert changes() == []
+    assert changes(lens_mm=50.0, side="left") == [
         "lens 25 mm \u2192 50 mm",
         "side free \u2192 left",
     ]
-    assert setup_changes(setup(), setup(rig=sticks)) == ["rig track \u2192 sticks"]
-    assert setup_changes(setup(), setup(rig=longer)) == ["track: to changed"]
+    assert changes(rig=sticks) == ["rig track \u2192 sticks"]
+    assert changes(rig=longer) == ["track: to changed"]
+    assert changes(view="choose") == []
 
 
 def test_reason_of_a_choice_is_told_with_its_change() -> None:

@@ -8,6 +8,8 @@ from job_tables import a_job
 from sound_job import good_shot, walk, write_table
 
 from carrellata.jobs.job.parse import parse_job
+from carrellata.jobs.job.rig import SticksRig
+from carrellata.jobs.job.setup import SetupSpec
 from carrellata.jobs.run import searched
 from carrellata.jobs.run.choose import letter_words
 from carrellata.jobs.run.judge_once import judge_shot
@@ -77,8 +79,9 @@ def test_little_is_kept_of_long_shots(
 def judged(name: str, *heights: float) -> Judgement:
     setups = tuple(
         Candidate(
-            setup={"rig": {"kind": "sticks", "at": [0, 0, height]}, "lens_mm": 35.0}
-            | {"height": None, "side": None, "view": None},
+            setup=SetupSpec(
+                rig=SticksRig(kind="sticks", at=(0.0, 0.0, height)), lens_mm=35.0
+            ),
             score=1.0,
             parts={},
             numbers={},

@@ -13,7 +13,8 @@ from carrellata.jobs.job.carry import FINDING_NAMES
 from carrellata.jobs.job.parse import parse_job
 from carrellata.jobs.job.rig import TrackRig
 from carrellata.jobs.job.rig_choice import ChooseRig
-from carrellata.jobs.job.shot import SETUP_FIELDS, ShotSpec
+from carrellata.jobs.job.setup import SETUP_FIELDS, SetupSpec
+from carrellata.jobs.job.shot import ShotSpec
 from carrellata.jobs.takes.keys import judge_key
 from carrellata.solver.cuts import findings
 
@@ -106,7 +107,7 @@ def test_a_chosen_setup_closes_a_shot() -> None:
         "side": "left",
         "view": 40.0,
     }
-    closed = shot.with_setup(setup)
+    closed = shot.with_setup(SetupSpec.model_validate(setup))
     assert not closed.is_open
     assert isinstance(closed.fixed_rig, TrackRig)
     assert (closed.fixed_lens_mm, closed.side, closed.view) == (35, "left", 40)

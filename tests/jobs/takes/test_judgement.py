@@ -1,12 +1,13 @@
 """Judgements on disk: read as they were written, or not at all."""
 
 import json
-from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from carrellata.jobs.job.rig import SticksRig
+from carrellata.jobs.job.setup import SetupSpec
 from carrellata.jobs.takes.judgement import Candidate, Judgement
 from carrellata.jobs.takes.store import Store
 
@@ -16,7 +17,9 @@ NUMBERS = (0.1, -0.0, 1e-5, 1e22, 5e-324, 1 / 3, np.nextafter(1.0, 2.0), 2**53 -
 def a_judgement() -> Judgement:
     candidates = tuple(
         Candidate(
-            setup={"rig": {"kind": "sticks", "at": [number, 2.0, -3.0]}, "lens_mm": 50},
+            setup=SetupSpec(
+                rig=SticksRig(kind="sticks", at=(number, 2.0, -3.0)), lens_mm=50.0
+            ),
             score=number,
             parts={"drift": number, "a name\u2026": 0.0},
             numbers={"hidden": 1 - number},
@@ -34,9 +37,18 @@ def test_a_judgement_is_read_as_it_was_written(tmp_path: Path) -> None:
     assert found == judgement
     scores = [str(float(each.score)) for each in found.candidates]
     assert scores == [str(float(number)) for number in NUMBERS]
-    plain = {"schema": "carrellata.candidates/1", **asdict(judgement)}
-    plain["candidates"] = list(plain["candidates"])
-    assert json.loads((tmp_path / "candidates/010.json").read_bytes()) == plain
+    written = json.loads((tmp_path / "candidates/010.json").read_bytes())
+    assert written == {"schema": "carrellata.candidates/1", **judgement.plain()}
+    assert written["candidates"][0]["setup"] == {
+        "rig": {"kind": "sticks", "at": [0.1, 2.0, -3.0]},
+        "lens_mm": 50.0,
+        "height": None,
+        "side": None,
+        "view": None,
+    }
+    assert [each["numbers"]["hidden"] for each in written["candidates"]] == [
+        1 - number for number in NUMBERS
+    ]
 
 
 @pytest.mark.parametrize("share", [0.0, 0.5, 0.999])

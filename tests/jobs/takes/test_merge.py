@@ -31,6 +31,9 @@ def before(folder: Path) -> dict[str, float]:
     return {row.shot: json.loads(row.setup)["lens_mm"] for row in rows}
 
 
+STICKS = {"kind": "sticks", "at": [0, 0, 0]}
+
+
 def job_of(folder: Path, **lens_mm: float) -> Path:
     shots = [walking_shot(name[1:], lens_mm=mm) for name, mm in lens_mm.items()]
     return save_job(folder, walking_job(*shots))
@@ -72,7 +75,7 @@ def row(shot: str, night: int, **fields: Any) -> ShotRow:
         shot=shot,
         status="solved",
         take_key=f"{shot}-{night}",
-        setup=json.dumps({"lens_mm": float(night)}),
+        setup=json.dumps({"rig": STICKS, "lens_mm": float(night)}),
         crew="steady",
         purpose="",
         measures={"frames": night, "in_frame": 1.0 / (1 + night)},
