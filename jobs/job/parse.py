@@ -49,13 +49,18 @@ _NO_FILES: Mapping[str, CrewFile] = MappingProxyType({})
 
 
 def parse_job(
-    data: dict[str, Any], crew_files: Mapping[str, CrewFile] = _NO_FILES
+    data: dict[str, Any],
+    crew_files: Mapping[str, CrewFile] = _NO_FILES,
+    *,
+    most_faulty: int | None = None,
 ) -> JobFile:
     """Return the checked job that plain tables describe.
 
     Args:
         data: as read from TOML or JSON: tables, lists, text, numbers, truth values.
         crew_files: what the crews' files that the job names hold, by name.
+        most_faulty: shots with faults, after which no other shot is looked at; None
+            looks at all.
 
     Raises:
         JobError: anything is wrong; it names every fault that was found.
@@ -68,8 +73,13 @@ def parse_job(
     header, header_faults = _header(data)
     faults |= dict.fromkeys(header_faults)
     world = header.world if header is not None else None
-    resolved = list(_resolved(data))
-    checked = [_checked(one, rate, world, crew_files) for one in resolved]
+    resolved, checked, n_faulty = [], [], 0
+    for one in _resolved(data):
+        resolved.append(one)
+        checked.append(_checked(one, rate, world, crew_files))
+        n_faulty += bool(checked[-1][1])
+        if most_faulty is not None and n_faulty >= most_faulty:
+            break
     sound = {k: shot for k, (shot, findings) in enumerate(checked) if not findings}
     shared, clashes = shared_setups(sound)
     for k, (one, (_, findings)) in enumerate(zip(resolved, checked, strict=True)):

@@ -209,6 +209,11 @@ class ShotSpec(Spec):
         """Lenses that may be used, shortest first: those that open to the stop."""
         if self.lens_mm != CHOOSE:
             return (self.camera.lens(self.fixed_lens_mm),)
+        return self.usable_lenses
+
+    @property
+    def usable_lenses(self) -> tuple[LensSpec, ...]:
+        """Lenses of the kit that open to the stop, shortest first."""
         kit, listed = self.camera.kit, self.camera.lenses is not None
         return tuple(
             lens for lens in kit if not listed or lens.widest_stop <= self.camera.stop

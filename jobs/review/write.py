@@ -7,6 +7,7 @@ from typing import NamedTuple
 from ..errors import InputError
 from ..places.atomic import write_whole
 from ..places.place import Place, bytes_of, modified_s, size_of
+from ..processes.boundary import guarded
 from ..processes.pool import n_processors, runner
 from ..takes.store import Store
 from ..takes.take_file import read_take
@@ -15,7 +16,7 @@ from .index_page import index_page
 from .record import kept_of, page_key, recorded
 from .rows import Rows, SequenceRow, read_rows
 from .shell import OWN_PAGES, page_name
-from .shot_page import Kept, shot_page
+from .shot_page import Kept, ShotPage, shot_page
 from .shown import NAMES, READ, Shown, shown_of
 from .since import ShotChange, changes_since
 
@@ -159,15 +160,14 @@ def write_page(work: object, task: PageTask) -> WrittenPage:
         task: the page.
     """
     row = task.row
-    shown = _take(task.folder, row)
-    made = shot_page(
-        row,
-        shown,
-        before=task.before,
-        after=task.after,
-        changes=task.changes,
-        people=task.people,
-    )
+
+    def drawn() -> list[ShotPage]:
+        return [_drawn(task, _take(task.folder, row), ())]
+
+    found = guarded(drawn, "the page's drawings")
+    if isinstance(found, tuple):  # the take is whole; the page says what it lacks
+        found = [_drawn(task, None, tuple(map(str, found)))]
+    (made,) = found
     kept = None if row.failed else made.kept
     if kept is None:
         _data(task).unlink(missing_ok=True)
@@ -175,6 +175,17 @@ def write_page(work: object, task: PageTask) -> WrittenPage:
         _write(_data(task), made.script.encode(), flush=False)
     _write(_page(task), recorded(made.text, _key(task), kept), flush=False)
     return WrittenPage(row.shot, kept)
+
+
+def _drawn(task: PageTask, shown: Shown | None, more: tuple[str, ...]) -> ShotPage:
+    return shot_page(
+        task.row,
+        shown,
+        before=task.before,
+        after=task.after,
+        changes=(*task.changes, *more),
+        people=task.people,
+    )
 
 
 def _tasks(

@@ -4,6 +4,7 @@ A setup leaves here as plain values in scene units, as it would stand in the job
 rounded to a millimetre and a hundredth of a degree.
 """
 
+from collections.abc import Iterable
 from math import degrees, radians
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from ...solver.optics.lens import Lens
 from ...solver.rigs.kinds import KINDS
 from ...solver.setups.setup import SIDES, VIEWS_RAD, Ask, Setup, View
 from ...solver.stage.stage import DEFAULT_HEIGHT_M, Stage
+from ..job.camera import LensSpec
 from ..job.rig import RIGS, DollyRig, Written
 from ..job.rig_choice import ChooseRig
 from ..job.shot import ShotSpec
@@ -65,9 +67,8 @@ def ask_of(
         height = world.metres(spec.height)
     ask = Ask(
         shot=shot,
-        lenses=tuple(
-            Lens(lens.mm, lens.close_focus_m, lens.widest_stop) for lens in spec.lenses
-        ),
+        lenses=_lenses(spec.lenses),
+        kit=_lenses(spec.usable_lenses),
         rig=None if rig_open else shot.rig,
         kinds=_kinds(spec),
         views=_views(spec),
@@ -78,6 +79,10 @@ def ask_of(
         stage=stage_of(spec, world),
     )
     return ask, prepared
+
+
+def _lenses(specs: Iterable[LensSpec]) -> tuple[Lens, ...]:
+    return tuple(Lens(one.mm, one.close_focus_m, one.widest_stop) for one in specs)
 
 
 def _kinds(spec: ShotSpec) -> tuple[str, ...]:

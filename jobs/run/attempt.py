@@ -1,24 +1,16 @@
-"""The boundary of a shot: whatever a shot does, it fails alone, with its reason."""
+"""Does one shot of a phase; whatever it comes to is a result."""
 
-import logging
 from dataclasses import dataclass, replace
 
 import pyarrow as pa
 
-from ...solver.errors import SolverError
-from ..errors import ShotDataError
 from ..job.shot import ShotSpec
-from ..places.object_errors import StoreError
-from ..places.place import failure_words
+from ..processes.boundary import guarded
 from ..takes.keys import Keys
 from ..takes.store import Store
 from .phases import Given, Phase, Result
 from .solve_shot import Work
 from .spool import BatchRecords
-
-_log = logging.getLogger("carrellata")
-
-_LONGEST = 200  # characters of what a defect says of itself
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -61,40 +53,20 @@ def attempt(
         StoreError: an object store does not answer, and the caller waits.
     """
     place = work.job.place_of(spec.name)
-    try:
-        result = phase.unit(_marking(work, phase, place), spec, given)
-    except passing:
-        raise
-    except ShotDataError as error:
-        return phase.lost(work, spec, "\n".join(map(str, error.faults)))
-    except SolverError as error:
-        return phase.lost(work, spec, str(error))
-    except OSError as error:
-        if waits and isinstance(error, StoreError) and error.transient:
-            raise  # it is nobody's fault
-        return phase.lost(work, spec, f"shots[{place}]: {failure_words(error)}")
-    except MemoryError:
-        return phase.lost(
-            work, spec, f"shots[{place}]: needs more memory than there is"
-        )
-    except Exception as error:
-        # A defect met by one shot must not keep a night of others from their report.
-        _log.exception("shot %s met a defect", spec.name, extra={"shot": spec.name})
-        return phase.lost(work, spec, f"shots[{place}]: {defect_words(error)}")
+    result = guarded(
+        lambda: phase.unit(_marking(work, phase, place), spec, given),
+        f"shots[{place}]",
+        passing=passing,
+        waits=waits,
+    )
+    if isinstance(result, tuple):
+        return phase.lost(work, spec, "\n".join(map(str, result)))
     records = work.records
     if records is None or result.status != "kept":
         return result
     # An earlier try of this batch may have solved it and been lost before it said so.
     begun = records.has_begun(phase.name, place)
     return replace(result, status="solved") if begun else result
-
-
-def defect_words(error: Exception) -> str:
-    """Return what is said of an error that nobody foresaw; it names no folder."""
-    text = " ".join(str(error).split())
-    said = f" ({text[:_LONGEST]})" if text and "/" not in text else ""
-    name = type(error).__name__
-    return f"stopped by {name}{said}; this is a fault of the program, please report it"
 
 
 def _marking(work: Work, phase: Phase, place: int) -> Work:

@@ -6,10 +6,11 @@ Apart from the modules that solve, so that a check loads none of them.
 from pathlib import Path
 from typing import NamedTuple
 
-from ..errors import Fault, ShotDataError
+from ..errors import Fault
 from ..job.load import load_job
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
+from ..processes.boundary import guarded
 from ..subjects import SubjectReader, read_subject
 from ..takes.continuity import unseen_finding
 from ..takes.findings_words import sentence
@@ -41,10 +42,9 @@ def check_job(job_path: Path) -> Checked:
     faults: list[Fault] = []
     notes: list[str] = []
     for spec in job.shots:
-        try:
-            uncovered = _read(job, spec, job_path.parent, read_subject)
-        except ShotDataError as error:
-            faults += error.faults
+        uncovered = _read_guarded(job, spec, job_path.parent, read_subject)
+        if isinstance(uncovered, tuple):
+            faults += uncovered
             continue
         notes += [
             sentence(unseen_finding(name, first, last), spec.name)
@@ -65,11 +65,16 @@ def data_faults(
         folder: where the job file lies; subject files are found from there.
         read: how subjects are read.
     """
-    try:
-        _read(job, spec, folder, read)
-    except ShotDataError as error:
-        return error.faults
-    return ()
+    found = _read_guarded(job, spec, folder, read)
+    return found if isinstance(found, tuple) else ()
+
+
+def _read_guarded(
+    job: JobFile, spec: ShotSpec, folder: Path, read: SubjectReader
+) -> dict[str, Spans] | tuple[Fault, ...]:
+    """Return what the tables of a shot lack, or why it cannot be used."""
+    place = f"shots[{job.place_of(spec.name)}]"
+    return guarded(lambda: _read(job, spec, folder, read), place)
 
 
 def _read(

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Any
 
 from ...solver.cuts.cost import CutCosts, with_habits
@@ -15,7 +15,10 @@ from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..takes.judgement import Candidate, Judgement
 from ..takes.keys import digest
+from ..takes.why_no_take import HELPS
 from .chosen import Chosen
+
+MOST_PAIRS = 3  # of shots without a setup in common that are named
 
 
 def choose_setups(
@@ -68,6 +71,43 @@ def choose_setups(
             shot=spec.name, setup=candidate.setup, why=why, runner_up=runner_up
         )
     return found
+
+
+def letter_words(
+    job: JobFile, judgements: Mapping[str, Judgement], spec: ShotSpec
+) -> str:
+    """Return why a shot's letter has no setup in common, and what would help.
+
+    Args:
+        job: the checked job.
+        judgements: by name of the shot, of all shots of the letter.
+        spec: one of them, which has setups by itself.
+    """
+    setups = {
+        other.name: {_shared(each) for each in judgements[other.name].candidates}
+        for other in job.shots
+        if other.name in judgements
+        and (other.setup or "").lower() == (spec.setup or "").lower()
+        and other.scene.lower() == spec.scene.lower()
+        and judgements[other.name].candidates
+    }
+    held = ", ".join(f"{len(each)} hold {name}" for name, each in setups.items())
+    words = f'no setup holds all shots of setup "{spec.setup}" in {spec.scene}: {held}'
+    freed = []
+    for name in setups:
+        rest = [each for other, each in setups.items() if other != name]
+        common = len(set.intersection(*rest)) if len(rest) > 1 else 0
+        if common:
+            freed.append(f"{name} without the letter ({common} hold all others)")
+    if not freed:
+        apart = [
+            f"{one} and {two}"
+            for one, two in combinations(setups, 2)
+            if not setups[one] & setups[two]
+        ]
+        freed = [f"another letter for one of {pair}" for pair in apart[:MOST_PAIRS]]
+    helps = "; ".join(freed) or "another letter for some of them"
+    return f"{words}{HELPS}{helps}"
 
 
 def _apart(specs: Sequence[ShotSpec], judgements: Mapping[str, Judgement]) -> set[str]:

@@ -2,6 +2,7 @@
 
 from contextlib import suppress
 
+from ...solver.errors import SolverError
 from ..errors import ShotDataError
 from ..job.shot import ShotSpec
 from ..takes.judgement import Judgement
@@ -29,7 +30,7 @@ def judge_shot(work: Work, spec: ShotSpec) -> Judgement:
     key, world = digest(of_all), work.job.world
     found = work.store.judgement(spec.name)
     if found is None or found.key != key:
-        found = judge_group(world, group, judge=keys[0], key=key)
+        found = judge_group(world, group, judges=keys, key=key)
         work.store.put_judgement(found)
     last = _last_night(work, spec)
     return found if last is None else with_last_night(world, group[0], found, last)
@@ -55,7 +56,7 @@ def _group(work: Work, spec: ShotSpec) -> list[Member]:
             and other.scene.lower() == spec.scene.lower()
         ]
     for one in others:
-        with suppress(ShotDataError):
+        with suppress(ShotDataError, SolverError):
             group.append((one, *ask_of(work.job, one, work.folder, read=work.read)))
     return group
 

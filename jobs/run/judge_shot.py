@@ -21,7 +21,6 @@ from ...solver.setups.judge import (
 )
 from ...solver.setups.no_setup import why_none
 from ...solver.setups.score import Judged, judged
-from ...solver.setups.search import candidates
 from ...solver.setups.setup import SIDES, Ask, Setup, View
 from ...solver.setups.trial import Rehearsal, Trial
 from ..job.shot import ShotSpec
@@ -30,6 +29,7 @@ from ..takes.judgement import Candidate, Judgement
 from ..takes.keys import digest, setup_of
 from ..takes.why_no_take import no_setup_words
 from .asks import setup_values
+from .searched import searched, searched_once
 from .shots import VIEWS_DEG, Prepared, rig_fields
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ class LastNight:
 
 
 def judge_group(
-    world: WorldSpec, group: Sequence[Member], *, judge: str, key: str
+    world: WorldSpec, group: Sequence[Member], *, judges: Sequence[str], key: str
 ) -> Judgement:
     """Return the setups that the first shot of a group can have, best first.
 
@@ -69,15 +69,17 @@ def judge_group(
         world: axes and units of the scene.
         group: the shot, and the others that share its setup by letter; each of them
             brings its best setups.
-        judge: judge key of the shot.
+        judges: judge key of each of them.
         key: digest of all that the judgement depends on.
     """
     spec, ask, _ = group[0]
-    stage = Rehearsal(ask)
-    tried = candidates(ask, stage)
-    for _, other, _ in group[1:]:
-        brought = candidates(other)[:SHARED_EACH]
+    judge, alone = judges[0], len(group) == 1
+    own = searched(ask) if alone else searched_once(judge, ask)
+    stage, tried = Rehearsal(ask), list(own.tried)
+    for (_, other, _), theirs in zip(group[1:], judges[1:], strict=True):
+        brought = searched_once(theirs, other).tried[:SHARED_EACH]
         tried += [judged(ask, stage.tried(each.setup)) for each in brought]
+    n_tried = own.n_trials + stage.n_trials
     fixed = not spec.is_open
     holding = [each for each in tried if each.holds or fixed]
     if not holding:
@@ -86,7 +88,7 @@ def judge_group(
             shot=spec.name,
             key=key,
             judge_key=judge,
-            n_tried=stage.n_trials,
+            n_tried=n_tried,
             status="no_setup",
             error=no_setup_words(reason),
             relax=asdict(reason),
@@ -94,7 +96,7 @@ def judge_group(
     action = cut_action(ask.shot)
     plain = _Plain(spec, world)
     found: dict[str, Candidate] = {}
-    limit = MOST_CANDIDATES if len(group) == 1 else len(holding)
+    limit = MOST_CANDIDATES if alone else len(holding)
     for each in _picked(holding, limit):
         values = plain.values(each.setup)
         found.setdefault(digest(values), _candidate(ask, action, each, values))
@@ -103,7 +105,7 @@ def judge_group(
         key=key,
         judge_key=judge,
         candidates=tuple(found.values()),
-        n_tried=stage.n_trials,
+        n_tried=n_tried,
     )
 
 

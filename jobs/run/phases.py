@@ -9,7 +9,7 @@ order are the same wherever the units are done: in this process, in several, on 
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from ..job.shot import ShotSpec
@@ -82,7 +82,7 @@ def _not_judged(work: Work, spec: ShotSpec, reason: str) -> Judgement:
 
 
 def _choose(work: Work, judged: Mapping[int, Judgement]) -> dict[int, Given]:
-    from .choose import choose_setups
+    from .choose import choose_setups, letter_words
 
     found = {each.shot: each for each in judged.values()}
     choices = choose_setups(work.job, found)
@@ -92,7 +92,9 @@ def _choose(work: Work, judged: Mapping[int, Judgement]) -> dict[int, Given]:
         if spec.is_open and spec.name in choices:
             given[k] = choices[spec.name]
         elif spec.is_open:
-            given[k] = unchosen_row(work, spec, found[spec.name])
+            own = found[spec.name]
+            words = letter_words(work.job, found, spec) if own.candidates else own.error
+            given[k] = unchosen_row(work, spec, replace(own, error=words))
     return given
 
 

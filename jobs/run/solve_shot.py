@@ -119,11 +119,14 @@ def failed_row(work: Work, spec: ShotSpec, error: str) -> ShotRow:
 
 def unchosen_row(work: Work, spec: ShotSpec, judgement: Judgement) -> ShotRow:
     """Return the row of a shot for which there is no setup."""
-    status, error = judgement.status, judgement.error
-    if judgement.candidates:
-        status = "no_setup"
-        error = f'no setup holds all shots of setup "{spec.setup}" in {spec.scene}'
-    return _row(work, spec, status=status, judge_key=judgement.judge_key, error=error)
+    return _row(
+        work,
+        spec,
+        # One that has setups by itself lacks one with the shots of its letter.
+        status="no_setup" if judgement.candidates else judgement.status,
+        judge_key=judgement.judge_key,
+        error=judgement.error,
+    )
 
 
 def _row(work: Work, spec: ShotSpec, **result: Any) -> ShotRow:

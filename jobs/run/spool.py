@@ -29,7 +29,7 @@ from pydantic import TypeAdapter, ValidationError
 from ..errors import InputError
 from ..job.locations import shown
 from ..places.atomic import write_whole
-from ..places.place import Place, modified_s, read_all, remove_folder
+from ..places.place import Place, failure_words, modified_s, read_all, remove_folder
 from .record import About, Record, dump_job
 
 _NAME = re.compile(r"[a-z0-9]{16}")
@@ -47,6 +47,7 @@ class RecordError(InputError):
 
 
 _FOLDER_MODE = 0o770
+_PROBE = 4096  # bytes that have to fit
 
 
 def new_name() -> str:
@@ -141,6 +142,16 @@ class Spool:
                 self.remove(batch)
                 gone.append(batch)
         return gone
+
+    def unwritable(self) -> str:
+        """Return why nothing can be written here now; "" where it can."""
+        probe = self.folder / "probe"
+        try:
+            write_whole(probe, bytes(_PROBE))
+            probe.unlink(missing_ok=True)
+        except OSError as error:
+            return failure_words(error)
+        return ""
 
     def age_s(self, batch: str, now_s: float) -> float:
         """Return for how long nothing was written of a batch's start or end."""

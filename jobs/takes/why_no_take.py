@@ -60,6 +60,7 @@ def _change(change: "Change") -> str:
         "keep_outs": "no keep-outs",
         "height": "lens heights beyond the stage's range",
         "min_distance": f"stage.min_distance_m = {change.amount:g}",
+        "lens_mm": f"the {change.amount:g} mm lens of the kit",
         "lens": f"a {change.amount:g} mm lens in the kit",
         "dolly_speed": f"a dolly of {change.amount:g} {change.unit}",
         "rig.kinds": "all kinds of rig",

@@ -65,6 +65,17 @@ class Way:
         self._stands: dict[tuple[float, float, float], tuple[float, float]] = {}
         self._swung: dict[tuple[float, float], Curve[ArcFit] | None] = {}
 
+    @cached_property
+    def bend(self) -> float:
+        """+1 where the way bends to the left, -1 to the right, +1 where it is straight.
+
+        In a mirrored scene it is the other one.
+        """
+        start, middle, end = self.centre[[0, len(self.centre) // 2, -1]]
+        one, two = middle - start, end - middle
+        turn = float(one[1] * two[0] - one[0] * two[1])
+        return 1.0 if turn >= 0.0 else -1.0
+
     def stand(
         self, bearing_rad: float, distance_m: float, weight_azimuth: float
     ) -> tuple[float, float]:

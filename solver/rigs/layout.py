@@ -33,6 +33,7 @@ class Wanted(NamedTuple):
         bearing_rad: of the camera from the subject, in the world.
         view_rad: of the camera from the subject's heading.
         view_open: whether the view is left open, and so counts for less.
+        hand: +1 or -1, the other one in a mirrored scene.
         hold: what the dolly keeps, see `Shot`.
         dolly_speed: its top speed [m/s].
         stage: with its stock of track.
@@ -43,6 +44,7 @@ class Wanted(NamedTuple):
     bearing_rad: float
     view_rad: float
     view_open: bool
+    hand: float
     hold: str
     dolly_speed: float
     stage: Stage
@@ -59,6 +61,7 @@ class Layout:
         offset: bearing and length [rad, m] of the ideal place from the subject.
         hold: what the dolly keeps, see `Shot`.
         follow: share of the way that the dolly covers.
+        hand: +1 or -1; a search first steps to this side.
     """
 
     kind: ClassVar[str]
@@ -72,6 +75,7 @@ class Layout:
     offset: tuple[float, float] = (0.0, 0.0)
     hold: str = "abreast"
     follow: float = 1.0
+    hand: float = 1.0
 
     def first_steps(self, stage: Stage) -> Steps:
         """Return the first steps of a search, in the units of `moved`."""

@@ -68,7 +68,7 @@ class SticksLayout(Layout):
 
     def moved(self, steps: Steps) -> "SticksLayout":
         """See `Layout`."""
-        bearing, across = self.offset[0], steps[1]
+        bearing, across = self.offset[0], self.hand * steps[1]
         x, z = self.away(steps[0])
         return replace(self, x=x - cos(bearing) * across, z=z + sin(bearing) * across)
 
@@ -94,6 +94,7 @@ def propose(wanted: Wanted, way: Way) -> list[Layout]:
             x=x,
             z=z,
             offset=(wanted.bearing_rad, wanted.distance_m),
+            hand=wanted.hand,
         )
     ]
 

@@ -105,7 +105,9 @@ class TrackLayout(RailLayout):
         """See `Layout`."""
         x, z = self.away(steps[0])
         follow = self.grown(steps[2])
-        return replace(self, x=x, z=z, bearing=self.bearing + steps[1], follow=follow)
+        return replace(
+            self, x=x, z=z, bearing=self.bearing + self.hand * steps[1], follow=follow
+        )
 
     def built(self, stage: Stage, dolly_accel: float) -> Track | None:
         """See `Layout`; of whole sections where the stock has a section."""
@@ -158,6 +160,7 @@ def propose(wanted: Wanted, way: Way) -> list[Layout]:
         reach_m=(curve.high_m - curve.low_m) / 2,
         ends_m_s=curve.ends_m_s,
         hold=wanted.hold,
+        hand=wanted.hand,
     )
     if wanted.hold != "abreast":
         return [base]

@@ -68,7 +68,12 @@ def why_none(stage: Rehearsal, tried: Sequence[Judged]) -> NoSetup:
         stage: the rehearsal of the shot.
         tried: every trial; none of them holds. May be empty.
     """
-    changes = (*_of_place(stage, tried), *_of_kit(stage), *_of_ask(stage))
+    changes = (
+        *_of_lens(stage),
+        *_of_place(stage, tried),
+        *_of_kit(stage),
+        *_of_ask(stage),
+    )
     best = min(tried, key=lambda each: each.rank, default=None)
     broken = {} if best is None else dict(best.broken)
     worst = max(broken, key=lambda name: broken[name], default="size")
@@ -89,6 +94,20 @@ def _least(amounts: Sequence[float], holds: Callable[[float], bool]) -> float | 
     if not holds(amounts[-1]):
         return None
     return next((each for each in amounts[:-1] if holds(each)), amounts[-1])
+
+
+def _of_lens(rehearsal: Rehearsal) -> Iterator[Change]:
+    """Yield a lens of the kit with which something holds, the nearest in length."""
+    ask = rehearsal.ask
+    asked = ask.lenses[0]
+    others = sorted(
+        (lens for lens in ask.kit if lens not in ask.lenses),
+        key=lambda lens: abs(np.log(lens.focal_mm / asked.focal_mm)),
+    )
+    for lens in others:
+        if something_holds(rehearsal.changed(replace(ask, lenses=(lens,)))):
+            yield Change(limit="lens_mm", amount=lens.focal_mm, unit="mm")
+            return
 
 
 def _of_place(rehearsal: Rehearsal, tried: Sequence[Judged]) -> Iterator[Change]:

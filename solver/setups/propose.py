@@ -8,6 +8,7 @@ what a grip would lay. How, each kind of rig says in its own file.
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from itertools import product
+from math import sin
 from typing import NamedTuple
 
 import numpy as np
@@ -25,6 +26,7 @@ from .setup import Ask, View
 
 NATURAL_TX = 0.31  # half-frame tangent of a lens that draws attention to nothing
 NODES = 48  # ideal places that a curve is fitted through
+ON_LINE = 1e-6  # sine of a view from straight ahead or behind
 LEAST_NODES = 3  # of a way that a rail is laid along
 
 
@@ -55,7 +57,7 @@ def propose_standing(known: Known) -> list[Proposal]:
     return [
         each
         for kind in _asked(ask, on_rail=False)
-        for lens, view in product(suitable(ask, known.action), ask.views)
+        for lens, view in product(suitable(ask, known.action), _views(known))
         for each in _proposed(known, kind, lens, view)
     ]
 
@@ -76,7 +78,7 @@ def propose_rails(
         return []
     found: list[Proposal] = []
     for k, kind in enumerate(_asked(known.ask, on_rail=True)):
-        for lens, view in product(lenses[:1] if k else lenses, known.ask.views):
+        for lens, view in product(lenses[:1] if k else lenses, _views(known)):
             if may_pay(kind.name, lens, view):
                 found.extend(_proposed(known, kind, lens, view))
     return found
@@ -100,12 +102,31 @@ def _proposed(known: Known, kind: RigKind, lens: Lens, view: View) -> list[Propo
         bearing_rad=action.main + view.bearing_rad,
         view_rad=view.bearing_rad,
         view_open=len(ask.views) > 2,
+        hand=_hand(view, known.way),
         hold=ask.hold or ("size" if action.resizes else "abreast"),
         dolly_speed=ask.shot.crew.grip.max_speed,
         stage=ask.stage,
     )
     laid = kind.propose(wanted, known.way)
     return [Proposal(lens=lens, view=view, layout=layout) for layout in laid]
+
+
+def _views(known: Known) -> list[View]:
+    """Return the views in their order, of two sides first that to which the way bends.
+
+    Of two that are worth the same the first is taken: the other in a mirrored scene.
+    """
+    views = known.ask.views
+    names = list(dict.fromkeys(view.name for view in views))
+    first = "left" if known.way.bend > 0 else "right"
+    return sorted(views, key=lambda v: (names.index(v.name), v.side != first))
+
+
+def _hand(view: View, way: Way) -> float:
+    """Return +1 or -1, the other one where the scene is mirrored."""
+    if abs(sin(view.angle_rad)) < ON_LINE:
+        return way.bend
+    return 1.0 if view.side == "left" else -1.0
 
 
 def suitable(ask: Ask, action: Action) -> tuple[Lens, ...]:

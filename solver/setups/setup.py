@@ -76,6 +76,7 @@ class Ask:
         hold: what a dolly must keep; None: abreast.
         rig_price: factor on what track costs against sticks.
         stage: where cameras and subjects can be.
+        kit: lenses that could be had instead, ascending in focal length.
     """
 
     shot: Shot
@@ -88,6 +89,7 @@ class Ask:
     hold: str | None = None
     rig_price: float = 1.0
     stage: Stage
+    kit: tuple[Lens, ...] = ()
 
 
 def rehearsed(shot: Shot) -> Action:

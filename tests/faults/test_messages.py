@@ -9,6 +9,8 @@ import pytest
 from farms import TestFarm, until
 from walks import many_shots, walking_job
 
+from carrellata.worker.farm.health import farm_health
+
 pytestmark = pytest.mark.slow
 
 N_MESSAGES = 1000
@@ -144,6 +146,9 @@ def test_malformed_messages_are_refused_and_no_worker_dies(farm: TestFarm) -> No
     ours = [line for line in refused if line["message"] == "message refused"]
     assert all(line["reason"] for line in ours)
     assert len(ours) > 0.9 * N_MESSAGES
+    # Those that never came to a task are counted too.
+    counted = farm_health(farm.farm()).counts["refused"]
+    assert counted == len(ours)
     assert worker.alive
     # It works on, and what was there is as it was.
     done = farm.end(farm.submit(farm.job(walking_job(*many_shots(3)))).batch)

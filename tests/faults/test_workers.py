@@ -43,15 +43,16 @@ def test_batch_writes_the_same_bytes_as_a_local_run(farm: TestFarm) -> None:
     assert len(farm.started()) == 40
 
 
-def test_killed_child_has_its_shot_restarted_at_once(farm: TestFarm) -> None:
+def test_killed_child_has_its_shot_restarted_without_a_time_out(
+    make_farm: Callable[..., TestFarm],
+) -> None:
+    farm = make_farm(TIME_LIMIT_S="300", VISIBILITY_TIMEOUT_S="3600")
     farm.faults["slow_s"] = 1.0
     worker = farm.worker()
     batch = farm.submit(farm.job(walking_job(*many_shots(1)))).batch
     first = until(farm.started)[0]
     os.kill(first["pid"], signal.SIGKILL)
-    killed = time.time()
-    again = until(lambda: starts_of(farm, first["shot"])[1:])[0]
-    assert again - killed < 2.0
+    until(lambda: starts_of(farm, first["shot"])[1:])
     assert farm.end(batch).counts == {"solved": 1}
     assert worker.alive
 
@@ -64,15 +65,12 @@ def test_killed_worker_has_its_shots_given_to_another(farm: TestFarm) -> None:
     children = children_of(worker.pid)
     assert children
     worker.kill()
-    killed = time.time()
     # Children do not outlive their worker.
     until(lambda: not any(Path(f"/proc/{pid}").exists() for pid in children))
     farm.faults["slow_s"] = 0.0
     farm.worker()
-    until(lambda: len(farm.started()) >= 4, seconds=60)
-    redelivered = max(line["at"] for line in farm.started())
-    # Visibility time-out and two sweeps, and what the restart took on a busy machine.
-    assert redelivered - killed < 10.0 + 2 * 1.0 + 20.0
+    # By the visibility time-out: no sweeper looks for silent workers here.
+    until(lambda: len(farm.started()) >= 4)
     assert farm.end(batch).counts == {"solved": 2}
 
 

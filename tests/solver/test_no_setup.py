@@ -4,14 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from asks import open_ask, person, views
+from asks import lenses, open_ask, person, views
 from shots import walk
 
 from carrellata.solver.setups import no_setup
 from carrellata.solver.setups.no_setup import LOOSER, why_none
-from carrellata.solver.setups.search import candidates
+from carrellata.solver.setups.search import candidates, something_holds
 from carrellata.solver.setups.setup import Ask
 from carrellata.solver.setups.trial import Rehearsal
+from carrellata.solver.stage.stage import Stage
 
 SECONDS = np.arange(49) / 24
 
@@ -56,3 +57,24 @@ def test_a_limit_that_is_not_the_only_one_is_not_tried(
     assert why_none(Rehearsal(ask), tried).changes == ()
     assert stages
     assert all(stage == ask.stage for stage in stages)
+
+
+def test_in_a_small_room_a_shorter_lens_comes_before_a_larger_floor() -> None:
+    room = np.array([(-1.5, -2.5), (4.0, -2.5), (4.0, 4.0), (-1.5, 4.0)])
+    stage = Stage(floor=room, heights=(0.3, 2.6), min_distance_m=1.0)
+    kit = lenses(18, 25, 35, 50, 75, 100)
+    standing = person(walk(0.2)(SECONDS))
+    ask = open_ask(standing, "full", kit=(75,), stage=stage, seen_from=views("profile"))
+    ask = replace(ask, kit=kit)
+    tried = candidates(ask)
+    assert not any(each.holds for each in tried)
+    found = why_none(Rehearsal(ask), tried)
+    assert found.limit == "lens_mm"
+    best = found.changes[0].amount
+    assert best < 75
+    chosen = tuple(lens for lens in kit if lens.focal_mm == best)
+    assert any(each.holds for each in candidates(replace(ask, lenses=chosen)))
+    # With none nearer in length to the asked one does a proposal hold.
+    for lens in kit:
+        if best < lens.focal_mm < 75:
+            assert not something_holds(Rehearsal(replace(ask, lenses=(lens,))))

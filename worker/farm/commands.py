@@ -204,6 +204,43 @@ def sweeper(
     Sweeper(farm=farm).run(stopped.wait)
 
 
+@app.command(
+    name="prune-records",
+    rich_help_panel=FARM,
+    epilog=example("prune-records --days 14"),
+)
+def prune_records(
+    days: Annotated[
+        float, typer.Option(min=0, help="Keep batches that ended within so many days.")
+    ] = 14.0,
+    state: Annotated[
+        Path | None,
+        typer.Option(metavar="FOLDER", help="Of a service; default: the farm's spool."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Remove the records of batches that have ended; takes stay."""
+    import time
+
+    from ...jobs.run.spool import Spool
+
+    before_s = time.time() - 86_400.0 * days
+    if state is None:
+        farm = _farm()
+        gone = farm.spool.prune(before_s)
+        farm.spool.prune_requests(before_s)
+    else:
+        if not (state / "batches").is_dir():
+            raise InputError(str(state), "holds no records of a service")
+        gone = Spool(folder=state / "batches").prune(before_s)
+        for name in gone:
+            (state / "told" / name).unlink(missing_ok=True)
+    if as_json:
+        print_json({"removed": gone})
+    else:
+        typer.echo(f"records of {len(gone)} batches removed")
+
+
 def status_line(now: "BatchStatus") -> str:
     """Return how far a batch is, in one line."""
     counts = ", ".join(f"{n} {status}" for status, n in now.counts.items())

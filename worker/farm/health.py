@@ -26,6 +26,7 @@ class FarmHealth:
         workers: seconds since each live worker took something, by name.
         counts: the farm's counters since its Redis was new.
         open_batches: how many have not ended.
+        records: why the batches' records cannot be written; empty where they can.
         memory_mb: that Redis uses; None where we may not ask.
         alive_s: a queue or worker not seen for longer counts as dead.
     """
@@ -38,6 +39,7 @@ class FarmHealth:
     workers: dict[str, float] = field(default_factory=dict)
     counts: dict[str, int] = field(default_factory=dict)
     open_batches: int = 0
+    records: str = ""
     memory_mb: float | None = None
     alive_s: float = 0.0
 
@@ -83,11 +85,12 @@ def farm_health(farm: Farm) -> FarmHealth:
             },
             counts=figures.counts(redis),
             open_batches=len(farm.state.open_batches()),
+            records=farm.spool.unwritable(),
             memory_mb=figures.memory_mb(redis),
             alive_s=alive_s,
         )
     except RedisError:
-        return FarmHealth(redis=False)
+        return FarmHealth(redis=False, records=farm.spool.unwritable())
 
 
 def health_lines(health: FarmHealth) -> Iterator[str]:
@@ -109,5 +112,6 @@ def health_lines(health: FarmHealth) -> Iterator[str]:
     yield f"{'shots':<20} {good} done, {bad} failed, {lost} quarantined"
     for name in ("redelivered", "refused"):
         yield f"{name:<20} {health.counts.get(name, 0)}"
+    yield f"{'records':<20} {health.records or 'can be written'}"
     if health.memory_mb is not None:
         yield f"{'Redis memory':<20} {health.memory_mb:.1f} MB"

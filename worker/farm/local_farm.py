@@ -8,6 +8,8 @@ batches' records, and `env`, which a shell reads to use the farm. The server lis
 this machine only, under a password that is made once and kept in that folder.
 """
 
+import ctypes
+import fcntl
 import os
 import secrets
 import shlex
@@ -28,6 +30,7 @@ from ...jobs.errors import CarrellataError, ServiceError, exit_code
 from ...jobs.processes.pool import n_processors
 
 _START_S, _STOP_S, _RESTART_S = 60.0, 30.0, 1.0
+_DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG of Linux
 _READY = '"message": "ready"'
 
 
@@ -52,6 +55,8 @@ class Part:
                 stdout=stream,
                 stderr=stream,
                 start_new_session=True,  # an interrupt at the keyboard is ours
+                preexec_fn=_end_with_keeper,
+                pass_fds=_lock,  # a farm runs as long as any part of it does
             )
 
     @property
@@ -156,6 +161,8 @@ class LocalFarm:
     def _environment(self) -> dict[str, str]:
         settings = self._settings()
         lines = [f"export {k}={shlex.quote(v)}\n" for k, v in sorted(settings.items())]
+        commands = shlex.quote(str(Path(sys.executable).parent))
+        lines.append(f'export PATH={commands}:"$PATH"\n')
         path = self.folder / "env"
         path.touch(mode=0o600)
         path.write_text("".join(lines))
@@ -233,12 +240,48 @@ def running(folder: Path) -> int | None:
     return pid
 
 
+_lock: list[int] = []  # descriptor of the folder's lock, which every part inherits
+
+
+def _end_with_keeper() -> None:
+    """Have a part end when its keeper is killed; nothing else would stop it."""
+    ctypes.CDLL(None).prctl(_DEATH_SIGNAL, signal.SIGTERM)
+
+
+def locked(folder: Path, patience_s: float) -> int | None:
+    """Return a descriptor that only one farm of a folder has; None where one runs.
+
+    Args:
+        folder: of the farm.
+        patience_s: for the parts of one whose keeper was killed to end.
+    """
+    descriptor = os.open(folder / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    end = time.monotonic() + patience_s
+    while True:
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            if time.monotonic() > end:
+                os.close(descriptor)
+                return None
+            time.sleep(0.1)
+        else:
+            return descriptor
+
+
 def start(folder: Path, server: str, root: Path) -> int:
     """Run a farm until it is told to stop, and return the exit code."""
     if running(folder) is not None:
         print(f"farm: it runs already, process {running(folder)}", file=sys.stderr)
         return 2
-    folder.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    descriptor = locked(folder, _STOP_S)
+    if descriptor is None:
+        print(
+            "farm: parts of an earlier farm in this folder still run", file=sys.stderr
+        )
+        return 2
+    _lock[:] = [descriptor]
     (folder / "pid").write_text(str(os.getpid()))
     port = int(os.environ.get("CARRELLATA_FARM_PORT", "0")) or free_port()
     farm = LocalFarm(folder=folder, server=server, port=port, root=root)

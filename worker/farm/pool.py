@@ -1,16 +1,28 @@
 """One worker process and its children: started warm, stopped without losing work."""
 
+import contextlib
+import ctypes
 import logging
 import os
 import signal
 import socket
 import sys
 import threading
+from collections.abc import Callable
 from typing import Any
 
+from redis.exceptions import RedisError
+
+from . import transport
 from .app import QUEUES, make_app
+from .beat import holder_name, keep_beating
+from .broker import quick_client
+from .holding import hold_as
 from .logs import log, log_as_json
 from .settings import Settings
+from .state import State
+
+_DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG of Linux
 
 
 def run_worker(
@@ -28,7 +40,12 @@ def run_worker(
         processes: shots at a time.
         name: of this worker, one on the whole farm; None makes one up.
     """
-    from celery.signals import setup_logging, worker_ready, worker_shutting_down
+    from celery.signals import (
+        setup_logging,
+        worker_process_init,
+        worker_ready,
+        worker_shutting_down,
+    )
 
     from .tasks import register
     from .warmth import warm_for_all
@@ -54,6 +71,13 @@ def run_worker(
         last.daemon = True
         last.start()
 
+    def end_with_worker(**_: Any) -> None:
+        """Have a child end when its worker is killed: others are given its shots."""
+        ctypes.CDLL(None).prctl(_DEATH_SIGNAL, signal.SIGKILL)
+
+    holder = holder_name(worker_name)
+    hold_as(holder)
+    worker_process_init.connect(end_with_worker, weak=False)
     worker_shutting_down.connect(stopping, weak=False)
     setup_logging.connect(keep_ours, weak=False)
     worker_ready.connect(ready, weak=False)
@@ -71,6 +95,19 @@ def run_worker(
         without_heartbeat=True,
         quiet=True,
     )
+    transport.on_refused.append(_counting(settings))
+    keep_beating(holder)
     worker.start()
     sys.stderr.flush()
     return int(worker.exitcode or 0)
+
+
+def _counting(settings: Settings) -> Callable[[], None]:
+    """Return what counts a message that was refused before it came to a task."""
+    state = State(redis=quick_client(settings), lifetime_s=int(settings.lifetime_s))
+
+    def count() -> None:
+        with contextlib.suppress(RedisError):
+            state.count("refused")
+
+    return count

@@ -47,6 +47,8 @@ class Settings:
         visibility_timeout_s: after which a message whose worker died is given to
             another; at least twice the time limit.
         restore_interval_s: between searches for such messages.
+        silent_s: after which a worker that does not beat counts as gone; the sweeper
+            gives what it held to others within half as long again.
         sweep_interval_s: between rounds of the sweeper.
         lifetime_s: for which a batch's state and records are kept.
         broker_patience_s: for which a worker waits for a Redis that is away.
@@ -67,6 +69,7 @@ class Settings:
     join_limit_s: float = 60 * _MINUTE_S
     visibility_timeout_s: float = 5 * _MINUTE_S
     restore_interval_s: float = 5.0
+    silent_s: float = 12.0
     sweep_interval_s: float = 30.0
     lifetime_s: float = 14 * _DAY_S
     broker_patience_s: float = _MINUTE_S

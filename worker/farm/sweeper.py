@@ -18,8 +18,10 @@ from ...jobs.run.record import Record
 from ...jobs.run.spool import RecordError
 from . import figures
 from .app import BATCH, QUEUES, send_canary, send_join
+from .beat import BEATS
 from .bundles import send_shots
 from .farm import Farm
+from .holding import give_back, silent
 from .logs import log
 from .state import CANCELLED, CANCELLING, FAILED
 from .submission import start
@@ -41,6 +43,7 @@ class Sweeper:
     farm: Farm
     now_s: Callable[[], float] = time.time
     _records: dict[str, Record] = field(default_factory=dict)
+    _silent: set[str] = field(default_factory=set)
 
     def sweep(self) -> bool:
         """Go round once, if no other sweeper has just done so.
@@ -70,9 +73,32 @@ class Sweeper:
 
     def run(self, stopped: Callable[[float], bool]) -> None:
         """Go round until `stopped`, which waits for some seconds, says so."""
-        self.sweep()
-        while not stopped(self.farm.settings.sweep_interval_s):
-            self.sweep()
+        settings = self.farm.settings
+        often_s = min(settings.silent_s / BEATS, settings.sweep_interval_s)
+        waited_s = settings.sweep_interval_s
+        while True:
+            if waited_s >= settings.sweep_interval_s:
+                self.sweep()
+                waited_s = 0.0
+            self.give_back_silent()
+            if stopped(often_s):
+                return
+            waited_s += often_s
+
+    def give_back_silent(self) -> None:
+        """Give back what workers held that were silent the last time, too.
+
+        Twice, since a Redis that was away has let every beat run out.
+        """
+        redis = self.farm.state.redis
+        try:
+            now = silent(redis)
+            for holder in sorted(now & self._silent):
+                count = give_back(self.farm.app, redis, holder)
+                log(logging.WARNING, "worker gone", worker=holder, given_back=count)
+            self._silent = now
+        except (RedisError, OperationalError) as error:
+            log(logging.ERROR, "no look at workers", reason=str(error))
 
     def _send_canary(self, pool: str) -> None:
         """Send a canary unless an earlier one may still be waiting."""
@@ -136,6 +162,7 @@ class Sweeper:
         """Set batches up again that are open on disk and unknown to Redis."""
         spool, settings = self.farm.spool, self.farm.settings
         young_s = _YOUNG_ROUNDS * settings.sweep_interval_s
+        spool.prune_requests(self.now_s() - settings.lifetime_s)
         for batch in spool.batches():
             age_s = spool.age_s(batch, self.now_s())
             if spool.closed(batch) is not None:

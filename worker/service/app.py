@@ -48,6 +48,8 @@ def build_app(settings: Settings) -> FastAPI:
     pool = Pool(
         processes=settings.processes, limit_s=settings.solve_s, queue=settings.queue
     )
+    # Jobs of batches may be large: no take waits behind one that is being checked.
+    desk = Pool(processes=1, limit_s=settings.check_s, queue=settings.queue)
     metrics = Metrics(pool=pool, takes=kept)
     begun = Begun()
     app = FastAPI(
@@ -61,6 +63,7 @@ def build_app(settings: Settings) -> FastAPI:
     app.state.lock = lock
     app.state.tokens = tokens
     app.state.pool = pool
+    app.state.desk = desk
     app.state.metrics = metrics
     app.state.begun = begun
     app.state.takes = takes.TakeDesk(
@@ -83,13 +86,16 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     """Warm the processes and take up batches; end both at the end."""
     pool: Pool = app.state.pool
     runner: Batches = app.state.batches
+    desk: Pool = app.state.desk
     await pool.start()
+    await desk.start()
     runner.start()
     try:
         yield
     finally:
         await runner.stop()
         await asyncio.to_thread(pool.stop)
+        await asyncio.to_thread(desk.stop)
         os.close(app.state.lock)
 
 

@@ -39,7 +39,7 @@ _BEAT_S = 10.0
 _LOOK_S = 0.25  # between looks at a batch on a farm
 _AWAY_S = 1.0  # between tries while the farm is not reachable
 _PRUNE_S = 6 * 3600.0
-_HELD = 8  # ended batches that are kept read
+_HELD, _HELD_ROWS = 8, 10_000  # ended batches that are kept read, and their rows
 
 
 class KeyUsedError(CarrellataError):
@@ -200,7 +200,10 @@ class Batches:
 
     def _hold_ended(self, place: tuple[str, str], batch: Batch) -> None:
         self._ended[place] = batch
-        while len(self._ended) > _HELD:
+        while len(self._ended) > 1 and (
+            len(self._ended) > _HELD
+            or sum(len(one.rows) for one in self._ended.values()) > _HELD_ROWS
+        ):
             self._ended.popitem(last=False)
 
     def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
@@ -217,11 +220,13 @@ class Batches:
 
     async def _prune_daily(self) -> None:
         """Remove records of batches that are past their lifetime."""
-        while self._farm is None:  # a farm's sweeper sees to it
+        while True:
             before_s = time.time() - self._settings.keep_s
-            for name in await asyncio.to_thread(self.spool.prune, before_s):
-                (self._settings.state / "told" / name).unlink(missing_ok=True)
-            await asyncio.to_thread(_remove_older, self._settings.state, before_s)
+            if self._farm is None:  # a farm's sweeper sees to its own
+                await asyncio.to_thread(self.spool.prune, before_s)
+            for name in ("told", "keys"):
+                folder = self._settings.state / name
+                await asyncio.to_thread(_remove_older, folder, before_s)
             await asyncio.sleep(_PRUNE_S)
 
     async def _run_all(self) -> None:
@@ -324,9 +329,8 @@ class Batches:
             self._changed.notify_all()
 
 
-def _remove_older(state: Path, before_s: float) -> None:
-    """Forget keys that were used before a time [Unix s]."""
-    folder = state / "keys"
+def _remove_older(folder: Path, before_s: float) -> None:
+    """Remove files that were last written before a time [Unix s]."""
     for path in folder.iterdir() if folder.is_dir() else ():
         with contextlib.suppress(FileNotFoundError):
             if path.stat().st_mtime < before_s:

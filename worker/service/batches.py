@@ -66,7 +66,7 @@ async def post_batch(
             _earlier, batches, caller, idempotency_key, body
         )
         if batch is None:
-            batch = await _submit(state.pool, batches, caller, body, idempotency_key)
+            batch = await _submit(state.desk, batches, caller, body, idempotency_key)
     return _status(batch, 202, Location=f"/v1/batches/{batch.about.batch}")
 
 

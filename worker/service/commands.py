@@ -54,6 +54,9 @@ def serve(
     solve_s: Annotated[
         float, typer.Option(min=0.001, help="Longest time for a take, s.")
     ] = 60.0,
+    keep_days: Annotated[
+        float, typer.Option(min=0, help="Days that records of ended batches are kept.")
+    ] = 14.0,
     body_s: Annotated[
         float, typer.Option(min=0.1, help="Longest time for a request to arrive, s.")
     ] = 20.0,
@@ -86,6 +89,7 @@ def serve(
         farm=_has_farm() and not embedded,
         cache_bytes=cache_mb * 2**20,
         solve_s=solve_s,
+        keep_s=86_400.0 * keep_days,
         body_s=body_s,
         **given,
     )

@@ -77,6 +77,11 @@ def describe(app: FastAPI) -> dict[str, Any]:
     schemas = document.setdefault("components", {}).setdefault("schemas", {})
     for unused in ("HTTPValidationError", "ValidationError"):
         schemas.pop(unused, None)
+    refused = problems(422)[422]
+    for path in document["paths"].values():
+        for operation in path.values():
+            if "422" in operation["responses"]:  # of a parameter
+                operation["responses"]["422"] = refused
     schemas |= _SCHEMAS | _job_schemas()
     return document
 

@@ -8,7 +8,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from ...jobs.errors import InputError
 from ...jobs.places.place import place_of
 from ...jobs.run.phases import TAKE
 from ..farm.app import BATCH
@@ -93,8 +92,3 @@ class FarmRuns:
             message = f"{n_waiting} messages are waiting, limit {limit}; try later"
             raise FullError(message)
         start(farm.app, farm.state, settings, record)
-
-
-def said(error: InputError) -> str:
-    """Return what is wrong, without the place on this machine that it is about."""
-    return error.fault.message

@@ -1,12 +1,13 @@
 """What one token may ask for, and how often."""
 
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from ...jobs.errors import Fault
 from ...jobs.job.shot import ShotSpec
-from ...jobs.job.spec import JobFile
+from ...jobs.job.spec import MAX_SHOTS, JobFile
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -22,6 +23,7 @@ class Limits:
         body_bytes: of the body of a request for a take.
         batch_body_bytes: of the body of a batch.
         frames: samples solved for a take: frames with handles, times sub-frames.
+        batch_shots: of a batch.
         batch_frames: the same for all shots of a batch together.
         samples: rows of one subject.
         file_bytes: of one subject's file, packed and unpacked.
@@ -35,6 +37,7 @@ class Limits:
     body_bytes: int = 4 * 2**20
     batch_body_bytes: int = 32 * 2**20
     frames: int = 20_000
+    batch_shots: int = MAX_SHOTS
     batch_frames: int = 2_000_000
     samples: int = 1_000_000
     file_bytes: int = 64 * 2**20
@@ -68,6 +71,36 @@ def n_samples(spec: ShotSpec) -> int:
     """Return the samples that are solved for a shot."""
     first, last = spec.solved_frames
     return (last - first + 1) * spec.samples_per_frame
+
+
+def count_faults(
+    tables: Mapping[str, Any], limits: Limits, *, most_shots: int
+) -> Iterator[Fault]:
+    """Yield what is too many in the tables of a job, before their contents are read.
+
+    Args:
+        tables: of a job, unchecked.
+        limits: of the token.
+        most_shots: that the request may have.
+    """
+    shots = tables.get("shots")
+    listed = shots if isinstance(shots, list) else []
+    if len(listed) > most_shots:
+        message = f"{len(listed)} shots, limit {most_shots}"
+        if most_shots == 1:
+            message = f"a take needs exactly one shot, got {len(listed)}"
+        yield Fault(path="shots", message=message)
+        return
+    for k, shot in enumerate(listed):
+        subjects = shot.get("subjects") if isinstance(shot, dict) else None
+        for n, subject in enumerate(subjects if isinstance(subjects, list) else ()):
+            samples = subject.get("samples") if isinstance(subject, dict) else None
+            columns = samples.values() if isinstance(samples, dict) else ()
+            count = max((len(c) for c in columns if isinstance(c, list)), default=0)
+            if count > limits.samples:
+                message = f"{count} samples, limit {limits.samples}"
+                path = f"shots[{k}].subjects[{n}].samples"
+                yield Fault(path=path, message=message)
 
 
 def take_faults(job: JobFile, limits: Limits) -> Iterator[Fault]:

@@ -56,12 +56,15 @@ def record_batch(body: bytes, rules: Rules, desk: Desk, name: str) -> About | Re
         desk: where it is written.
         name: of the batch.
     """
+    limits = rules.limits
     job = job_of(
-        body, lambda job: (*batch_faults(job, rules.limits), *_names(job, rules))
+        body,
+        lambda job: (*batch_faults(job, limits), *_names(job, rules)),
+        limits,
+        most_shots=limits.batch_shots,
     )
     if isinstance(job, Refusal):
         return job
-    limits = rules.limits
     confines = Confines(
         root=None if rules.root is None else str(rules.root),
         file_bytes=limits.file_bytes,

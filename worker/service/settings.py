@@ -21,6 +21,7 @@ class Settings:
         processes: that solve takes while somebody waits.
         batch_workers: processes that a batch may use.
         wait_s: longest wait for a take before 202.
+        check_s: longest time for checking the job of a batch.
         solve_s: longest time for a take; then its process is ended.
         body_s: longest time for the body of a request to arrive.
         queue: takes that may wait for a process.
@@ -37,6 +38,7 @@ class Settings:
     processes: int = max(1, min(4, n_processors()))
     batch_workers: int = max(1, n_processors() - 1)
     wait_s: float = 30.0
+    check_s: float = 20.0
     solve_s: float = 60.0
     body_s: float = 20.0
     queue: int = 256

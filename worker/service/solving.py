@@ -29,7 +29,7 @@ from ...jobs.takes.keys import Keys
 from ...jobs.takes.metadata import take_metadata
 from ...jobs.takes.store import Store
 from ...solver.errors import SolverError
-from .limits import take_faults
+from .limits import Limits, count_faults, take_faults
 from .problems import Refusal, refusal_of
 from .results import rendered, stream_bytes
 from .rules import Rules
@@ -37,6 +37,7 @@ from .rules import Rules
 T = TypeVar("T")
 
 _NOWHERE = Path("/dev/null")  # the confined reader knows its own folder
+_MOST_FAULTY = 200  # shots; nobody reads more
 _KEPT_TRACKS = 64
 _KEPT_TABLES = 32
 _LONG_TRACK = 100_000  # samples; longer ones are not kept
@@ -198,7 +199,9 @@ def solve_take(body: bytes, rules: Rules, form: str) -> SolvedTake | Refusal:
         rules: of the token.
         form: one of `results.FORMS`.
     """
-    job = job_of(body, lambda job: take_faults(job, rules.limits))
+    job = job_of(
+        body, lambda job: take_faults(job, rules.limits), rules.limits, most_shots=1
+    )
     if isinstance(job, Refusal):
         return job
     try:
@@ -217,21 +220,32 @@ def solve_take(body: bytes, rules: Rules, form: str) -> SolvedTake | Refusal:
 
 
 def job_of(
-    body: bytes, limits: Callable[[JobFile], Iterable[Fault]]
+    body: bytes,
+    refused: Callable[[JobFile], Iterable[Fault]],
+    limits: Limits,
+    *,
+    most_shots: int,
 ) -> JobFile | Refusal:
     """Return the job that a body is, or why it is refused.
 
+    What is too many is refused before the contents are looked at.
+
     Args:
         body: JSON.
-        limits: yields what the token does not allow.
+        refused: yields what the token does not allow.
+        limits: of the token.
+        most_shots: that the request may have.
     """
     try:
         tables = tables_of_json(body, label="body")
     except (InputError, JobError) as error:
         return refusal_of(error, status=400)
     try:
-        job = parse_job(tables)
-        faults = tuple(limits(job))
+        faults = tuple(count_faults(tables, limits, most_shots=most_shots))
+        if faults:
+            raise JobError(faults)
+        job = parse_job(tables, most_faulty=_MOST_FAULTY)
+        faults = tuple(refused(job))
         if faults:
             raise JobError(faults)
     except JobError as error:

@@ -10,10 +10,16 @@ from carrellata.jobs.job.parse import parse_job
 from carrellata.jobs.job.spec import JobFile
 from carrellata.jobs.run.attempt import attempt
 from carrellata.jobs.run.phases import TAKE
+from carrellata.jobs.run.record import Confines, Record
 from carrellata.jobs.run.solve_shot import Work
 from carrellata.jobs.takes.sequence_table import ShotRow
 from carrellata.jobs.takes.store import Store
-from carrellata.worker.farm.inputs import FarmReader, digests_of, submission_faults
+from carrellata.worker.farm.inputs import (
+    FarmReader,
+    digests_of,
+    reader_of,
+    submission_faults,
+)
 
 
 def job_with(file: str) -> JobFile:
@@ -79,3 +85,54 @@ def test_scene_file_is_refused_with_what_to_do(tmp_path: Path) -> None:
     assert len(faults) == 1
     assert "OpenUSD is not opened on the farm" in faults[0].message
     assert "bake" in faults[0].message
+
+
+def test_file_that_was_removed_is_missing_and_has_not_changed(tmp_path: Path) -> None:
+    save_walk(tmp_path / "walk.parquet", speed=5.0)
+    job = job_with("walk.parquet")
+    inputs = digests_of(job, [0], tmp_path)
+    (tmp_path / "walk.parquet").unlink()
+    status, error = solved(tmp_path, job, inputs)
+    assert status == "failed"
+    assert "is not a file" in error
+    assert "input_changed" not in error
+
+
+def confined(folder: Path, file: str, **limits: int) -> tuple[str, str]:
+    """Return what comes of a shot of a batch that came over HTTP."""
+    given = {"file_bytes": 10**6, "samples": 10**6} | limits
+    record = Record(
+        batch="0" * 16,
+        digest="",
+        folder=str(folder),
+        out=str(folder),
+        shots=(0,),
+        job=job_with(file),
+        submitted_s=0.0,
+        project="north",
+        confines=Confines(root=str(folder / "root"), **given),
+    )
+    read = reader_of(record, (folder.resolve(),))
+    store = Store(folder=folder / "out")
+    work = Work(job=record.job, folder=folder, store=store, read=read)
+    row = attempt(work, TAKE, record.job.shots[0])
+    return row.status, row.error or ""
+
+
+def test_no_link_out_of_a_projects_root_is_followed(tmp_path: Path) -> None:
+    save_walk(tmp_path / "other" / "secret.parquet", speed=5.0)
+    save_walk(tmp_path / "root" / "own.parquet", speed=5.0)
+    (tmp_path / "root" / "link.parquet").symlink_to(tmp_path / "other/secret.parquet")
+    (tmp_path / "root" / "folder").symlink_to(tmp_path / "other")
+    assert confined(tmp_path, "own.parquet") == ("solved", "")
+    for name in ("link.parquet", "folder/secret.parquet"):
+        status, error = confined(tmp_path, name)
+        assert status == "failed"
+        assert "is not a file that may be read" in error
+
+
+def test_a_tokens_limits_hold_on_the_farm(tmp_path: Path) -> None:
+    save_walk(tmp_path / "root" / "own.parquet", speed=5.0)
+    assert "is larger than" in confined(tmp_path, "own.parquet", file_bytes=100)[1]
+    status, error = confined(tmp_path, "own.parquet", samples=5)
+    assert (status, "limit 5" in error) == ("failed", True), error

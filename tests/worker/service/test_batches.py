@@ -141,6 +141,37 @@ def test_bad_data_of_one_shot_fails_that_shot(service: Service) -> None:
     assert service.ask("GET", f"{place}/shots/001").status == 200
 
 
+def test_shots_without_setup_or_file_are_listed_as_all_others(
+    service: Service,
+) -> None:
+    job = many(4, sequence="listed")
+    job["shots"][0] |= {
+        "rig": {"kind": "choose", "kinds": ["sticks"]},
+        "framing": {"size": "full"},
+    }
+    job["shots"][0]["stage"] = {"height_m": [90.0, 91.0]}
+    job["shots"][1]["rig"] = {"kind": "choose"}
+    for k in (1, 2):
+        subject = job["shots"][k]["subjects"][0]
+        del subject["samples"]
+        subject["file"] = "gone.csv"
+    place = submit(service, job)
+    status = wait_end(service, place)
+    assert (status["state"], status["done"]) == ("done", 4)
+    assert status["counts"] == {"solved": 1, "kept": 0, "failed": 2, "no_setup": 1}
+    errors = {one["shot"]: one["error"] for one in status["failed"]}
+    assert set(errors) == {"000", "001", "002"}
+    assert "no setup holds the shot" in errors["000"]
+    assert all("'gone.csv'" in errors[name] for name in ("001", "002"))
+    told = [data["shot"] for _, name, data in events_of(service, place) if data]
+    assert sorted(told) == ["000", "001", "002", "003"]
+
+
+def events_of(service: Service, place: str) -> list[tuple[str | None, str, Any]]:
+    told = events(service.ask("GET", f"{place}/events"))
+    return [one for one in told if one[1] == "shot"]
+
+
 def test_a_submission_with_the_same_key_is_the_same_batch(service: Service) -> None:
     headers = {**JSON_TYPE, "Idempotency-Key": "tonight"}
     job = many(2, sequence="keyed")

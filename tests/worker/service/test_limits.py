@@ -8,6 +8,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
+from job_files import metre_job
 from service_process import (
     JSON_TYPE,
     Service,
@@ -143,3 +144,19 @@ def test_a_full_queue_and_a_slow_take_are_said_so(tmp_path: Path) -> None:
         # The process was replaced; what is quick goes through.
         small.ask("GET", replies[1].headers["location"] + "?wait=20")
         assert small.ask("POST", TAKES, walk_job(30)).status == 200
+
+
+def test_many_faulty_shots_are_refused_after_some(service: Service) -> None:
+    body = metre_job(*({"name": f"a{k}"} for k in range(20_000)))
+    reply = service.ask("POST", "/v1/batches", body)
+    assert reply.status == 422
+    # A hundred shots' faults would be more than anybody reads; no more are looked for.
+    assert 200 <= reply.json["n_faults"] < 5_000
+    more = service.ask("POST", "/v1/batches", metre_job(*([{"name": "a"}] * 20_001)))
+    assert more.json["faults"] == [
+        {"path": "shots", "message": "20001 shots, limit 20000"}
+    ]
+    one = service.ask("POST", TAKES, body)
+    assert one.json["faults"][0]["message"] == (
+        "a take needs exactly one shot, got 20000"
+    )

@@ -1,6 +1,7 @@
 """The service against its own OpenAPI: no failure, and no status that is not there."""
 
 import json
+import re
 from contextlib import suppress
 from typing import Any
 
@@ -131,3 +132,10 @@ def test_health_and_metrics_need_no_token(service: Service) -> None:
     # Names of projects and keys stay out.
     assert "north" not in text
     assert "/v1/takes/{key}" in text or "/v1/takes/" not in text
+
+
+def test_every_reference_of_the_document_leads_somewhere(service: Service) -> None:
+    found = document(service)
+    named = set(re.findall(r'"#/components/schemas/([^"]*)"', json.dumps(found)))
+    assert named
+    assert named <= set(found["components"]["schemas"])
