@@ -9,9 +9,6 @@ from dataclasses import dataclass, field, replace
 from math import radians
 from typing import Literal
 
-import numpy as np
-
-from .arrays import FloatArray
 from .errors import SolverError
 
 
@@ -26,12 +23,14 @@ class Member:
             depths of field (puller).
         max_speed: units/s; max_accel: units/s^2; max_jerk: units/s^3.
         bandwidth_rad_s: of the belief; higher trusts new samples more.
-        fade_s: time constant with which a believed velocity fades.
+        fade_s: least time constant with which a believed velocity fades: of one who
+            turns. One who has moved evenly is believed to go on.
         gait: step bounce expected in the motion [1/s]; higher keeps more of it out.
-        height_share: bandwidth of the belief about heights, as a share of the ground's;
-            what people do vertically is mostly their gait.
-        height_fade_s: fade of a believed vertical speed: what goes up comes down.
-        height_gait: step bounce expected in heights [1/s].
+        height_share: bandwidth of the belief about heights, as a share of the ground's.
+        bounce_share: likewise of one who bounces: what people do vertically is mostly
+            their gait, and nobody follows that.
+        height_fade_s: least fade of a believed vertical speed: what goes up comes down.
+        height_gait: step bounce expected in the heights of one who bounces [1/s].
         stiffness_rad_s: of the plan; higher follows harder.
         speed_weight_s2: weight of the speed error in the plan.
         urgency: miss, as a share of the room to the safe area's edge, above which
@@ -51,7 +50,8 @@ class Member:
     speed_weight_s2: float
     urgency: float = 0.4
     height_share: float = 0.4
-    height_fade_s: float = 2.0
+    bounce_share: float = 0.08
+    height_fade_s: float = 0.6
     height_gait: float = 200.0
 
     def __post_init__(self) -> None:
@@ -60,11 +60,6 @@ class Member:
             if not getattr(self, name) > 0:
                 message = f"{name}: must be > 0, got {getattr(self, name)}"
                 raise SolverError(message)
-
-    @property
-    def fades_s(self) -> FloatArray:
-        """Fade of the believed velocity along x, y (up), z, (3,) [s]."""
-        return np.array([self.fade_s, self.height_fade_s, self.fade_s])
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -83,10 +78,10 @@ GRIP = Member(
     rest_s=0.4,
     tolerance=0.2,
     max_speed=1.5,
-    max_accel=0.6,
-    max_jerk=2.0,
+    max_accel=1.0,
+    max_jerk=2.5,
     bandwidth_rad_s=6.0,
-    fade_s=3.0,
+    fade_s=0.6,
     gait=0.1,
     stiffness_rad_s=3.5,
     speed_weight_s2=0.07,
@@ -114,10 +109,10 @@ _BRISK = Member(
     max_accel=radians(180),
     max_jerk=radians(1500),
     bandwidth_rad_s=14.0,
-    fade_s=4.0,
+    fade_s=0.6,
     gait=1.0,
     stiffness_rad_s=6.5,
-    speed_weight_s2=0.01,
+    speed_weight_s2=0.02,
 )
 _SHARP = replace(
     _BRISK,
@@ -129,7 +124,10 @@ _SHARP = replace(
     max_jerk=radians(3000),
     bandwidth_rad_s=16.0,
     stiffness_rad_s=9.0,
-    speed_weight_s2=0.003,
+    speed_weight_s2=0.009,
+    height_share=0.3,
+    bounce_share=0.06,
+    height_gait=400.0,
 )
 _STEADY = replace(
     _BRISK,
@@ -141,6 +139,7 @@ _STEADY = replace(
     max_jerk=radians(1000),
     bandwidth_rad_s=10.0,
     stiffness_rad_s=5.5,
+    speed_weight_s2=0.025,
 )
 _HEAVY = replace(
     _BRISK,
@@ -152,7 +151,7 @@ _HEAVY = replace(
     max_jerk=radians(400),
     bandwidth_rad_s=8.0,
     stiffness_rad_s=6.0,
-    speed_weight_s2=0.003,
+    speed_weight_s2=0.02,
 )
 
 
@@ -173,7 +172,7 @@ PRESETS: dict[str, Crew] = {
         _preset(
             "heavy_head",
             _HEAVY,
-            replace(GRIP, rest_s=0.5, tolerance=0.3, max_accel=0.4),
+            replace(GRIP, rest_s=0.5, tolerance=0.3, max_accel=0.9),
         ),
     )
 }

@@ -6,9 +6,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from shots import GATE, HEIGHT_M, framing
+from shots import GATE, framing, subject
 
-from carrellata.solver.action.body import EYES
 from carrellata.solver.action.subject import Subject
 from carrellata.solver.optics.lens import Lens
 from carrellata.solver.presets import PRESETS
@@ -46,18 +45,9 @@ def person(
     floor: FloatArray, rate_hz: float = 24.0, *, name: str = "a", **rest: Any
 ) -> Subject:
     """Return somebody upright on floor points (n, 3), the first sample at frame 984."""
-    n = len(floor)
-    fields: dict[str, Any] = {
-        "name": name,
-        "times_s": 41.0 + np.arange(n) / rate_hz,
-        "floor": floor,
-        "eyes": floor + np.array([0.0, HEIGHT_M * EYES, 0.0]),
-        "facing_rad": np.full(n, np.nan),
-        "fresh": np.ones(n, dtype=np.bool_),
-        "visible": np.ones(n, dtype=np.bool_),
-        "height_m": HEIGHT_M,
-    }
-    return Subject(**(fields | rest))
+    rate = Fraction(rate_hz).limit_denominator(1001)
+    times = {"times_s": 41.0 + np.arange(len(floor)) / rate_hz}
+    return subject(floor, rate, **(times | {"name": name} | rest))
 
 
 def open_ask(

@@ -1,6 +1,60 @@
-"""Puts the tests folder on the import path, for its shared data modules."""
+"""The tests folder on the import path, what runs side by side, and one S3 server."""
 
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-sys.path.insert(0, str(Path(__file__).parent))
+import pytest
+
+if TYPE_CHECKING:
+    from object_store import ObjectStore
+
+TESTS = Path(__file__).parent
+sys.path.insert(0, str(TESTS))
+
+# Farms wait more than they work, and take the whole machine when they work: they come
+# first, and one after the other.
+FARM = "faults"
+# What takes longest is not left for the end, when the other processes have no work.
+LONG = ("solver/studies", "e2e", "evidence", "pages", "worker", "jobs/commands")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Give a process whole files, so that fixtures of a module are made once."""
+    order = (FARM, *LONG)
+
+    def rank(item: pytest.Item) -> int:
+        place = item.path.relative_to(TESTS).as_posix()
+        starts = (k for k, name in enumerate(order) if place.startswith(f"{name}/"))
+        return next(starts, len(order))
+
+    items.sort(key=rank)
+    for item in items:
+        place = item.path.relative_to(TESTS)
+        group = FARM if place.parts[0] == FARM else place.as_posix()
+        item.add_marker(pytest.mark.xdist_group(group))
+
+
+@pytest.fixture(scope="session")
+def object_server(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> "Iterator[ObjectStore]":
+    from object_store import ObjectStore
+
+    made = ObjectStore(tmp_path_factory.mktemp("s3") / "log")
+    yield made
+    made.stop()
+
+
+@pytest.fixture
+def object_store(
+    object_server: "ObjectStore", monkeypatch: pytest.MonkeyPatch
+) -> "ObjectStore":
+    """Give the test an empty store of its own, and the rights to it."""
+    from object_store import CREDENTIALS
+
+    for name, value in CREDENTIALS.items():
+        monkeypatch.setenv(name, value)
+    object_server.empty()
+    return object_server

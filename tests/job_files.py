@@ -1,9 +1,6 @@
-"""Whole jobs on disk: written, given to the command line, and their takes read."""
+"""Whole jobs on disk: written, solved, and their takes read."""
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -26,14 +23,6 @@ class SolvedShot(NamedTuple):
     status: str
     columns: Columns
     metadata: TakeMetadata
-
-
-class Ended(NamedTuple):
-    """How a command ended: exit code, standard output, standard error."""
-
-    code: int
-    out: str
-    err: str
 
 
 def metre_job(*shots: dict[str, Any], **fields: Any) -> dict[str, Any]:
@@ -79,15 +68,3 @@ def columns_of(table: Any) -> Columns:
 def rows_of(path: Path) -> dict[str, dict[str, Any]]:
     """Return the rows of a `sequence.parquet` by shot."""
     return {row["shot"]: row for row in pq.read_table(path).to_pylist()}
-
-
-def run(*words: object) -> Ended:
-    """Run the command line in a process of its own."""
-    done = subprocess.run(
-        [sys.executable, "-m", "carrellata.worker.cli", *map(str, words)],
-        capture_output=True,
-        text=True,
-        check=False,
-        env=os.environ | {"PYTHONWARNINGS": "error"},
-    )
-    return Ended(done.returncode, done.stdout, done.stderr)

@@ -11,6 +11,7 @@ import urllib.request
 from pathlib import Path
 from typing import Any
 
+from command_line import PATIENCE_S
 from faults.servers import die_with_parent, free_port
 
 from carrellata.jobs.places.objects import ObjectPath
@@ -121,6 +122,13 @@ class ObjectStore:
         self.way = Way(self.port)
         self.make_bucket("night")
 
+    def empty(self) -> None:
+        """Forget all that is stored and every refusal, and open another way."""
+        self.allow()
+        self._call("/moto-api/reset", method="POST", body=b"")
+        self.make_bucket("night")
+        self.way = Way(self.port)
+
     def options(self, port: int | None = None) -> str:
         return f"endpoint_override=127.0.0.1:{port or self.port}&scheme=http"
 
@@ -173,11 +181,11 @@ class ObjectStore:
         address = f"http://127.0.0.1:{self.port}{path}"
         plain = {"Content-Type": "text/plain"}
         request = urllib.request.Request(address, body, plain, method=method)
-        urllib.request.urlopen(request, timeout=20).close()
+        urllib.request.urlopen(request, timeout=PATIENCE_S).close()
 
     def _wait(self, log: Path) -> None:
         assert INSTALLED.is_dir(), "sh deploy/test testdata installs the server"
-        end = time.monotonic() + 60
+        end = time.monotonic() + PATIENCE_S
         while time.monotonic() < end:
             with contextlib.suppress(OSError):
                 socket.create_connection(("127.0.0.1", self.port)).close()

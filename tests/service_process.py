@@ -5,8 +5,8 @@ import json
 import os
 import re
 import signal
+import socket
 import subprocess
-import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
@@ -15,6 +15,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import numpy as np
+from command_line import COMMAND, PATIENCE_S, hear_interrupts
 from job_files import metre_job
 
 from carrellata.worker.client import Client
@@ -70,7 +71,7 @@ class Service:
             places = {"state": "state", "out": "out", "tokens": "tokens.toml"}
             self.process = subprocess.Popen(
                 [
-                    *(sys.executable, "-m", "carrellata.worker.cli"),
+                    *COMMAND,
                     *("serve", "--port", "0", *self.words),
                     *(f"--{name}={self.folder / at}" for name, at in places.items()),
                 ],
@@ -79,6 +80,7 @@ class Service:
                 stderr=log,
                 text=True,
                 start_new_session=True,
+                preexec_fn=hear_interrupts,
             )
         assert self.process.stdout is not None
         line = self.process.stdout.readline()
@@ -89,7 +91,7 @@ class Service:
         """End the service and return its exit code."""
         assert self.process is not None
         self.process.send_signal(number)
-        code = self.process.wait(20)
+        code = self.process.wait(PATIENCE_S)
         assert self.process.stdout is not None
         self.process.stdout.close()
         return code
@@ -101,7 +103,7 @@ class Service:
         if self.process is not None and self.process.poll() is None:
             with suppress(ProcessLookupError):
                 os.kill(self.process.pid, signal.SIGTERM)
-            self.process.wait(20)
+            self.process.wait(PATIENCE_S)
         if self.process is not None and self.process.stdout is not None:
             self.process.stdout.close()
 
@@ -132,7 +134,22 @@ class Service:
             connection.close()
 
     def connect(self) -> http.client.HTTPConnection:
-        return http.client.HTTPConnection(urlsplit(self.address).netloc, timeout=60)
+        return http.client.HTTPConnection(
+            urlsplit(self.address).netloc, timeout=PATIENCE_S
+        )
+
+    def wire(self) -> socket.socket:
+        """Return a connection on which bytes are sent as they are."""
+        place = urlsplit(self.address)
+        return socket.create_connection((place.hostname, place.port), PATIENCE_S)
+
+    def head(self, n_bytes: int, project: str = "north") -> bytes:
+        """Return the head of a request for a take with a body of so many bytes."""
+        token = self.tokens[project]
+        return (
+            f"POST /v1/takes HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer {token}\r\n"
+            f"Content-Type: application/json\r\nContent-Length: {n_bytes}\r\n\r\n"
+        ).encode()
 
     def client(self, project: str = "north") -> Client:
         made = Client(self.address, self.tokens[project])

@@ -144,6 +144,7 @@ def framing(
         "look_room": 0.0,
         "distance_m": framing_distance_m(size, height_m, HEADROOM, ty),
         "weights": (1.0,),
+        "crown_v": 1.0 - 2.0 * HEADROOM if span.top == 1.0 else np.nan,
     }
     return Framing(**(fields | rest))
 

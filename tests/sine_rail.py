@@ -26,7 +26,7 @@ from carrellata.solver.laying.laying import Bounds, Wish
 from carrellata.solver.laying.way import Way
 from carrellata.solver.rigs.kind import RigKind
 from carrellata.solver.rigs.kinds import KINDS
-from carrellata.solver.rigs.layout import Layout, Steps, Wanted
+from carrellata.solver.rigs.layout import Layout, RigWish, Steps
 from carrellata.solver.rigs.sampled import sampled, sampled_places
 from carrellata.solver.rigs.shape import Rig
 from carrellata.solver.rigs.track import TrackLayout, propose
@@ -102,7 +102,7 @@ def _bent(flat: TrackLayout) -> SineLayout:
     )
 
 
-def propose_sine(wanted: Wanted, way: Way) -> list[Layout]:
+def propose_sine(wanted: RigWish, way: Way) -> list[Layout]:
     return [_bent(one) for one in propose(wanted, way) if isinstance(one, TrackLayout)]
 
 

@@ -253,7 +253,6 @@ KNOWN_TWICE_DEFINED = {
     "ServiceError",
     "Settings",
     "Size",
-    "Stage",
     "State",
     "Take",
     "Wanted",

@@ -16,7 +16,7 @@ class JobFile(Spec):
     """A checked job; every shot holds all it inherits."""
 
     schema_: Annotated[Literal["carrellata.job/1"], Field(alias="schema")]
-    model: Literal[1] = 1
+    model: Literal[2] = 2
     """Number of the curve model: results change only when it changes."""
     sequence: Name
     rate: Rate

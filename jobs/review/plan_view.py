@@ -10,7 +10,7 @@ from ...solver.arrays import FloatArray
 from ..takes.bodies import Body
 from .labels import LETTER_PX, Labels
 from .shown import Shown
-from .stage import Stage, stage_of
+from .stage import PlanStage, stage_of
 from .svg import (
     Box,
     Point,
@@ -100,7 +100,7 @@ def plan_view(shown: Shown, box: Box) -> str:
     )
 
 
-def _fit(shown: Shown, box: Box, views: FloatArray, stage: Stage) -> Ground:
+def _fit(shown: Shown, box: Box, views: FloatArray, stage: PlanStage) -> Ground:
     middle = [shown.rail, shown.camera[:, :2]]
     edge = [points + side for points in middle for side in (-GAUGE_M, GAUGE_M)]
     bodies = [body.floor[:, :2] for body in shown.bodies if _is_followed(shown, body)]
@@ -142,7 +142,7 @@ def _subjects(shown: Shown, ground: Ground) -> list[str]:
     ]
 
 
-def _stage(stage: Stage, ground: Ground, box: Box) -> list[str]:
+def _stage(stage: PlanStage, ground: Ground, box: Box) -> list[str]:
     """Return the floor's outline and the keep-outs, hatched and named."""
     drawn = []
     if stage.floor is not None:
@@ -171,7 +171,7 @@ def _stage(stage: Stage, ground: Ground, box: Box) -> list[str]:
     return drawn
 
 
-def _names(labels: Labels, stage: Stage, ground: Ground, box: Box) -> Iterator[str]:
+def _names(labels: Labels, stage: PlanStage, ground: Ground, box: Box) -> Iterator[str]:
     """Yield the names of the keep-outs that are seen, where there is room for them."""
     for keep_out in stage.keep_outs:
         (left, low), (right, high) = ground.points(

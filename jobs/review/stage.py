@@ -18,7 +18,7 @@ class KeepOut:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Stage:
+class PlanStage:
     """The stage in metres and the axes of a plan.
 
     Attributes:
@@ -32,7 +32,7 @@ class Stage:
     ground: float | None
 
 
-def stage_of(metadata: TakeMetadata) -> Stage:
+def stage_of(metadata: TakeMetadata) -> PlanStage:
     """Return the stage that a take was made on, from the take's metadata."""
     stage, world = metadata.asked.stage, metadata.world
     unit_m = world.metres(1.0)
@@ -48,7 +48,7 @@ def stage_of(metadata: TakeMetadata) -> Stage:
                 name=each["name"], low=corners.min(axis=0), high=corners.max(axis=0)
             )
         )
-    return Stage(
+    return PlanStage(
         floor=None if floor is None else np.array(floor, dtype=np.float64) * forth,
         keep_outs=tuple(keep_outs),
         ground=level * unit_m if level or floor or keep_outs else None,

@@ -15,7 +15,7 @@ from ...solver.action.body import EYES, LANDMARKS
 from ...solver.arrays import FloatArray
 from ...solver.crew.operator import SAFE
 from .shown import Shown
-from .stage import Stage, stage_of
+from .stage import PlanStage, stage_of
 
 MOST_PLAYED = 7200
 """Frames that a page plays, five minutes at 24; longer takes are exported."""
@@ -101,7 +101,7 @@ def _data(
     }
 
 
-def _stage(stage: Stage) -> dict[str, Any]:
+def _stage(stage: PlanStage) -> dict[str, Any]:
     """Return the edge of the floor, and keep-outs as boxes."""
     floor = [] if stage.floor is None else (stage.floor * [1.0, -1.0]).round(3).tolist()
     boxes = []

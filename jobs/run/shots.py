@@ -6,7 +6,7 @@ scene's up axis to Y up, degrees to radians, names to numbers.
 
 import hashlib
 from dataclasses import dataclass, replace
-from math import radians, sqrt
+from math import nan, radians, sqrt
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +37,8 @@ from ..job.spec import JobFile
 from ..job.world import WorldSpec
 from ..subjects import SubjectReader, read_subject
 from .tracks import seen_tracks
+
+HELD_CROWN_V = 0.95  # where a place was asked: as far up as a crown may come
 
 VIEWS_DEG = {"front": 0.0, "three_quarter": 45.0, "profile": 90.0, "rear": 180.0}
 THROUGH_CAMERA_M = 0.3
@@ -251,8 +253,10 @@ def _framing(
     span = span_of(size)
     height = subjects[int(np.argmax(weights))].height_m
     u, v = 0.0, aim_height_in_frame(size, asked.headroom)
+    crown = 1.0 - 2.0 * asked.headroom
     if asked.place is not None:
-        u, v = asked.place
+        # Who asks for a place gets it, but nobody's head leaves the frame.
+        (u, v), crown = asked.place, HELD_CROWN_V
     return Framing(
         start_s=-np.inf,
         top=span.top,
@@ -264,6 +268,7 @@ def _framing(
         look_room=asked.look_room,
         distance_m=framing_distance_m(size, height, asked.headroom, ty),
         weights=weights,
+        crown_v=crown - axis_v if span.top == 1.0 else nan,
         angle=asked.angle,
     )
 

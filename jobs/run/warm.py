@@ -126,7 +126,9 @@ def _imagined(shot: Shot) -> Observed:
     body = np.array([[0.0, 0.0, 0.0], [0.0, 1.6, 0.0]])
     place = np.tile(body, (1, len(ticks), 1, 1))
     facing = np.full((1, len(ticks)), np.nan)
-    seen = Seen(ticks, place, np.zeros(place.shape), facing)
+    fades = np.ones((1, 2, len(ticks)))
+    crest = np.zeros((1, len(ticks)))
+    seen = Seen(ticks, place, np.zeros(place.shape), fades, crest, facing)
     return Observed(grip=seen, operator=seen)
 
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import pyarrow as pa
 
+from ...solver.action.subject import Subject
 from ...solver.arrays import FloatArray
-from ...solver.shot import Subject
 from ...solver.take import Take
 from ..job.world import WorldSpec
 from .keys import canonical

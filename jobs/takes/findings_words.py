@@ -17,11 +17,6 @@ def sentence(finding: Finding, shot: str) -> str:
     return _SENTENCES[finding.name](finding.numbers, shot)
 
 
-def known_findings() -> tuple[str, ...]:
-    """Return the names of all findings there are, sorted."""
-    return tuple(sorted(_SENTENCES))
-
-
 def _percent(share: float | str) -> str:
     """Return a share without rounding a flaw away: 99.96 % is never 100 %."""
     percent = 100 * float(share)

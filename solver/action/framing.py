@@ -27,6 +27,9 @@ class Framing:
         distance_m: at which the span has its size.
         weights: of each subject, (n_subjects,), >= 0, some > 0.
         whip: whether the hand-over is a whip.
+        crown_v: highest that the crown of a head goes, half frames above the lens axis:
+            where the figure is larger than asked, headroom wins and the feet go; NaN
+            where the size cuts the crown.
         angle: camera against the eye line: below, level, above, or degrees above it.
     """
 
@@ -41,6 +44,7 @@ class Framing:
     distance_m: float
     weights: tuple[float, ...]
     whip: bool = False
+    crown_v: float = float("nan")
     angle: str | float = "level"
 
 

@@ -16,7 +16,7 @@ that keeps them in registers, and dots of six terms short.
 
 Source: Goldfarb & Idnani 1983, "A numerically stable dual method for solving strictly
 convex quadratic programs"; steepest-edge pricing after Forrest & Goldfarb 1992. Tested
-against another solver in tests/solver/test_plan.py.
+against another solver in tests/solver/crew/test_plan.py.
 """
 
 import numpy as np

@@ -2,8 +2,9 @@
 
 The member sees original samples with their own time stamps, none younger than the
 reaction delay, and runs a steady-state Kalman filter of each axis on them: position p,
-velocity v that fades (an Ornstein-Uhlenbeck process, time constant `fade`), and a gait
-oscillator (o, o') at step rate that takes the bounce out of p. Measurement: p + o.
+velocity v that fades (an Ornstein-Uhlenbeck process, time constant `fade`, which for
+people is so long that an even walk is believed without bias), and a gait oscillator
+(o, o') at step rate that takes the bounce out of p. Measurement: p + o.
 Continuous noise densities make the gains depend on time and not on the sample rate:
 measurement density 1, velocity noise `bandwidth^4`, oscillator variance `gait` [1/s].
 Nothing here interpolates: belief at a tick is a function of the samples that are old
@@ -11,7 +12,7 @@ enough, and of nothing else.
 
 Source: Kalman filter, e.g. Bar-Shalom, Li & Kirubarajan 2001, ch. 5 and 8; with an
 unfading velocity and no oscillator the gains are checked against the Riccati solution
-and Kalata 1984 in tests/solver/test_belief.py.
+and Kalata 1984 in tests/solver/crew/test_belief.py.
 """
 
 from typing import NamedTuple
@@ -23,15 +24,22 @@ from ..compiled.kernel import kernel
 
 GAIT_HZ = 1.9
 GAIT_DAMPING = 0.05
+BOUNCE_HZ = (1.7, 2.2, 2.8, 3.4)  # of heights: from a walk to a sprint
 SETTLE = 400  # Riccati steps that bring the covariance to its steady state
 SAME_STEP_S = 1e-9
 # A sample is old enough to a nanosecond, so that rounding of n/rate does not decide.
 CLOCK_S = 1e-9
+MEMORY_S = 1.0  # over which models are weighed
+LEAST_MISS_M = 2e-3  # what is below says nothing for or against a model
+TOLD = 4  # weight of what was seen, misses, spread, and height of the bounce [m]
+UNSEEN_S = 0.5  # without a new sample for longer than the reaction and this,
+UNSEEN_FADE_S = 3.0  # a velocity fades
 
 
 @kernel
-def transition(dt, fade, bandwidth, gait, f, q):
+def transition(dt, watch, f, q):
     """Fill the transition f and process covariance q (4, 4) of a step `dt` [s]."""
+    fade, gait = watch.fade, watch.gait
     f[:] = 0.0
     q[:] = 0.0
     x = dt / fade
@@ -39,7 +47,7 @@ def transition(dt, fade, bandwidth, gait, f, q):
     f[0, 0] = 1.0
     f[0, 1] = -fade * np.expm1(-x)
     f[1, 1] = e
-    density = bandwidth**4
+    density = watch.bandwidth**4
     one = -np.expm1(-x)
     two = -np.expm1(-2 * x)
     q[0, 1] = density * fade * fade / 2 * one * one
@@ -50,7 +58,7 @@ def transition(dt, fade, bandwidth, gait, f, q):
         tail = 7 / 60 - x * (1 / 24 - x * (31 / 2520 - x / 320))
         q[0, 0] = density * dt**3 * (1 / 3 - x * (1 / 4 - x * tail))
     q[1, 0] = q[0, 1]
-    w = 2 * np.pi * GAIT_HZ
+    w = 2 * np.pi * watch.gait_hz
     decay = np.exp(-GAIT_DAMPING * w * dt)
     wd = w * np.sqrt(1 - GAIT_DAMPING**2)
     c = np.cos(wd * dt)
@@ -67,17 +75,12 @@ def transition(dt, fade, bandwidth, gait, f, q):
 
 
 @kernel
-def covariance_step(p, f, q, noise, gain):
+def step_within(p, f, q, noise, gain, half, pred):
     """Predict and update covariance p (4, 4) in place; fill `gain` (4,).
 
-    `f` is block diagonal, two by two, as `transition` fills it.
+    `f` is block diagonal, two by two, as `transition` fills it. The arrays `half` and
+    `pred`, (4, 4), are scratch space.
     """
-    step_within(p, f, q, noise, gain, np.empty((4, 4)), np.empty((4, 4)))
-
-
-@kernel
-def step_within(p, f, q, noise, gain, half, pred):
-    """Do the step of `covariance_step` within scratch arrays `half`, `pred` (4, 4)."""
     for i in range(4):
         k = i // 2 * 2
         for j in range(4):
@@ -119,6 +122,7 @@ class Watch(NamedTuple):
         bandwidth: of the belief [rad/s].
         fade: time constant of the believed velocity [s].
         gait: variance of the bounce over the noise density [1/s].
+        gait_hz: rate of the bounce [Hz].
         carry: whether the velocity of the first two samples is believed at the start;
             a height's is not, it is the bounce's.
     """
@@ -127,6 +131,7 @@ class Watch(NamedTuple):
     bandwidth: float
     fade: float
     gait: float
+    gait_hz: float
     carry: bool
 
 
@@ -135,25 +140,6 @@ class Settled(NamedTuple):
 
     covariance: FloatArray
     gain: FloatArray
-
-
-@kernel
-def perceive(samples, ticks, watch, place, velocity):
-    """Fill what is believed at each tick about one point.
-
-    Args:
-        samples: what is there to be seen, of m coordinates.
-        ticks: decision times, ascending, (k,) [s].
-        watch: how the member watches.
-        place: filled with the position [m] believed to hold at the tick itself, (k, m).
-            Before the first sample is seen, the first two carried backwards (the
-            crew is in step as the shot starts).
-        velocity: filled with the velocity [m/s] believed, (k, m).
-    """
-    settled = Settled(np.empty((4, 4)), np.empty(4))
-    settle(first_step_s(samples.times, samples.fresh), watch, settled)
-    columns = np.arange(samples.points.shape[1])
-    perceive_columns(samples, columns, ticks, watch, settled, place, velocity)
 
 
 @kernel
@@ -172,7 +158,6 @@ def first_step_s(times, fresh):
 def settle(dt, watch, settled):
     """Fill the `settled` covariance and gain to which samples `dt` [s] apart lead."""
     p, gain = settled.covariance, settled.gain
-    fade, bandwidth, gait = watch.fade, watch.bandwidth, watch.gait
     f = np.zeros((4, 4))
     q = np.zeros((4, 4))
     half = np.empty((4, 4))
@@ -180,22 +165,24 @@ def settle(dt, watch, settled):
     p[:] = 0.0
     p[0, 0] = p[1, 1] = 1.0
     # The bounce starts as it stays; else its slow decay would outlast the settling.
-    p[2, 2] = gait
-    p[3, 3] = gait * (2 * np.pi * GAIT_HZ) ** 2
-    transition(dt, fade, bandwidth, gait, f, q)
+    p[2, 2] = watch.gait
+    p[3, 3] = watch.gait * (2 * np.pi * watch.gait_hz) ** 2
+    transition(dt, watch, f, q)
     for _ in range(SETTLE):
         step_within(p, f, q, 1.0 / dt, gain, half, pred)
 
 
 @kernel
-def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
-    """Do what `perceive` does for some of the columns of points, place and velocity.
+def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, told):
+    """Fill what is believed at each tick about some of the columns of points.
+
+    `told` (n_ticks, TOLD) is filled with what `blend_models` weighs a model by.
 
     They share the gains, which depend on times and noise only: `settle` gives those of
     the step between the first two fresh samples.
     """
     times, points, fresh = samples
-    reaction, bandwidth, fade, gait, carry = watch
+    reaction, _, fade, _, gait_hz, carry = watch
     n = times.shape[0]
     first = 0
     while first < n and not fresh[first]:
@@ -221,13 +208,14 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
     pred = np.empty((4, 4))
     p = settled.covariance.copy()
     gain = settled.gain.copy()
-    transition(dt, fade, bandwidth, gait, f, q)
+    transition(dt, watch, f, q)
     step = dt
     last_gain = gain.copy()
     is_settled = False
     seen = first
     last = times[first]
     started = False
+    errors = spread = weight = bounce = 0.0
     for k in range(ticks.shape[0]):
         now = ticks[k]
         while seen < n and times[seen] <= now - reaction + CLOCK_S:
@@ -235,7 +223,7 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
                 if started:
                     dt = times[seen] - last
                     if abs(dt - step) > SAME_STEP_S:
-                        transition(dt, fade, bandwidth, gait, f, q)
+                        transition(dt, watch, f, q)
                         step = dt
                         is_settled = False
                     if not is_settled:
@@ -245,6 +233,13 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
                             if abs(gain[i] - last_gain[i]) > 1e-13 * abs(gain[i]):
                                 is_settled = False
                             last_gain[i] = gain[i]
+                    # Variance of the miss over that of the noise.
+                    scale = 1.0 / max(1.0 - gain[0] - gain[2], 1e-9)
+                    kept = np.exp(-dt / MEMORY_S)
+                    errors, spread, weight = kept * errors, kept * spread, kept * weight
+                    weight += 1.0 - kept
+                    spread += (1.0 - kept) * np.log(scale)
+                    bounce = 0.0
                     for c in range(m):
                         a = state[c, 0] + f[0, 1] * state[c, 1]
                         b = f[1, 1] * state[c, 1]
@@ -255,16 +250,36 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity):
                         state[c, 1] = b + gain[1] * miss
                         state[c, 2] = o + gain[2] * miss
                         state[c, 3] = d + gain[3] * miss
+                        errors += (1.0 - kept) * (miss * miss + LEAST_MISS_M**2) / scale
+                        bounce = np.hypot(
+                            state[c, 2], state[c, 3] / (2 * np.pi * gait_hz)
+                        )
                 started = True
                 last = times[seen]
             seen += 1
+        told[k, 0], told[k, 1], told[k, 2] = weight, errors, spread
+        told[k, 3] = bounce
         ahead = now - last
-        if started:
-            reach = -fade * np.expm1(-ahead / fade)
-            left = np.exp(-ahead / fade)
-        else:
-            reach = ahead
-            left = 1.0
+        reach, left = carried(ahead, fade, reaction + UNSEEN_S)
+        if not started:
+            reach, left = ahead, 1.0
         for c in range(m):
             place[k, columns[c]] = state[c, 0] + reach * state[c, 1]
             velocity[k, columns[c]] = left * state[c, 1]
+
+
+@kernel
+def carried(ahead, fade, seen_for):
+    """Return how far a velocity carries in a time ahead [s], and what is left of it.
+
+    After `seen_for` [s] without a sample it fades sooner: nobody is believed to walk on
+    for ever behind a wall.
+    """
+    while_seen = min(ahead, seen_for)
+    unseen = ahead - while_seen
+    reach, left = -fade * np.expm1(-while_seen / fade), np.exp(-while_seen / fade)
+    if unseen > 0.0:
+        sooner = min(fade, UNSEEN_FADE_S)
+        reach -= left * sooner * np.expm1(-unseen / sooner)
+        left *= np.exp(-unseen / sooner)
+    return reach, left

@@ -27,9 +27,10 @@ from ..compiled.kernel import kernel
 from .planner import N_NODES
 
 PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
-PLAN_SPENT = 0.95  # share of the horizon after which a plan that still moves is renewed
+PLAN_SPENT = 0.85  # share of the horizon after which a plan that still moves is renewed
 COAST_S = 20.0  # slower than a tolerance in this time counts as standing
-CUE_START, CUE_AIM, CUE_U, CUE_V, CUE_LEAD, CUE_LOOK, CUE_DISTANCE, CUE_WHIP = range(8)
+CUE_START, CUE_AIM, CUE_U, CUE_V, CUE_LEAD, CUE_LOOK, CUE_DISTANCE = range(7)
+CUE_WHIP, CUE_CROWN = 7, 8
 START_SHARE = 0.9  # of a limit that a channel may use as the shot starts
 
 
@@ -40,12 +41,17 @@ class Seen(NamedTuple):
         ticks: decision times, ascending, (n_ticks,) [s].
         place: believed, (n_subjects, n_ticks, 2 [floor, eyes], 3) [m].
         velocity: believed, of the same shape [m/s].
+        fades: how long the velocity lasts, (n_subjects, 2 [ground, height], n_ticks)
+            [s]: it fades with that time constant.
+        crest: height of the bounce over the believed place, (n_subjects, n_ticks) [m].
         facing: as last seen, (n_subjects, n_ticks) [rad]; NaN where not given.
     """
 
     ticks: FloatArray
     place: FloatArray
     velocity: FloatArray
+    fades: FloatArray
+    crest: FloatArray
     facing: FloatArray
 
 
@@ -66,12 +72,11 @@ class Asked(NamedTuple):
 class Manner(NamedTuple):
     """How a member decides; see `crew.Member`.
 
-    `tolerance` is in units of the channel's miss, `rest` [s] and `fades` (3,) [s].
+    `tolerance` is in units of the channel's miss, `rest` in seconds.
     """
 
     tolerance: float
     rest: float
-    fades: FloatArray
     urgency: float
 
 
@@ -111,11 +116,12 @@ def rests(asked_ago, rest):
 
 
 @kernel
-def wants_plan(age, asked_ago, rest, changed, miss, speed, span, tolerance):
+def wants_plan(age, asked_ago, rest, changed, miss, speed, lasts, tolerance):
     """Tell whether a channel decides now.
 
-    `age` is the plan's, `span` its horizon, `asked_ago` the time since the last
-    decision [s]; `changed`, `miss` and `speed` are in the units of the tolerance.
+    `age` is the plan's, `lasts` how long it may run while it moves, `asked_ago` the
+    time since the last decision [s]; `changed`, `miss` and `speed` are in the units of
+    the tolerance.
     """
     if rests(asked_ago, rest):
         return False
@@ -123,19 +129,7 @@ def wants_plan(age, asked_ago, rest, changed, miss, speed, span, tolerance):
         return True
     if age >= PLAN_STALE_S - 1e-9 and miss > tolerance:
         return True
-    return age >= PLAN_SPENT * span and abs(speed) * COAST_S > tolerance
-
-
-@kernel
-def fill_reaches(times, fade, first, reaches):
-    """Fill rows of `reaches` (n, 3), from `first` on, for `times` [s] ahead.
-
-    A reach is the time [s] for which a velocity that fades, with the time constants
-    `fade` (3,) [s] of each axis, carries a point on.
-    """
-    for i in range(times.shape[0]):
-        for c in range(3):
-            reaches[first + i, c] = -fade[c] * np.expm1(-times[i] / fade[c])
+    return age >= lasts - 1e-9 and abs(speed) * COAST_S > tolerance
 
 
 @kernel
@@ -152,27 +146,28 @@ def body_point(points, subject, tick, aim):
 
 
 @kernel
-def believed(place, velocity, subject, tick, aim, reaches, ahead):
-    """Return a body point as believed for row `ahead` of the reaches after a tick."""
+def believed(place, velocity, fades, subject, tick, aim, ahead):
+    """Return a body point as believed to be `ahead` seconds after a tick."""
     x, y, z = body_point(place, subject, tick, aim)
+    if ahead == 0.0:
+        return x, y, z
     vx, vy, vz = body_point(velocity, subject, tick, aim)
-    return (
-        x + reaches[ahead, 0] * vx,
-        y + reaches[ahead, 1] * vy,
-        z + reaches[ahead, 2] * vz,
-    )
+    fade, height_fade = fades[subject, 0, tick], fades[subject, 1, tick]
+    reach = -fade * np.expm1(-ahead / fade)
+    rise = -height_fade * np.expm1(-ahead / height_fade)
+    return x + reach * vx, y + rise * vy, z + reach * vz
 
 
 @kernel
-def framed_point(seen, asked, cue, tick, reaches, ahead):
+def framed_point(seen, asked, cue, tick, ahead):
     """Return the weighted aim point of a cue, believed as `believed` says."""
     aim, weights = asked.cues[cue, CUE_AIM], asked.weights
-    place, velocity = seen.place, seen.velocity
+    place, velocity, fades = seen.place, seen.velocity, seen.fades
     total = x = y = z = 0.0
     for s in range(weights.shape[1]):
         share = weights[cue, s]
         if share > 0.0:
-            bx, by, bz = believed(place, velocity, s, tick, aim, reaches, ahead)
+            bx, by, bz = believed(place, velocity, fades, s, tick, aim, ahead)
             total += share
             x += share * bx
             y += share * by

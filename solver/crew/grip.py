@@ -12,10 +12,10 @@ from .active_set import WORK_ROWS
 from .decide import (
     CUE_DISTANCE,
     CUE_START,
+    PLAN_SPENT,
     START_SHARE,
     Asked,
     Manner,
-    fill_reaches,
     fit_horizon,
     framed_point,
     horizon,
@@ -27,6 +27,9 @@ from .plan import evaluate_plan, solve_plan, stays_on_rail, write_plan
 from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
 HOLD_ABREAST, HOLD_SIZE, HOLD_VIEW = 0, 1, 2
+SETTLE_SPEED = 0.3  # m/s along the rail: slower than this somebody has stopped
+SETTLE_BACK_M = 0.5  # who has stopped is followed again when he comes back so far
+SETTLE_ACCEL = 0.95  # of the limit, with which a dolly settles
 HEADING_SPEED = 0.5  # m/s below which the last heading is kept
 SOON_S = 0.1  # over which the speed is measured with which the dolly starts
 
@@ -62,6 +65,9 @@ class GripState(NamedTuple):
         cue: in force; lead: its primary subject.
         lead: see cue.
         heading_x, heading_z: last direction of the subject's travel, of any length.
+        settled: the way that the dolly ran, +1 or -1, when its subject stopped: it
+            comes to rest and waits there, and the pan finishes; 0 while it follows.
+        furthest: of the subject since, along the rail [m].
         asked_s: when the grip decided last.
         made: plans made; refused: decisions for which no plan existed.
         refused: see made.
@@ -72,6 +78,8 @@ class GripState(NamedTuple):
     lead: int
     heading_x: float
     heading_z: float
+    settled: float
+    furthest: float
     asked_s: float
     made: int
     refused: int
@@ -82,7 +90,6 @@ class GripKept(NamedTuple):
 
     log: FloatArray
     poly: FloatArray
-    reaches: FloatArray
     target: FloatArray
     u: FloatArray
     work: FloatArray
@@ -103,28 +110,35 @@ def rail_target(rig, hold, point, distance, bearing, present):
 @kernel
 def start_grip(task, first, log):
     """Return the state before tick `first`, and what is kept; plans go to `log`."""
-    reaches = np.empty((N_NODES + 1, 3))
-    fill_reaches(task.planner.nodes, task.manner.fades, ZERO, reaches)
-    soon = np.array([SOON_S])
-    fill_reaches(soon, task.manner.fades, np.intp(N_NODES), reaches)
     kept = GripKept(
         log,
         np.zeros((1, N_NODES)),
-        reaches,
         np.zeros(N_NODES),
         np.zeros(N_BLOCKS),
         np.empty((WORK_ROWS, MOST_ROWS)),
     )
     lead = primary_subject(task.asked.weights, ZERO)
-    return GripState(first, ZERO, lead, 0.0, -1.0, -np.inf, ZERO, ZERO), kept
+    state = GripState(first, ZERO, lead, 0.0, -1.0, 0.0, 0.0, -np.inf, ZERO, ZERO)
+    return state, kept
 
 
 @kernel
 def step_grip(task, seen, until, state, kept):
     """Do the ticks from `state.tick` up to `until`, and return the state after them."""
     rig, pl, hold, asked, manner = task
-    tick, cue, lead, heading_x, heading_z, asked_s, count, refused = state
-    cues, log, poly, reaches = asked.cues, kept.log, kept.poly, kept.reaches
+    (
+        tick,
+        cue,
+        lead,
+        heading_x,
+        heading_z,
+        settled,
+        furthest,
+        asked_s,
+        count,
+        refused,
+    ) = state
+    cues, log, poly = asked.cues, kept.log, kept.poly
     target, u, work = kept.target, kept.u, kept.work
     ticks, velocity = seen.ticks, seen.velocity
     for k in range(tick, until):
@@ -145,14 +159,24 @@ def step_grip(task, seen, until, state, kept):
         x, v, a = rig.length / 2, 0.0, 0.0
         if not starts:
             x, v, a = evaluate_plan(log, count - 1, now)
-        point = framed_point(seen, asked, cue, k, reaches, ZERO)
+        point = framed_point(seen, asked, cue, k, 0.0)
         here = rail_target(rig, hold, point, distance, bearing, x)
         if starts:
             x = min(max(here, 1e-6), rig.length - 1e-6)
-            point = framed_point(seen, asked, cue, k, reaches, np.intp(N_NODES))
+            point = framed_point(seen, asked, cue, k, SOON_S)
             soon = rail_target(rig, hold, point, distance, bearing, x)
             v = started_speed(pl, x, (soon - here) / SOON_S)
-        elif not forced:
+        elif hold.kind == HOLD_ABREAST:
+            point = framed_point(seen, asked, cue, k, SOON_S)
+            soon = rail_target(rig, hold, point, distance, bearing, x)
+            followed = settled == 0.0
+            settled, furthest = settles(
+                settled, furthest, x, v, here, (soon - here) / SOON_S
+            )
+            if settled != 0.0:
+                forced = forced or followed
+                here = settled * max(settled * here, settled * x)
+        if not starts and not forced:
             age = now - log[count - 1, 0]
             if not wants_plan(
                 age,
@@ -161,16 +185,19 @@ def step_grip(task, seen, until, state, kept):
                 abs(here - horizon(poly, ZERO, pl.horizon, age)),
                 abs(here - x),
                 v,
-                pl.horizon,
+                PLAN_SPENT * pl.horizon,
                 manner.tolerance,
             ):
                 continue
         asked_s = now
         present = x
         for i in range(N_NODES):
-            point = framed_point(seen, asked, cue, k, reaches, i)
+            point = framed_point(seen, asked, cue, k, pl.nodes[i])
             present = rail_target(rig, hold, point, distance, bearing, present)
             target[i] = present
+            if settled != 0.0:
+                rest = braked(x, v, SETTLE_ACCEL * pl.accel, pl.nodes[i])
+                target[i] = settled * max(settled * present, settled * rest)
         steps = solve_plan(pl, x, v, a, target, u, work)
         if steps < 0 and starts:
             v = 0.0
@@ -184,7 +211,44 @@ def step_grip(task, seen, until, state, kept):
             continue
         fit_horizon(pl, target, poly, ZERO)
         count += 1
-    return GripState(until, cue, lead, heading_x, heading_z, asked_s, count, refused)
+    return GripState(
+        until,
+        cue,
+        lead,
+        heading_x,
+        heading_z,
+        settled,
+        furthest,
+        asked_s,
+        count,
+        refused,
+    )
+
+
+@kernel
+def settles(settled, furthest, x, v, here, speed):
+    """Return (settled, furthest) of a dolly at x with speed v; see `GripState`.
+
+    `here` is where the subject asks for it, and `speed` that place's [m/s].
+    """
+    if settled == 0.0:
+        way = 1.0 if v > 0.0 else -1.0
+        if abs(v) > SETTLE_SPEED and abs(speed) < SETTLE_SPEED and way * (x - here) > 0:
+            return way, here
+        return 0.0, 0.0
+    furthest = settled * max(settled * furthest, settled * here)
+    comes_back = settled * (furthest - here) > SETTLE_BACK_M
+    if comes_back or settled * (here - x) >= 0.0 or settled * speed > 2 * SETTLE_SPEED:
+        return 0.0, 0.0
+    return settled, furthest
+
+
+@kernel
+def braked(x, v, accel, ahead):
+    """Return where a dolly at x with speed v is when it has braked for a time [s]."""
+    lasts = min(ahead, abs(v) / accel)
+    way = 1.0 if v > 0.0 else -1.0
+    return x + v * lasts - way * accel * lasts * lasts / 2
 
 
 @kernel

@@ -4,11 +4,23 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..action.body import EYES
 from ..compiled.kernel import kernel
-from .decide import CUE_AIM, CUE_LEAD, CUE_LOOK, believed, body_point
+from .decide import (
+    CUE_AIM,
+    CUE_LEAD,
+    CUE_LOOK,
+    believed,
+    body_point,
+    primary_subject,
+)
 
 LEAD_ON, LEAD_OFF = 0.25, 0.10  # half frames/s of believed screen travel
 LOOK_ON = 0.35  # sine of the gaze off the lens axis
+CROWN, CHIN = 1.0 / EYES, 0.866 / EYES  # of floor to eyes; chin: `body.LANDMARKS`
+HALF_HEAD_M = 0.076  # half a head's breadth: ANSUR II, from memory
+MOST_CREST = 0.5  # of the half frame that is left over a crown for its bounce
+CRESTS = 1.3  # heights of the believed bounce that are kept over the crown
 
 
 class Sight(NamedTuple):
@@ -31,14 +43,16 @@ class Post(NamedTuple):
 class Aim(NamedTuple):
     """What goes where in the frame: the three numbers of `asked_ray`, and more.
 
-    `point` is the share of floor to eyes that goes there, `only` the one subject that
-    is framed, -1 for several; one who must be held may be off the axis by `most_pan`
-    and `most_tilt` [rad].
+    The crown goes no higher than the ray `crown`, whose rise is infinite where nothing
+    is asked of it. `point` is the share of floor to eyes that goes to the asked ray,
+    `only` the one subject that is framed, -1 for several; one who must be held may be
+    off the axis by `most_pan` and `most_tilt` [rad].
     """
 
     side: float
     reach: float
     rise: float
+    crown: tuple[float, float, float]
     point: float
     only: int
     most_pan: float
@@ -99,24 +113,69 @@ def only_subject(weights, cue):
 
 
 @kernel
-def subject_target(place, velocity, subject, tick, reaches, ahead, post, aim):
-    """Return pan and tilt that put one subject where it is asked for."""
-    x, y, z = believed(place, velocity, subject, tick, aim.point, reaches, ahead)
-    ray = (aim.side, aim.reach, aim.rise)
-    a, b = aim_ray(x - post.x, y - post.y, z - post.z, ray)
-    return turn_near(a, post.pan), b
+def crown_ray(u, v, sight):
+    """Return the ray of the highest that a crown goes; v is NaN where it may be cut."""
+    if np.isnan(v):
+        return 0.0, 1.0, np.inf
+    return asked_ray(u, v, sight)
 
 
 @kernel
-def frame_target(asked, cue, seen, tick, reaches, ahead, post, aim):
-    """Return pan and tilt that frame a cue's believed subjects from a `Post`."""
-    place, velocity = seen.place, seen.velocity
+def crest_over(crest, far, aim):
+    """Return how far over a crown the frame reaches for its bounce [m].
+
+    No more than leaves the chin in the frame as the head comes down again.
+    """
+    return min(CRESTS * crest, MOST_CREST * aim.most_tilt * far)
+
+
+@kernel
+def subject_target(seen, subject, tick, ahead, post, aim):
+    """Return pan and tilt that put one subject where it is asked for.
+
+    While the figure is larger than asked the crown decides on the tilt, else the point.
+    """
+    place, velocity, fades = seen.place, seen.velocity, seen.fades
+    x, y, z = believed(place, velocity, fades, subject, tick, aim.point, ahead)
+    dx, dy, dz = x - post.x, y - post.y, z - post.z
+    pan, tilt = aim_ray(dx, dy, dz, (aim.side, aim.reach, aim.rise))
+    if aim.crown[2] < np.inf:
+        x, y, z = believed(place, velocity, fades, subject, tick, CROWN, ahead)
+        dx, dz = x - post.x, z - post.z
+        y += crest_over(seen.crest[subject, tick], np.sqrt(dx * dx + dz * dz), aim)
+        _, crown = aim_ray(dx, y - post.y, dz, aim.crown)
+        tilt = max(tilt, crown)
+    return turn_near(pan, post.pan), tilt
+
+
+@kernel
+def head_room(seen, subject, tick, ahead, post, aim):
+    """Return the least and most pan, and tilt, that hold a head in the frame."""
+    place, velocity, fades = seen.place, seen.velocity, seen.fades
+    x, y, z = believed(place, velocity, fades, subject, tick, CROWN, ahead)
+    dx, dz = x - post.x, z - post.z
+    far = np.sqrt(dx * dx + dz * dz)
+    dy = y - post.y + crest_over(seen.crest[subject, tick], far, aim)
+    pan = turn_near(np.arctan2(-dx, -dz), post.pan)
+    side = max(0.0, aim.most_pan - np.arctan2(HALF_HEAD_M, far))
+    crown = np.arctan2(dy, far)
+    x, y, z = believed(place, velocity, fades, subject, tick, CHIN, ahead)
+    chin = np.arctan2(y - post.y, far)
+    return pan - side, pan + side, crown - aim.most_tilt, chin + aim.most_tilt
+
+
+@kernel
+def frame_target(asked, cue, seen, tick, ahead, post, aim):
+    """Return pan and tilt that frame a cue's believed subjects from a `Post`.
+
+    Of several, all who must be held are, head and all, while they fit; when they don't,
+    the primary stays, and the frame goes over to the primary alone.
+    """
     if aim.only >= 0:
-        return subject_target(
-            place, velocity, aim.only, tick, reaches, ahead, post, aim
-        )
+        return subject_target(seen, aim.only, tick, ahead, post, aim)
     weights, must = asked.weights, asked.must
-    ray = (aim.side, aim.reach, aim.rise)
+    lead = primary_subject(weights, cue)
+    own_pan, own_tilt = subject_target(seen, lead, tick, ahead, post, aim)
     total = pan = tilt = 0.0
     low = low_t = -np.inf
     high = high_t = np.inf
@@ -124,27 +183,26 @@ def frame_target(asked, cue, seen, tick, reaches, ahead, post, aim):
         share = weights[cue, s]
         if share <= 0.0:
             continue
-        x, y, z = believed(place, velocity, s, tick, aim.point, reaches, ahead)
-        dx, dy, dz = x - post.x, y - post.y, z - post.z
-        a, b = aim_ray(dx, dy, dz, ray)
-        a = turn_near(a, post.pan)
+        a, b = subject_target(seen, s, tick, ahead, post, aim)
         total += share
         pan += share * a
         tilt += share * b
         if must[s]:
-            if aim.side == 0.0:  # straight above or below the axis
-                b += aim.rise
-            else:
-                a, b = aim_ray(dx, dy, dz, (0.0, 1.0, 0.0))
-                a = turn_near(a, post.pan)
-            low, high = max(low, a - aim.most_pan), min(high, a + aim.most_pan)
-            low_t = max(low_t, b - aim.most_tilt)
-            high_t = min(high_t, b + aim.most_tilt)
-    pan /= total
-    tilt /= total
-    pan = (low + high) / 2 if low > high else min(max(pan, low), high)
-    tilt = (low_t + high_t) / 2 if low_t > high_t else min(max(tilt, low_t), high_t)
+            left, right, down, up = head_room(seen, s, tick, ahead, post, aim)
+            low, high = max(low, left), min(high, right)
+            low_t, high_t = max(low_t, down), min(high_t, up)
+    pan = held(pan / total, low, high, own_pan, aim.most_pan)
+    tilt = held(tilt / total, low_t, high_t, own_tilt, aim.most_tilt)
     return pan, tilt
+
+
+@kernel
+def held(angle, low, high, own, room):
+    """Return an angle between limits; as far as they contradict, the primary's own."""
+    if low <= high:
+        return min(max(angle, low), high)
+    share = min(1.0, (low - high) / room)
+    return (1.0 - share) * (low + high) / 2 + share * own
 
 
 @kernel

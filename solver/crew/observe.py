@@ -11,12 +11,15 @@ from math import ceil
 import numpy as np
 
 from ..action.subject import Subject
-from ..arrays import FloatArray
+from ..arrays import FloatArray, IntArray
 from ..compiled.kernel import kernel
 from ..presets import Member
 from ..rigs.clearance import rail_samples
 from ..shot import Shot
 from .belief import (
+    BOUNCE_HZ,
+    GAIT_HZ,
+    TOLD,
     Samples,
     Settled,
     Watch,
@@ -24,10 +27,13 @@ from .belief import (
     perceive_columns,
     settle,
 )
+from .blend import blend_models, steady_crest
 from .decide import Seen
+from .persistence import EVEN_S, HEIGHT_STEADY, STEADY, believe_fades
 
 PREROLL_S = 3.0  # the crew follows this long before the first solved frame
 NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this far off
+CARRIED_ODDS = -1.0  # that the first two samples show a climb, and not a bounce
 # Columns of the ground and of heights in floor x, y, z, eyes x, y, z.
 _GROUND, _HEIGHT = np.array([0, 2, 3, 5]), np.array([1, 4])
 
@@ -44,31 +50,88 @@ def believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) ->
     """Return what one member believes of the subjects at the ticks, facing left out."""
     shape = (len(subjects), len(ticks), 2, 3)
     place, velocity = np.empty(shape), np.empty(shape)
-    ground = Watch(
-        member.reaction_s, member.bandwidth_rad_s, member.fade_s, member.gait, True
-    )
-    heights = Watch(
-        member.reaction_s,
-        member.bandwidth_rad_s * member.height_share,
-        member.height_fade_s,
-        member.height_gait,
-        False,
-    )
+    fades, crest = np.empty((shape[0], 2, shape[1])), np.empty(shape[:2])
     for i, subject in enumerate(subjects if len(ticks) else ()):
         body = np.concatenate((subject.floor, subject.eyes), axis=1)
         samples = Samples(subject.times_s, body, subject.fresh)
-        step = first_step_s(subject.times_s, subject.fresh)
-        for axes, watch in ((_GROUND, ground), (_HEIGHT, heights)):
-            perceive_columns(
-                samples,
-                axes,
-                ticks,
-                watch,
-                _settled(step, watch),
-                place[i].reshape(-1, 6),
-                velocity[i].reshape(-1, 6),
-            )
-    return Seen(ticks, place, velocity, np.empty((len(subjects), 0)))
+        flat = place[i].reshape(-1, 6), velocity[i].reshape(-1, 6)
+        _watched(samples, _GROUND, ticks, _ground(member), *flat)
+        least, lasts = member.fade_s, fades[i]
+        believe_fades(ticks, flat[1], _GROUND[2:], STEADY, least, lasts[0])
+        _heights(samples, ticks, member, *flat, lasts[1], crest[i])
+    return Seen(ticks, place, velocity, fades, crest, np.empty((len(subjects), 0)))
+
+
+def _watched(
+    samples: Samples,
+    columns: IntArray,
+    ticks: FloatArray,
+    watch: Watch,
+    place: FloatArray,
+    velocity: FloatArray,
+) -> FloatArray:
+    """Fill the columns of what is believed by one model; return what it told."""
+    settled = _settled(first_step_s(samples.times, samples.fresh), watch)
+    told = np.empty((len(ticks), TOLD))
+    perceive_columns(samples, columns, ticks, watch, settled, place, velocity, told)
+    return told
+
+
+def _heights(
+    samples: Samples,
+    ticks: FloatArray,
+    member: Member,
+    place: FloatArray,
+    velocity: FloatArray,
+    fades: FloatArray,
+    crest: FloatArray,
+) -> None:
+    """Fill the heights that are believed, by several models, and their crest."""
+    watches = _models(member)
+    shape = (len(watches), len(ticks), 6)
+    places, velocities = np.empty(shape), np.empty(shape)
+    told = np.array(
+        [
+            _watched(samples, _HEIGHT, ticks, watch, places[j], velocities[j])
+            for j, watch in enumerate(watches)
+        ]
+    )
+    lasts = np.empty(shape[:2])
+    for j in range(len(watches)):
+        least = member.height_fade_s
+        believe_fades(ticks, velocities[j], _HEIGHT[1:], HEIGHT_STEADY, least, lasts[j])
+    odds = np.array([CARRIED_ODDS if one.carry else 0.0 for one in watches])
+    models = places, velocities, lasts
+    blend_models(told, odds, models, _HEIGHT, place, velocity, fades, crest)
+    steady_crest(ticks, crest)
+
+
+def _ground(member: Member) -> Watch:
+    """Return how a member watches what people do on the ground."""
+    return Watch(
+        reaction=member.reaction_s,
+        bandwidth=member.bandwidth_rad_s,
+        fade=EVEN_S,
+        gait=member.gait,
+        gait_hz=GAIT_HZ,
+        carry=True,
+    )
+
+
+@lru_cache(maxsize=64)
+def _models(member: Member) -> tuple[Watch, ...]:
+    """Return how a member may watch heights: as of one who bounces at a rate, or not.
+
+    One who climbs from the start is believed to only when the next samples say so.
+    """
+    quick = _ground(member)._replace(
+        bandwidth=member.bandwidth_rad_s * member.height_share, carry=False
+    )
+    bouncing = quick._replace(
+        bandwidth=member.bandwidth_rad_s * member.bounce_share, gait=member.height_gait
+    )
+    climbs = quick._replace(carry=True)
+    return quick, climbs, *(bouncing._replace(gait_hz=rate) for rate in BOUNCE_HZ)
 
 
 def _facing(

@@ -11,16 +11,17 @@ from ..rigs.shape import RigShape
 from .active_set import WORK_ROWS
 from .decide import (
     CUE_AIM,
+    CUE_CROWN,
     CUE_LEAD,
     CUE_LOOK,
     CUE_START,
     CUE_U,
     CUE_V,
     CUE_WHIP,
+    PLAN_SPENT,
     START_SHARE,
     Asked,
     Manner,
-    fill_reaches,
     fit_horizon,
     horizon,
     primary_subject,
@@ -32,6 +33,7 @@ from .head_target import (
     Post,
     Sight,
     asked_ray,
+    crown_ray,
     frame_target,
     only_subject,
     screen_side,
@@ -71,10 +73,16 @@ class HeadLogs(NamedTuple):
 
 
 class DollyPlans(NamedTuple):
-    """The dolly's plans that an operator knows of: the first `made` rows of `log`."""
+    """The dolly's plans that an operator knows of: the first `made` rows of `log`.
+
+    A plan ends in a stop after its `horizon` [s], so that it is safe; what the grip
+    means is to go on, inside the rail, and to brake at `accel` [m/s^2] before its end.
+    """
 
     log: FloatArray
     made: int
+    horizon: float
+    accel: float
 
 
 class HeadState(NamedTuple):
@@ -89,6 +97,7 @@ class HeadState(NamedTuple):
         shift: see side.
         place: u at which the subject is to be held; ray: `asked_ray` of it.
         ray: see place.
+        crown: `crown_ray` of it.
         refused: decisions for which no plan existed.
         roomy: whether any cue leaves room ahead of travel or gaze.
     """
@@ -101,6 +110,7 @@ class HeadState(NamedTuple):
     shift: float
     place: float
     ray: tuple[float, float, float]
+    crown: tuple[float, float, float]
     refused: int
     roomy: bool
 
@@ -121,7 +131,7 @@ class HeadKept(NamedTuple):
         half: half the angles of view, (2,) [rad]; room: by how much one who must be
             held may be off the axis, likewise.
         room: see half.
-        reaches, target, u, work: scratch.
+        target, u, work: scratch.
         target: see reaches.
         u: see reaches.
         work: see reaches.
@@ -137,7 +147,6 @@ class HeadKept(NamedTuple):
     poly: FloatArray
     half: FloatArray
     room: FloatArray
-    reaches: FloatArray
     target: FloatArray
     u: FloatArray
     work: FloatArray
@@ -150,11 +159,29 @@ def viable(pl, v, a):
 
 
 @kernel
+def dolly_ahead(dolly, k, time, length):
+    """Return where on its rail the dolly of plan k is expected to be at a time [s]."""
+    beyond = time - dolly.log[k, 0] - dolly.horizon
+    if not beyond > 0.0:
+        s, _, _ = evaluate_plan(dolly.log, k, time)
+        return s
+    s, v = dolly.log[k, 1 + 3 * N_BLOCKS], dolly.log[k, 2 + 3 * N_BLOCKS]
+    speed = abs(v)
+    if speed == 0.0:
+        return s
+    way = 1.0 if v > 0.0 else -1.0
+    room = length - s if v > 0.0 else s
+    free = max(0.0, room / speed - speed / (2 * dolly.accel))
+    brakes = min(max(beyond - free, 0.0), speed / dolly.accel)
+    return s + way * min(
+        room,
+        speed * min(beyond, free) + brakes * (speed - dolly.accel * brakes / 2),
+    )
+
+
+@kernel
 def start_operator(task, first, logs):
     """Return the state before tick `first`, and what is kept; plans go to `logs`."""
-    reaches = np.empty((2 * N_NODES, 3))
-    fill_reaches(task.own.nodes, task.manner.fades, ZERO, reaches)
-    fill_reaches(task.whip.nodes, task.manner.fades, np.intp(N_NODES), reaches)
     half = np.array([task.sight.tx, task.sight.ty])
     kept = HeadKept(
         logs.plans.reshape(2 * logs.plans.shape[1], PLAN_WIDTH),
@@ -167,15 +194,16 @@ def start_operator(task, first, logs):
         np.zeros((2, N_NODES)),
         np.arctan(half),
         np.arctan(HOLD_MARGIN * half),
-        reaches,
         np.zeros((2, N_NODES)),
         np.zeros(N_BLOCKS),
         np.empty((WORK_ROWS, MOST_ROWS)),
     )
     lead = primary_subject(task.asked.weights, ZERO)
-    ray = (0.0, 1.0, 0.0)
+    ray, crown = (0.0, 1.0, 0.0), (0.0, 1.0, np.inf)
     roomy = wants_room(task.asked)
-    state = HeadState(first, ZERO, lead, ZERO, 0.0, 0.0, np.nan, ray, ZERO, roomy)
+    state = HeadState(
+        first, ZERO, lead, ZERO, 0.0, 0.0, np.nan, ray, crown, ZERO, roomy
+    )
     return state, kept
 
 
@@ -195,11 +223,11 @@ def step_operator(task, dolly, seen, until, state, kept):
     `dolly` are its plans made up to the last of them, at least.
     """
     rig, own, whip, asked, manner, sight = task
-    tick, cue, lead, rides, side, shift, place, ray, refused, roomy = state
+    tick, cue, lead, rides, side, shift, place, ray, crown, refused, roomy = state
     cues, rest = asked.cues, manner.rest
     plans, count, asked_s, fast = kept.plans, kept.made, kept.asked_s, kept.fast
     span, poly, half, room = kept.span, kept.poly, kept.half, kept.room
-    reaches, target, u, aims = kept.reaches, kept.target, kept.u, kept.aims
+    target, u, aims = kept.target, kept.u, kept.aims
     ticks, rail, whips, work = seen.ticks, dolly.log, kept.whips, kept.work
     most = whips.shape[1]
     on_rail = rig.length > 0.0
@@ -239,22 +267,31 @@ def step_operator(task, dolly, seen, until, state, kept):
                     cue,
                     seen,
                     k,
-                    reaches,
-                    ZERO,
+                    0.0,
                     Post(cam[0], cam[1], cam[2], near),
-                    Aim(middle[0], middle[1], middle[2], point, only, room[0], room[1]),
+                    Aim(
+                        middle[0],
+                        middle[1],
+                        middle[2],
+                        crown,
+                        point,
+                        only,
+                        room[0],
+                        room[1],
+                    ),
                 )
             turned = Post(cam[0], cam[1], cam[2], heading)
             side, shift = screen_side(side, asked, cue, lead, seen, k, turned, sight.tx)
         if place != cues[cue, CUE_U] + shift:
             place = cues[cue, CUE_U] + shift
             ray = asked_ray(place, cues[cue, CUE_V], sight)
+            crown = crown_ray(place, cues[cue, CUE_CROWN], sight)
         aims[k, 0], aims[k, 1] = place, cues[cue, CUE_V]
         if resting:
             continue
-        aim = Aim(ray[0], ray[1], ray[2], point, only, room[0], room[1])
+        aim = Aim(ray[0], ray[1], ray[2], crown, point, only, room[0], room[1])
         post = Post(cam[0], cam[1], cam[2], near)
-        here = frame_target(asked, cue, seen, k, reaches, ZERO, post, aim)
+        here = frame_target(asked, cue, seen, k, 0.0, post, aim)
         walked = -1
         for c in range(2):
             if starts:
@@ -267,6 +304,8 @@ def step_operator(task, dolly, seen, until, state, kept):
                     x, v, a = evaluate_plan(plans, most + count[1] - 1, now)
                 miss = abs(here[c] - x) / half[c]
                 safe = SAFE - abs(place if c == 0 else cues[cue, CUE_V])
+                if c == 1 and here[1] > x and not np.isnan(cues[cue, CUE_CROWN]):
+                    safe = min(safe, 1.0 - cues[cue, CUE_CROWN])
                 urgent = miss > manner.urgency * max(safe, 0.1)
                 share = HURRY if urgent else 1.0
                 if not forced and rests(now - asked_s[c], rest * share):
@@ -280,7 +319,7 @@ def step_operator(task, dolly, seen, until, state, kept):
                     changed,
                     miss,
                     v / half[c],
-                    span[c],
+                    PLAN_SPENT * span[c],
                     manner.tolerance * share,
                 ):
                     continue
@@ -294,12 +333,11 @@ def step_operator(task, dolly, seen, until, state, kept):
                 pan, target[0, 0], target[1, 0] = here[0], here[0], here[1]
                 for i in range(1, N_NODES):
                     if on_rail:
-                        s, _, _ = evaluate_plan(rail, rides, now + pl.nodes[i])
+                        s = dolly_ahead(dolly, rides, now + pl.nodes[i], rig.length)
                         cam = rig_place(rig, s)
                     post = Post(cam[0], cam[1], cam[2], pan)
-                    ahead = N_NODES * walked + i
                     pan, tilt = frame_target(
-                        asked, cue, seen, k, reaches, ahead, post, aim
+                        asked, cue, seen, k, pl.nodes[i], post, aim
                     )
                     target[0, i], target[1, i] = pan, tilt
             if starts:
@@ -316,7 +354,9 @@ def step_operator(task, dolly, seen, until, state, kept):
             span[c] = pl.horizon
             whips[c, count[c]] = fast[c]
             count[c] += 1
-    return HeadState(until, cue, lead, rides, side, shift, place, ray, refused, roomy)
+    return HeadState(
+        until, cue, lead, rides, side, shift, place, ray, crown, refused, roomy
+    )
 
 
 @kernel

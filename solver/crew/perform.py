@@ -76,6 +76,7 @@ def cue_rows(framings: tuple[Framing, ...]) -> tuple[FloatArray, FloatArray]:
             f.look_room,
             f.distance_m,
             float(f.whip),
+            f.crown_v,
         )
         for f in framings
     ]
@@ -100,9 +101,13 @@ def hold_of(shot: Shot) -> Hold:
 
 def manner_of(member: Member, tolerance: float = 1.0) -> Manner:
     """Return how a member decides; `tolerance` is what one of theirs is."""
-    return Manner(
-        member.tolerance * tolerance, member.rest_s, member.fades_s, member.urgency
-    )
+    return Manner(member.tolerance * tolerance, member.rest_s, member.urgency)
+
+
+def known_plans(dolly: Plans) -> DollyPlans:
+    """Return a dolly's plans as the operator knows of them."""
+    planner = dolly.planner
+    return DollyPlans(dolly.log, len(dolly.log), planner.horizon, planner.accel)
 
 
 def head_logs(n_ticks: int, most: int) -> HeadLogs:
@@ -171,8 +176,9 @@ def head_plans(
         sight=Sight(shot.roll_rad, *shot.tangents),
     )
     logs = head_logs(len(ticks), most_plans(ticks, operator.rest_s, len(asked.cues)))
-    known = DollyPlans(dolly.log, len(dolly.log))
-    pans, tilts, refused = run_operator(task, known, observed.operator, ZERO, logs)
+    pans, tilts, refused = run_operator(
+        task, known_plans(dolly), observed.operator, ZERO, logs
+    )
     pan, tilt = (
         Plans(
             log=logs.plans[c, :count].copy(),

@@ -20,7 +20,7 @@ The linear equality is eliminated by its null space and the rest whitened, so th
 problem that is solved is min |y|^2 / 2 over G y <= b, in `active_set`.
 
 Source: formulation and feasibility argument: our derivation, tested in
-tests/solver/test_plan.py.
+tests/solver/crew/test_plan.py.
 """
 
 import numpy as np

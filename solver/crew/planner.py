@@ -11,10 +11,11 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..presets import Member
+from .plan_cost import Cost, affine_states, tracking_cost, with_jerk_cost
 
 N_BLOCKS = 7
 N_NODES = 6
-HORIZON_S = 1.55
+HORIZON_S = 2.0
 GROWTH = 1.3  # of block lengths after the first two
 STOP_CHORDS = 3
 WHIP = 2.5  # a whip's limits over the operator's own
@@ -23,8 +24,6 @@ WHIP_HORIZON_S = 1.0
 SPEED_INSET = 2e-6  # relative; keeps rounding inside the limit
 ACCEL_INSET = 1e-9
 RAIL_INSET_M = 1e-8
-Q_END_PLACE = 1.0
-Q_END_SPEED = 0.3
 FEASIBLE = 1e-11  # of a bound, metres on rails
 # Rows of a planner's table below the n - 1 columns of `rows`: how far a row may break
 # its bounds; the bounds, on a rail of no length; what rail and x0, and what the speed
@@ -69,38 +68,6 @@ def block_lengths(
     growth = GROWTH ** np.arange(N_BLOCKS - 2)
     rest = max(horizon_s - 2 * first, 2 * first)
     return np.concatenate([[first, first], rest * growth / growth.sum()])
-
-
-def _affine_states(lengths: FloatArray, jerk: float) -> list[FloatArray]:
-    """Return (3, 2 + n) maps from (v0, a0, u) to (x - x0, v, a) at block starts."""
-    n = len(lengths)
-    state = np.zeros((3, 2 + n))
-    state[1, 0] = state[2, 1] = 1.0
-    states = [state]
-    for i, h in enumerate(lengths):
-        states.append(_advance(states[-1], h, jerk, i))
-    return states
-
-
-def _advance(state: FloatArray, t: float, jerk: float, block: int) -> FloatArray:
-    """Return the affine state `t` seconds into a block that starts at `state`."""
-    x, v, a = state
-    u = np.zeros(state.shape[1])
-    u[2 + block] = jerk
-    return np.array(
-        [x + v * t + a * t**2 / 2 + u * t**3 / 6, v + a * t + u * t**2 / 2, a + u * t]
-    )
-
-
-def _interpolation(nodes: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return value and rate at `t` of the polynomial through node values, as maps."""
-    span = nodes[-1]
-    vandermonde = np.vander(nodes / span, increasing=True)
-    inverse = np.linalg.inv(vandermonde)
-    powers = np.vander(t / span, len(nodes), increasing=True)
-    slopes = np.zeros_like(powers)
-    slopes[:, 1:] = powers[:, :-1] * np.arange(1, len(nodes)) / span
-    return powers @ inverse, slopes @ inverse
 
 
 def stop_distance(speed: float, accel: float, jerk: float) -> float:
@@ -162,70 +129,6 @@ def _bound_rows(
     return np.array(rows), *low_high.T, *moved.T
 
 
-class Cost(NamedTuple):
-    """The plan's least-squares cost |E (v0, a0, u) - D g|^2, targets relative to x0."""
-
-    states: FloatArray
-    targets: FloatArray
-
-
-def plan_cost(
-    lengths: FloatArray,
-    nodes: FloatArray,
-    *,
-    jerk: float,
-    stiffness: float,
-    speed_weight: float,
-) -> Cost:
-    """Return the cost as least squares; shared by the kernel and its reference.
-
-    Args:
-        lengths: block lengths, (n,) [s].
-        nodes: target times, (m,) [s].
-        jerk: jerk limit; u is in its units.
-        stiffness: in rad/s; higher follows the target harder.
-        speed_weight: weight of the speed error, [s^2].
-    """
-    states = _affine_states(lengths, jerk)
-    points, weights = np.polynomial.legendre.leggauss(5)
-    n = len(lengths)
-    rows, times, rates = [], [], []
-    start = 0.0
-    for i, h in enumerate(lengths):
-        for point, weight in zip(points, weights, strict=True):
-            t = (point + 1) / 2 * h
-            x, v, _ = _advance(states[i], t, jerk, i)
-            root = np.sqrt(weight / 2 * h)
-            rows.append((x * root, v * root * np.sqrt(speed_weight)))
-            times.append(start + t)
-            rates.append(root)
-        start += h
-    value, slope = _interpolation(nodes, np.array(times))
-    root = np.array(rates)[:, None]
-    end_value, end_slope = _interpolation(nodes, np.array([start]))
-    smooth = np.zeros((n, 2 + n))
-    smooth[:, 2:] = np.diag(jerk * stiffness**-3.0 * np.sqrt(lengths))
-    states_map = np.vstack(
-        [
-            np.array([r[0] for r in rows]),
-            np.array([r[1] for r in rows]),
-            smooth,
-            np.sqrt(Q_END_PLACE) * states[-1][0],
-            np.sqrt(Q_END_SPEED) * states[-1][1],
-        ]
-    )
-    target_map = np.vstack(
-        [
-            value * root,
-            slope * root * np.sqrt(speed_weight),
-            np.zeros((n, len(nodes))),
-            np.sqrt(Q_END_PLACE) * end_value,
-            np.sqrt(Q_END_SPEED) * end_slope,
-        ]
-    )
-    return Cost(states_map, target_map)
-
-
 def build_planner(
     *,
     max_speed: float,
@@ -278,8 +181,69 @@ def whip_planner_of(member: Member) -> Planner:
         max_accel=member.max_accel * WHIP,
         max_jerk=member.max_jerk * WHIP,
         stiffness=member.stiffness_rad_s * WHIP_STIFFNESS,
-        speed_weight=member.speed_weight_s2,
+        speed_weight=member.speed_weight_s2 / WHIP_STIFFNESS**2,
         horizon_s=WHIP_HORIZON_S,
+    )
+
+
+class _Limited(NamedTuple):
+    """What a planner is made of that does not depend on its stiffness.
+
+    Attributes:
+        speed, accel, jerk: limits a little inside those asked for.
+        lengths, nodes: times of its blocks and of its targets [s].
+        tracking: cost of missing the targets.
+        bound_rows: see `_bound_rows`.
+        free: orthonormal basis of the jerks that leave no acceleration.
+        poly: inverse of the powers of the nodes over the horizon.
+    """
+
+    speed: float
+    accel: float
+    jerk: float
+    lengths: FloatArray
+    nodes: FloatArray
+    tracking: Cost
+    bound_rows: tuple[FloatArray, ...]
+    free: FloatArray
+    poly: FloatArray
+
+
+@lru_cache(maxsize=256)
+def _limited(
+    max_speed: float,
+    max_accel: float,
+    max_jerk: float,
+    speed_weight: float,
+    horizon_s: float,
+    *,
+    on_rail: bool,
+) -> _Limited:
+    """Build the part of a planner that planners of any stiffness share."""
+    speed = max_speed * (1 - SPEED_INSET)
+    jerk = max_jerk
+    accel = min(max_accel * (1 - ACCEL_INSET), float(np.sqrt(speed * jerk)))
+    lengths = block_lengths(speed, accel, jerk, horizon_s)
+    horizon = float(lengths.sum())
+    nodes = horizon * (1 - np.cos(np.pi * np.arange(N_NODES) / (N_NODES - 1))) / 2
+    powers = np.vander(nodes / horizon, increasing=True)
+    return _Limited(
+        speed=speed,
+        accel=accel,
+        jerk=jerk,
+        lengths=lengths,
+        nodes=nodes,
+        tracking=tracking_cost(lengths, nodes, jerk=jerk, speed_weight=speed_weight),
+        bound_rows=_bound_rows(
+            affine_states(lengths, jerk),
+            lengths,
+            speed=speed,
+            accel=accel,
+            jerk=jerk,
+            length=0.0 if on_rail else -1.0,
+        ),
+        free=np.linalg.svd(lengths[None, :])[2][1:].T,
+        poly=np.asarray(np.linalg.inv(powers), dtype=np.float64),
     )
 
 
@@ -295,16 +259,10 @@ def _build(
     on_rail: bool,
 ) -> Planner:
     """Build a planner; on rails, one of no length."""
-    length = 0.0 if on_rail else -1.0
-    speed = max_speed * (1 - SPEED_INSET)
-    jerk = max_jerk
-    accel = min(max_accel * (1 - ACCEL_INSET), float(np.sqrt(speed * jerk)))
-    lengths = block_lengths(speed, accel, jerk, horizon_s)
-    horizon = float(lengths.sum())
-    nodes = horizon * (1 - np.cos(np.pi * np.arange(N_NODES) / (N_NODES - 1))) / 2
-    cost = plan_cost(
-        lengths, nodes, jerk=jerk, stiffness=stiffness, speed_weight=speed_weight
-    )
+    limits = (max_speed, max_accel, max_jerk)
+    shared = _limited(*limits, speed_weight, horizon_s, on_rail=on_rail)
+    lengths, jerk, free = shared.lengths, shared.jerk, shared.free
+    cost = with_jerk_cost(shared.tracking, lengths, jerk=jerk, stiffness=stiffness)
     n = len(lengths)
     e_u, e_s = cost.states[:, 2:], cost.states[:, :2]
     hessian = e_u.T @ e_u
@@ -314,17 +272,9 @@ def _build(
     right[:n, 2:] = e_u.T @ cost.targets
     right[n, 1] = -1.0 / jerk  # sum u h = -a0 / J
     gain = np.linalg.solve(kkt, right)[:n]
-    free = np.linalg.svd(lengths[None, :])[2][1:].T  # orthonormal, no time in all
     lower = np.linalg.cholesky(free.T @ hessian @ free)
     white = np.linalg.solve(lower, free.T).T
-    rows, low, high, speed_rows, place_rows = _bound_rows(
-        _affine_states(lengths, jerk),
-        lengths,
-        speed=speed,
-        accel=accel,
-        jerk=jerk,
-        length=length,
-    )
+    rows, low, high, speed_rows, place_rows = shared.bound_rows
     white_rows = rows[:, 2:] @ white
     size = np.linalg.norm(white_rows, axis=1)
     white_rows /= size[:, None]
@@ -339,16 +289,15 @@ def _build(
             (np.pad(rows[:, :2], ((0, 0), (0, N_NODES))) + rows[:, 2:] @ gain).T / size,
         ]
     )
-    poly = np.linalg.inv(np.vander(nodes / horizon, increasing=True))
     return Planner(
-        speed=speed,
-        accel=accel,
+        speed=shared.speed,
+        accel=shared.accel,
         jerk=jerk,
-        length=length,
-        horizon=horizon,
+        length=0.0 if on_rail else -1.0,
+        horizon=float(lengths.sum()),
         lengths=lengths,
-        nodes=nodes,
-        poly=np.ascontiguousarray(poly),
+        nodes=shared.nodes,
+        poly=np.ascontiguousarray(shared.poly),
         gain=np.ascontiguousarray(gain),
         white=np.ascontiguousarray(white),
         rows=np.ascontiguousarray(white_rows),

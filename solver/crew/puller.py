@@ -11,10 +11,10 @@ from ..rigs.shape import RigShape
 from .active_set import WORK_ROWS
 from .decide import (
     CUE_START,
+    PLAN_SPENT,
     Asked,
     Manner,
     believed,
-    fill_reaches,
     fit_horizon,
     horizon,
     primary_subject,
@@ -107,7 +107,6 @@ class PullerKept(NamedTuple):
 
     log: FloatArray
     poly: FloatArray
-    reaches: FloatArray
     target: FloatArray
     u: FloatArray
     work: FloatArray
@@ -135,12 +134,9 @@ def focus_through(rig, dolly, pan, tilt, at, time, point, nearest):
 @kernel
 def start_puller(task, first, log):
     """Return the state before tick `first`, and what is kept; plans go to `log`."""
-    reaches = np.empty((N_NODES, 3))
-    fill_reaches(task.planner.nodes, task.manner.fades, ZERO, reaches)
     kept = PullerKept(
         log,
         np.zeros((1, N_NODES)),
-        reaches,
         np.zeros(N_NODES),
         np.zeros(N_BLOCKS),
         np.empty((WORK_ROWS, MOST_ROWS)),
@@ -153,10 +149,10 @@ def step_puller(task, camera, seen, until, state, kept):
     """Do the ticks from `state.tick` up to `until`, and return the state after them."""
     rig, pl, asked, manner, marks, truth, nearest = task
     cues, nodes = asked.cues, pl.nodes
-    ticks, place, velocity, _ = seen
+    ticks, place, velocity, fades, _, _ = seen
     dolly, pan, tilt = camera
     tick, cue, at, asked_s, count, refused = state
-    log, poly, reaches, target, u, work = kept
+    log, poly, target, u, work = kept
     for k in range(tick, until):
         now = ticks[k]
         starts = count == 0
@@ -171,7 +167,7 @@ def step_puller(task, camera, seen, until, state, kept):
         if marks:
             here = marked_focus(ticks, truth, k, nodes[0])
         else:
-            eyes = believed(place, velocity, lead, k, 1.0, reaches, ZERO)
+            eyes = believed(place, velocity, fades, lead, k, 1.0, 0.0)
             here = focus_through(rig, dolly, pan, tilt, at, now, eyes, nearest)
         x, v, a = here, 0.0, 0.0
         if not starts:
@@ -184,7 +180,7 @@ def step_puller(task, camera, seen, until, state, kept):
                 abs(here - horizon(poly, ZERO, pl.horizon, age)),
                 abs(here - x),
                 v,
-                pl.horizon,
+                PLAN_SPENT * pl.horizon,
                 manner.tolerance,
             ):
                 continue
@@ -195,7 +191,7 @@ def step_puller(task, camera, seen, until, state, kept):
                 target[i] = marked_focus(ticks, truth, k, nodes[i])
                 continue
             then = now + nodes[i]
-            eyes = believed(place, velocity, lead, k, 1.0, reaches, i)
+            eyes = believed(place, velocity, fades, lead, k, 1.0, nodes[i])
             target[i] = focus_through(rig, dolly, pan, tilt, at, then, eyes, nearest)
         steps = solve_plan(pl, x, v, a, target, u, work)
         if steps < 0:

@@ -23,7 +23,6 @@ LOOK_BACK_S = 0.1  # between the velocities from which the last travel is found
 PAIR_M = 0.3  # two people nearer than this give no line
 
 Point = tuple[float, float, float]
-LINES = ("pair", "travel", "last_travel", "facing", "none")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -34,7 +33,8 @@ class ActionAtCut:
         frame, time_s: when; time zero is frame 0.
         subject: name of the primary.
         place, eyes: where it stands and its eyes [m]; velocity [m/s].
-        line: one of `LINES`; line_of: whose, `a` or `a|b`, names in order.
+        line: pair, travel, last_travel, facing or none.
+        line_of: whose line, `a` or `a|b`, names in order.
         line_rad: bearing of the line, of a pair from the first name to the second;
             None where there is none.
         span: named size asked, or "fill"; share: of the stature that it shows.

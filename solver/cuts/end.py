@@ -151,17 +151,6 @@ class ShotEnds:
         )
 
 
-def cut_ends(take: Take, action: CutAction | None = None) -> tuple[CutEnd, CutEnd]:
-    """Return the first and the last frame of a take's cut, as continuity sees them.
-
-    Args:
-        take: operated.
-        action: of its shot, where it is known already.
-    """
-    ends = shot_ends(take, action)
-    return ends.first, ends.last
-
-
 def shot_ends(take: Take, action: CutAction | None = None) -> ShotEnds:
     """Return the ends of a take's cut, with the last sight of subjects it left.
 

@@ -8,7 +8,8 @@ is exact. With n fixed, keeping n . p at or above n . c is linear in p. Rows at 
 ends of the segment truly part the two; where n is the segment's own normal, rows at the
 feet of the two nearest corners also follow the segment's turning, to first order.
 
-Source: separating axis theorem; tested against sampling in tests/solver/test_apart.py.
+Source: separating axis theorem; tested against sampling in
+tests/solver/laying/test_apart.py.
 """
 
 from dataclasses import dataclass

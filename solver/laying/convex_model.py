@@ -64,7 +64,7 @@ class ConvexModel:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ConvexAnswer:
-    """What came back; it can judge itself.
+    """What came back.
 
     Attributes:
         model: that it answers.
@@ -88,41 +88,12 @@ class ConvexAnswer:
         return 0.5 * (float(residual @ residual) + near) + prices
 
     @property
-    def gap(self) -> float:
-        """Primal less dual value."""
-        over = self.model.g_matrix @ self.x - self.model.h
-        return float(self.model.prices @ self.slacks - self.duals @ over)
-
-    @property
-    def stationarity(self) -> float:
-        """Largest entry of the Lagrangian's gradient in x and e."""
-        m = self.model
-        residual = m.f_matrix @ self.x + m.f
-        by_x = m.f_matrix.T @ residual + PROXIMITY * self.x + m.g_matrix.T @ self.duals
-        over = self.limit_duals - m.prices
-        return float(max(np.abs(by_x).max(), over.max(initial=0.0)))
-
-    @property
-    def infeasibility(self) -> float:
-        """Largest breach of a row, and of a sign of slacks or duals."""
-        m = self.model
-        room = np.append(self.slacks, 0.0)[m.limit_of]
-        rows = m.g_matrix @ self.x - m.h - room
-        signs = -min(self.slacks.min(initial=0.0), self.duals.min(initial=0.0))
-        return float(max(rows.max(initial=0.0), signs))
-
-    @property
     def limit_duals(self) -> FloatArray:
         """Sum of the duals of each limit's rows, (n_limits,); 0 where it is slack."""
         soft = self.model.limit_of >= 0
         total = np.zeros(len(self.model.prices))
         np.add.at(total, self.model.limit_of[soft], self.duals[soft])
         return total
-
-    def certified(self, tolerance: float = 1e-6) -> bool:
-        """Return whether every residual and the gap are below a tolerance."""
-        worst = (abs(self.gap), self.stationarity, self.infeasibility)
-        return bool(np.all(np.array(worst) <= tolerance))
 
 
 def solve_convex(

@@ -99,16 +99,6 @@ def arc_fault(arc: ArcFit, rules: ArcRules) -> str | None:
     return "sagitta" if arc.sagitta_m < rules.least_sagitta_m else None
 
 
-def circle_taubin(points: FloatArray) -> Circle | None:
-    """Return Taubin's circle through points (n, 2), None where they are straight."""
-    return _circle(algebraic(points, 4.0, 0.0))
-
-
-def circle_pratt(points: FloatArray) -> Circle | None:
-    """Return Pratt's circle through points (n, 2), None where they are straight."""
-    return _circle(algebraic(points, 4.0, 4.0))
-
-
 def circle_geometric(points: FloatArray) -> Circle | None:
     """Return the circle of least squared distance, started from Taubin's.
 
@@ -121,11 +111,10 @@ def circle_geometric(points: FloatArray) -> Circle | None:
     return _circle(geometric(points))
 
 
-def fit_arc(
+def arc_through(
     targets: FloatArray,
     times_s: FloatArray,
     *,
-    rules: ArcRules | None = None,
     max_speed: float = np.inf,
     smoothing: float = SMOOTHING_S4,
 ) -> ArcFit | None:
@@ -134,26 +123,13 @@ def fit_arc(
     Args:
         targets: wanted places of the dolly, (n, 2) [m], n >= 3.
         times_s: ascending, (n,) [s].
-        rules: what is worth laying; the defaults of `ArcRules` where not given.
         max_speed: limit on the motion along the arc [m/s].
         smoothing: weight of squared acceleration [s^4].
 
     Returns:
-        The arc, in the way of travel; None where there is no circle or it breaks a
-        rule.
+        The arc, in the way of travel, whatever `arc_fault` says of it; None only where
+        there is no circle.
     """
-    arc = arc_through(targets, times_s, max_speed=max_speed, smoothing=smoothing)
-    return None if arc is None or arc_fault(arc, rules or ArcRules()) else arc
-
-
-def arc_through(
-    targets: FloatArray,
-    times_s: FloatArray,
-    *,
-    max_speed: float = np.inf,
-    smoothing: float = SMOOTHING_S4,
-) -> ArcFit | None:
-    """Return `fit_arc` without its rules: None only where there is no circle."""
     x, z, radius = geometric(targets)
     if not np.isfinite(radius):
         return None

@@ -7,7 +7,7 @@ On the ground plane, (x, z) in metres, the place p minimises
 by damped Gauss-Newton, no step longer than half the mean distance. Azimuths are those
 of a bearing: 0 along -Z, positive counter-clockwise seen from above.
 
-Source: our derivation, tested in tests/solver/test_fit_sticks.py.
+Source: our derivation, tested in tests/solver/laying/test_fit_sticks.py.
 """
 
 import numpy as np

@@ -74,7 +74,7 @@ def limit_names(bounds: Bounds, *, moving: bool) -> tuple[str, ...]:
 
 
 def linearised(
-    laying: Laying, wish: Wish, bounds: Bounds, trust: FloatArray, *, held: bool = False
+    laying: Laying, wish: Wish, bounds: Bounds, trust: FloatArray
 ) -> Linearised:
     """Return the convex model of a laying.
 
@@ -83,11 +83,10 @@ def linearised(
         wish: at the same nodes as the laying.
         bounds: limits; an infinite one has no rows.
         trust: largest step of the geometry, of either end and of s, (n_geometry + 3,).
-        held: whether the rail stays as it is and only s moves.
     """
-    near = _near(laying, wish, held=held)
+    near = _near(laying, wish)
     soft = list(_limits(near, wish, bounds))
-    hard = [_trust(near, trust), *_ends(near, wish, bounds, held=held)]
+    hard = [_trust(near, trust), *_ends(near, wish, bounds)]
     names = limit_names(bounds, moving=near.moving)
     index = {name: k for k, name in enumerate(names)}
     limit_of = [np.full(len(r.b), index[r.name], dtype=np.int64) for r in soft]
@@ -145,7 +144,7 @@ class _Near:
         return touched
 
 
-def _near(laying: Laying, wish: Wish, *, held: bool) -> _Near:
+def _near(laying: Laying, wish: Wish) -> _Near:
     n_nodes, g = len(wish.times_s), laying.n_geometry
     moving = len(laying.s) > 0
     n = g + 2 + n_nodes if moving else g
@@ -153,8 +152,7 @@ def _near(laying: Laying, wish: Wish, *, held: bool) -> _Near:
     place_rows = np.zeros((n_nodes, 2, n))
     touched = np.zeros((n_nodes, n), np.bool_)
     touched[:, :g] = True
-    if not held:
-        place_rows[:, :, :g] = by_geometry
+    place_rows[:, :, :g] = by_geometry
     if moving:
         nodes = np.arange(n_nodes)
         place_rows[nodes, :, g + 2 + nodes] = along
@@ -163,14 +161,13 @@ def _near(laying: Laying, wish: Wish, *, held: bool) -> _Near:
     low, high = laying.ends
     points, by_geometry, along = laying.at(low + share * (high - low))
     point_rows = np.zeros((laying.n_points, 2, n))
-    if not held:
-        point_rows[:, :, :g] = by_geometry
-    if moving and not held:
+    point_rows[:, :, :g] = by_geometry
+    if moving:
         point_rows[:, :, g] = (1.0 - share)[:, None] * along
         point_rows[:, :, g + 1] = share[:, None] * along
     bulge_m, by_step = laying.bulge()
     bulge_rows = np.zeros(n)
-    if moving and not held:
+    if moving:
         bulge_rows[: g + 2] = by_step
     off = places - wish.subject
     square = np.maximum(np.einsum("kc,kc->k", off, off), 1e-6)
@@ -344,17 +341,12 @@ def _trust(near: _Near, trust: FloatArray) -> _Rows:
     )
 
 
-def _ends(near: _Near, wish: Wish, bounds: Bounds, *, held: bool) -> Iterator[_Rows]:
-    """Yield that the rail goes on as far as the dolly needs it.
-
-    A rail that is held need not have a run-up: what it has is what there is.
-    """
+def _ends(near: _Near, wish: Wish, bounds: Bounds) -> Iterator[_Rows]:
+    """Yield that the rail goes on as far as the dolly needs it."""
     if not near.moving:
         return
     laying, g = near.laying, near.laying.n_geometry
     places, by_s = reached(laying, wish.step_s, bounds.dolly_accel)
-    if held:
-        places, by_s = places[: len(laying.s)], by_s[: len(laying.s)]
     rows = np.zeros((len(places), near.n))
     rows[:, g + 2 :] = by_s
     touched = rows != 0
@@ -362,7 +354,7 @@ def _ends(near: _Near, wish: Wish, bounds: Bounds, *, held: bool) -> Iterator[_R
     touched[len(laying.s) :, g + 2 :] = True
     for column, way, end in ((g, 1.0, laying.ends[0]), (g + 1, -1.0, laying.ends[1])):
         a = -way * rows
-        a[:, column] = 0.0 if held else way
+        a[:, column] = way
         yield _Rows(
             name="ends", price=0.0, a=a, b=way * (places - end), touched=touched
         )

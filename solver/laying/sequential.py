@@ -77,12 +77,6 @@ class Laid:
         return self.objective + sum(prices[k] * v for k, v in self.breaches.items())
 
     @property
-    def binding(self) -> tuple[str, ...]:
-        """Names of the limits that cost something, the dearest first."""
-        dear = [name for name, dual in self.duals.items() if dual > 1e-6]
-        return tuple(sorted(dear, key=lambda name: -self.duals[name]))
-
-    @property
     def places(self) -> FloatArray:
         """Places of the lens on the ground at the nodes, (N, 2) [m]."""
         n = len(self.wish.times_s)
@@ -95,21 +89,11 @@ def best_of(tries: list[Laid]) -> Laid:
     return min(tries, key=lambda laid: (not laid.feasible, laid.merit))
 
 
-def rehearsed(wish: Wish, bounds: Bounds, laying: Laying) -> Laid:
-    """Return what a fully rehearsed crew could do on a rig that stands already.
-
-    The yardstick for an operated take: the same programme with the rail held, and no
-    causality asked of the dolly.
-    """
-    return lay(laying, wish, bounds, held=True)
-
-
 def lay(
     laying: Laying,
     wish: Wish,
     bounds: Bounds,
     *,
-    held: bool = False,
     yielding: tuple[str, ...] = ("",),
 ) -> Laid:
     """Run the sequential programme from one laying.
@@ -118,15 +102,14 @@ def lay(
         laying: where to begin; it may break limits.
         wish: at the laying's nodes.
         bounds: limits.
-        held: whether the rail stays as it is.
         yielding: beginnings of the names of limits that may be broken at their price
             where not all can be kept; the others cost a hundred times theirs.
     """
-    found = _at_price(laying, wish, bounds, LOW_PRICE, held=held, yielding=yielding)
+    found = _at_price(laying, wish, bounds, LOW_PRICE, yielding=yielding)
     if found.feasible:
         return found
     begun = found.laying
-    dear = _at_price(begun, wish, bounds, HIGH_PRICE, held=held, yielding=yielding)
+    dear = _at_price(begun, wish, bounds, HIGH_PRICE, yielding=yielding)
     return replace(dear, rounds=found.rounds + dear.rounds)
 
 
@@ -136,20 +119,19 @@ def _at_price(
     bounds: Bounds,
     price: float,
     *,
-    held: bool,
     yielding: tuple[str, ...],
 ) -> Laid:
     """Run the sequential programme at one price of a unit of breach."""
 
     def model_of(at: Laying, radius: float) -> Linearised:
-        found = linearised(at, wish, bounds, _trust_of(at, radius), held=held)
+        found = linearised(at, wish, bounds, _trust_of(at, radius))
         firm = [FIRM ** (not name.startswith(yielding)) for name in found.names]
         prices = price * found.model.prices * np.array(firm)
         model = replace(found.model, prices=prices)
         return replace(found, model=model)
 
     def tight(at: Laying) -> Laying:
-        return at if held else tightened(at, wish.step_s, bounds.dolly_accel)
+        return tightened(at, wish.step_s, bounds.dolly_accel)
 
     laying = tight(laying)
     widest = 0.3 * float(wish.distance_m.mean())

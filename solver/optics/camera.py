@@ -192,7 +192,7 @@ def aim(
     Returns:
         pan in [-pi, pi], tilt [rad], and whether the aim is exact, each (n,).
 
-    Source: our derivation; round trips in tests/solver/test_camera.py.
+    Source: our derivation; round trips in tests/solver/optics/test_camera.py.
     """
     dx, dy, dz = np.moveaxis(np.asarray(direction), -1, 0)
     dy = dy / np.sqrt(dx * dx + dy * dy + dz * dz)
@@ -236,44 +236,6 @@ def quaternion(
     takes the short way; the first has w >= 0.
     """
     return _sign_continuous(_half_angle(pan, tilt, roll))
-
-
-def compose_shake(
-    position: FloatArray,
-    pan: FloatArray,
-    tilt: FloatArray,
-    roll: FloatArray,
-    shake_xyz: FloatArray,
-    shake_pan: FloatArray,
-    shake_tilt: FloatArray,
-    shake_roll: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Return the final pose: the base, then shake in the camera's own axes.
-
-    Args:
-        position: base position, (n, 3) [m].
-        pan: base pan, (n,) [rad].
-        tilt: base tilt, (n,) [rad].
-        roll: base roll, (n,) [rad].
-        shake_xyz: (n, 3) [m], right, up and back in the base camera's axes.
-        shake_pan: (n,) [rad] about the camera's own up axis.
-        shake_tilt: (n,) [rad] about its own right axis.
-        shake_roll: (n,) [rad] about its own back axis.
-
-    Returns:
-        Position (n, 3) [m] and sign-continuous quaternions (n, 4), x, y, z, w.
-    """
-    turn = rotation(pan, tilt, roll)
-    moved = position + np.einsum("nij,nj->ni", turn, shake_xyz)
-    ax, ay, az, aw = _half_angle(pan, tilt, roll).T
-    bx, by, bz, bw = _half_angle(shake_pan, shake_tilt, shake_roll).T
-    product = [
-        aw * bx + ax * bw + ay * bz - az * by,
-        aw * by - ax * bz + ay * bw + az * bx,
-        aw * bz + ax * by - ay * bx + az * bw,
-        aw * bw - ax * bx - ay * by - az * bz,
-    ]
-    return moved, _sign_continuous(np.stack(product, axis=1))
 
 
 def _half_angle(

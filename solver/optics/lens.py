@@ -8,7 +8,6 @@ Source: Ray 2002, Applied Photographic Optics (formulas from memory; worked
 examples in tests/reference/test_optics.py).
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,21 +28,6 @@ class Lens:
     focal_mm: float
     close_focus_m: float = 0.3
     widest_stop: float = 1.4
-
-    def angle_of_view(self, extent_mm: float) -> float:
-        """Return the angle [rad] that `extent_mm` on the film takes in."""
-        return angle_of_view(extent_mm, self.focal_mm)
-
-
-def angle_of_view(extent_mm: float, focal_mm: float) -> float:
-    """Return 2 atan(extent / 2f) [rad], the angle of view at infinity focus.
-
-    Args:
-        extent_mm: width or height on the film [mm], times squeeze for a
-            desqueezed width.
-        focal_mm: focal length [mm], > 0.
-    """
-    return 2.0 * math.atan(extent_mm / (2.0 * focal_mm))
 
 
 def hyperfocal_m(focal_mm: float, stop: float, coc_mm: float) -> float:

@@ -22,8 +22,8 @@ from .layout import (
     TURN_RAD,
     Layout,
     RailLayout,
+    RigWish,
     Steps,
-    Wanted,
     beside,
     follows,
     in_cdeg,
@@ -220,7 +220,7 @@ class ArcLayout(RailLayout):
         )
 
 
-def propose(wanted: Wanted, way: Way) -> list[Layout]:
+def propose(wanted: RigWish, way: Way) -> list[Layout]:
     """Return arcs beside the way, and round the place that a turning subject faces.
 
     Bearings that turn with the subject would swing the camera on a lever as long as

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from ..laying.way import Way
-from .layout import Layout, Wanted
+from .layout import Layout, RigWish
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -23,7 +23,7 @@ class RigKind:
     price: float
     price_per_m: float
     on_rail: bool = True
-    propose: Callable[[Wanted, Way], list[Layout]]
+    propose: Callable[[RigWish, Way], list[Layout]]
 
     def price_of(self, covered_m: float) -> float:
         """Return the points for laying it, and for every metre that it covers."""

@@ -24,7 +24,7 @@ AWAY_M, ACROSS_M, TURN_RAD, GROW = 0.12, 0.12, 0.14, 0.35  # first steps; metres
 Steps = tuple[float, float, float]
 
 
-class Wanted(NamedTuple):
+class RigWish(NamedTuple):
     """What a rig is laid for.
 
     Attributes:
@@ -151,7 +151,7 @@ class RailLayout(Layout):
         return min(1.0, self.follow * float(np.exp(step)))
 
 
-def follows(wanted: Wanted, fast_m_s: float) -> list[float]:
+def follows(wanted: RigWish, fast_m_s: float) -> list[float]:
     """Return the shares of a way that the dolly can comfortably cover, unequal.
 
     Args:

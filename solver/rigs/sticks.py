@@ -13,7 +13,7 @@ from ..laying.laying import Bounds, Wish
 from ..laying.way import Way
 from ..stage.stage import Stage
 from .kind import RigKind
-from .layout import ACROSS_M, AWAY_M, Layout, Steps, Wanted, lens_place
+from .layout import ACROSS_M, AWAY_M, Layout, RigWish, Steps, lens_place
 from .shape import LINE, Rig, RigShape
 
 NAME = "sticks"
@@ -83,7 +83,7 @@ class SticksLayout(Layout):
         return replace(self, x=float(x), z=float(z)) if found.feasible else None
 
 
-def propose(wanted: Wanted, way: Way) -> list[Layout]:
+def propose(wanted: RigWish, way: Way) -> list[Layout]:
     """Return sticks where the asked distance and bearing are kept best."""
     weight = AZIMUTH_OPEN if wanted.view_open else AZIMUTH_ASKED
     x, z = way.stand(wanted.bearing_rad, wanted.distance_m, weight)

@@ -20,8 +20,8 @@ from .layout import (
     TURN_RAD,
     Layout,
     RailLayout,
+    RigWish,
     Steps,
-    Wanted,
     beside,
     follows,
     lens_place,
@@ -144,7 +144,7 @@ class TrackLayout(RailLayout):
         )
 
 
-def propose(wanted: Wanted, way: Way) -> list[Layout]:
+def propose(wanted: RigWish, way: Way) -> list[Layout]:
     """Return track along the ideal places, for each pace that the dolly may keep."""
     offset = (wanted.bearing_rad, wanted.distance_m)
     curve = way.line(beside(*offset))

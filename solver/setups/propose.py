@@ -19,7 +19,7 @@ from ..optics.camera import Gate
 from ..optics.lens import Lens
 from ..rigs.kind import RigKind
 from ..rigs.kinds import KINDS
-from ..rigs.layout import Wanted
+from ..rigs.layout import RigWish
 from ..stage.stage import room_m
 from .proposal import Proposal, lens_height
 from .setup import Ask, View
@@ -96,7 +96,7 @@ def _asked(ask: Ask, *, on_rail: bool) -> list[RigKind]:
 def _proposed(known: Known, kind: RigKind, lens: Lens, view: View) -> list[Proposal]:
     ask, action = known.ask, known.action
     distance = distance_of(ask, lens)
-    wanted = Wanted(
+    wanted = RigWish(
         distance_m=distance,
         height_m=lens_height(ask, distance, known.way.eyes_m),
         bearing_rad=action.main + view.bearing_rad,

@@ -151,7 +151,11 @@ def work(
         moves, refused = 1, 0
     head = HeadTask(rig, hands.own, hands.whip, through.asked, hands.operator, sight)
     pans, tilts, lost = run_operator(
-        head, DollyPlans(rails, moves), watched.operator, first, watched.heads
+        head,
+        DollyPlans(rails, moves, planner.horizon, planner.accel),
+        watched.operator,
+        first,
+        watched.heads,
     )
     judge(
         rig,

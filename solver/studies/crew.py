@@ -19,8 +19,15 @@ from ..arrays import ZERO, FloatArray
 from ..crew.decide import Seen
 from ..crew.head_target import Sight
 from ..crew.observe import Observed, believe, preroll_frames
-from ..crew.operator import DollyPlans, HeadTask, run_operator
-from ..crew.perform import Plans, asked_of, dolly_plans, head_logs, manner_of
+from ..crew.operator import HeadTask, run_operator
+from ..crew.perform import (
+    Plans,
+    asked_of,
+    dolly_plans,
+    head_logs,
+    known_plans,
+    manner_of,
+)
 from ..crew.plan import evaluate_log, straight_on
 from ..crew.planner import planner_of
 from ..optics.lens import Lens
@@ -183,7 +190,9 @@ class Bench:
         assert self.dolly is not None
         planner = planner_of(member)
         ticks, one = self.ticks, self.shot.framings[0]
-        cue = np.array([[-np.inf, one.aim, u, v, lead, 0.0, one.distance_m, 0.0]])
+        cue = np.array(
+            [[-np.inf, one.aim, u, v, lead, 0.0, one.distance_m, 0.0, np.nan]]
+        )
         rows = min(len(ticks), int(2 * np.ptp(ticks) / max(member.rest_s, 1e-3)) + 4)
         logs = head_logs(len(ticks), rows + 4)
         task = HeadTask(
@@ -194,7 +203,7 @@ class Bench:
             manner=manner_of(member),
             sight=Sight(self.shot.roll_rad, *self.shot.tangents),
         )
-        known = DollyPlans(self.dolly.log, len(self.dolly.log))
+        known = known_plans(self.dolly)
         unfaced = seen._replace(
             facing=np.full((len(seen.place), len(self.ticks)), np.nan)
         )
@@ -286,7 +295,7 @@ def recorded_dolly(times_s: FloatArray, rail: FloatArray) -> Plans:
         rail: places along it, (n,) [m].
     """
     log = straight_on(times_s, rail, np.gradient(rail, times_s))
-    planner = planner_of(PRESETS["brisk"].grip)
+    planner = planner_of(PRESETS["brisk"].grip)._replace(horizon=np.inf)
     return Plans(log=log, planner=planner, refused=0, whips=np.zeros(0, dtype=np.bool_))
 
 

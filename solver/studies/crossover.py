@@ -49,11 +49,3 @@ def crossover_fit(
     w, h = omega[near], open_loop[near]
     fitted = float(np.exp(np.log(np.abs(h) * w).mean()))
     return fitted, float(-(w * _turned(w, h)).sum() / (w * w).sum())
-
-
-def crossover_model(
-    omega: FloatArray, crossover: float, delay_s: float
-) -> ComplexArray:
-    """Return the open loop of the crossover model, (n,)."""
-    late: ComplexArray = np.exp(-1j * omega * delay_s)
-    return crossover * late / (1j * omega)

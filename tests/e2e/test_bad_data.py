@@ -15,7 +15,8 @@ import pyarrow as pa
 import pyarrow.ipc
 import pyarrow.parquet as pq
 import pytest
-from job_files import run, write_job
+from command_line import run, run_apart
+from job_files import write_job
 from job_tables import a_job
 from sound_job import (
     FIRST,
@@ -264,7 +265,7 @@ def test_output_that_is_a_file_is_a_fault_in_words(
 @pytest.mark.slow
 def test_process_ends_with_the_code_and_the_line(folder: Path) -> None:
     bad = write_job(folder, a_job(good_shot(lens_mm=45)))
-    ended = run("solve", bad, "-o", folder / "out")
+    ended = run_apart("solve", bad, "-o", folder / "out")
     assert ended.code == 2
     assert ended.out == ""
     kit = "shots[0].lens_mm: 45 mm is not in the kit (18, 25, 35, 50)\n"

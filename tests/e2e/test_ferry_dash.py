@@ -6,7 +6,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
-from job_files import Columns, Ended, columns_of, rows_of, run
+from command_line import Ended, run, run_apart
+from job_files import Columns, columns_of, rows_of
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
 from carrellata.jobs.takes.metadata import take_metadata
@@ -30,7 +31,7 @@ class Solved(NamedTuple):
 @pytest.fixture(scope="module")
 def solved(tmp_path_factory: pytest.TempPathFactory) -> Solved:
     out = tmp_path_factory.mktemp("ferry")
-    ended = run("solve", JOB, "-o", out, "--json")
+    ended = run_apart("solve", JOB, "-o", out, "--json")
     listed = json.loads(ended.out)["shots"]
     return Solved(ended, out, {shot["shot"]: shot for shot in listed})
 

@@ -16,10 +16,17 @@ from carrellata.solver.studies.crossover import (
     ComplexArray,
     crossing,
     crossover_fit,
-    crossover_model,
 )
 
 FloatArray = NDArray[np.float64]
+
+
+def crossover_model(
+    omega: FloatArray, crossover: float, delay_s: float
+) -> ComplexArray:
+    """Return the open loop of the crossover model, (n,)."""
+    late: ComplexArray = np.exp(-1j * omega * delay_s)
+    return crossover * late / (1j * omega)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

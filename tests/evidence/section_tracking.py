@@ -2,8 +2,6 @@
 
 import numpy as np
 
-from carrellata.solver.studies.crossover import crossover_model
-
 from . import tracking
 from .gather import (
     CROSSOVER_BAND,
@@ -13,6 +11,7 @@ from .gather import (
     Evidence,
     Record,
 )
+from .identify import crossover_model
 from .plots import Axis, Band, Series, axis, chart
 from .tables import judged, table
 from .targets import SET_A, TARGETS

@@ -9,8 +9,13 @@ from math import factorial
 import numpy as np
 import pytest
 
-from carrellata.solver.studies.crossover import crossing, crossover_fit, crossover_model
-from evidence.identify import delayed_integrator, exact_error_share, identify
+from carrellata.solver.studies.crossover import crossing, crossover_fit
+from evidence.identify import (
+    crossover_model,
+    delayed_integrator,
+    exact_error_share,
+    identify,
+)
 from evidence.targets import SET_A, SET_B, SET_C, TARGETS, band_limited
 
 STEPS = 1 << 14

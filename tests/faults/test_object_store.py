@@ -2,12 +2,12 @@
 
 import json
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from farms import TestFarm, until
-from object_store import CREDENTIALS, SECRET, ObjectStore
+from object_store import SECRET, ObjectStore
 from walks import many_shots, walking_job, walking_shot
 
 from carrellata.jobs.job.load import load_job
@@ -24,13 +24,9 @@ def quiet(files: dict[str, bytes], told: tuple[str, ...]) -> dict[str, bytes]:
     return {name: files[name] for name in files if not name.startswith(told)}
 
 
-@pytest.fixture
-def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[ObjectStore]:
-    for name, value in CREDENTIALS.items():
-        monkeypatch.setenv(name, value)
-    made = ObjectStore(tmp_path / "s3.log")
-    yield made
-    made.stop()
+@pytest.fixture(name="store")
+def _store(object_store: ObjectStore) -> ObjectStore:
+    return object_store
 
 
 MakeFarm = Callable[..., TestFarm]

@@ -8,7 +8,7 @@ import pytest
 from scipy.linalg import solve_continuous_are
 from scipy.optimize import brentq
 
-from carrellata.solver.crew.belief import SETTLE, covariance_step, transition
+from carrellata.solver.crew.belief import SETTLE, Watch, step_within, transition
 from carrellata.solver.crew.plan import (
     LENGTHS,
     PLAN_WIDTH,
@@ -98,7 +98,7 @@ def test_written_stop_covers_the_stop_distance_and_stands(speed):
 
 
 @pytest.mark.parametrize(("index", "alpha", "beta"), ALPHA_BETA)
-def test_covariance_steps_settle_at_the_alpha_beta_gains(index, alpha, beta):
+def test_step_withins_settle_at_the_alpha_beta_gains(index, alpha, beta):
     # Kalata's model: acceleration constant over a step of 1 s, measured with variance
     # one. Not the noise that beliefs use; it is the recursion that is held here.
     f = np.zeros((4, 4))
@@ -108,7 +108,7 @@ def test_covariance_steps_settle_at_the_alpha_beta_gains(index, alpha, beta):
     p, gain = np.zeros((4, 4)), np.empty(4)
     p[0, 0] = p[1, 1] = 1.0
     for _ in range(3 * SETTLE):
-        covariance_step(p, f, q, 1.0, gain)
+        step_within(p, f, q, 1.0, gain, *np.empty((2, 4, 4)))
     assert gain[:2] == pytest.approx([alpha, beta], abs=1e-8)
 
 
@@ -124,9 +124,9 @@ def test_belief_gains_tend_to_the_continuous_regulators():
     misses = []
     for rate_hz in (500.0, 1000.0):
         covariance = np.diag([1.0, 1.0, 0.0, 0.0])
-        transition(1 / rate_hz, 1e9, bandwidth, 0.0, f, q)
+        transition(1 / rate_hz, Watch(0.0, bandwidth, 1e9, 0.0, 1.9, True), f, q)
         for _ in range(20 * SETTLE):
-            covariance_step(covariance, f, q, rate_hz, gain)
+            step_within(covariance, f, q, rate_hz, gain, *np.empty((2, 4, 4)))
         scaled = gain[:2] * rate_hz / [bandwidth, bandwidth**2]
         misses.append(np.abs(scaled - p[:, 0]).max())
     assert misses[0] < 0.02

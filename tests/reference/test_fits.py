@@ -1,12 +1,11 @@
 """Published fits: circles through Gander's points, and the certified line of Norris."""
 
+import circles
 import numpy as np
 import pytest
 
 from carrellata.solver.laying.fit_arc import (
     circle_geometric,
-    circle_pratt,
-    circle_taubin,
 )
 from carrellata.solver.laying.fit_line import regress
 
@@ -67,7 +66,7 @@ def test_geometric_circle_is_the_published_one() -> None:
 
 @pytest.mark.parametrize(
     ("fit", "values", "norm"),
-    [(circle_taubin, TAUBIN, "taubin"), (circle_pratt, PRATT, "pratt")],
+    [(circles.taubin, TAUBIN, "taubin"), (circles.pratt, PRATT, "pratt")],
 )
 def test_algebraic_circle_solves_its_eigenvalue_problem(fit, values, norm) -> None:
     circle = fit(GANDER)

@@ -4,13 +4,13 @@ import json
 import os
 import resource
 import signal
-import subprocess
-import sys
 import time
 from pathlib import Path
-from typing import Any
 
 import pytest
+from command_line import PATIENCE_S, run, run_apart, start
+from fresh_process import told
+from process_tree import pool_processes, wait_for_end
 from walks import (
     faulty_shot,
     files_below,
@@ -24,35 +24,10 @@ from carrellata.jobs.run.warm import warm_up
 from carrellata.jobs.takes.sequence_table import read_sequence
 from carrellata.jobs.takes.take_file import read_take
 
-COMMAND = (sys.executable, "-m", "carrellata.worker.cli")
-PATIENCE_S = 120.0
-
 
 @pytest.fixture(scope="module", autouse=True)
 def _compiled() -> None:
     warm_up()
-
-
-def run(*words: str | Path, **options: Any) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [*COMMAND, *map(str, words)],
-        capture_output=True,
-        text=True,
-        timeout=PATIENCE_S,
-        check=False,
-        **options,
-    )
-
-
-def start(*words: str | Path) -> subprocess.Popen[str]:
-    """Start a command in a process group of its own, as a terminal would."""
-    return subprocess.Popen(
-        [*COMMAND, *map(str, words)],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        start_new_session=True,
-    )
 
 
 def wait_for_takes(folder: Path, count: int) -> None:
@@ -70,33 +45,31 @@ def test_help_needs_no_numerical_library() -> None:
         "heavy = {'numpy', 'numba', 'pyarrow', 'pydantic', 'rich'}\n"
         "print(sorted(heavy & set(sys.modules)))\n"
     )
-    found = subprocess.run(
-        [sys.executable, "-c", program], capture_output=True, text=True, check=True
-    )
-    assert found.stdout.splitlines()[-1] == "[]"
+    *listed, heavy = told(program)
+    assert heavy == "[]"
     for command in ("check", "solve", "lenses", "schema", "prune"):
-        assert f"\n  {command} " in found.stdout
+        assert any(line.startswith(f"  {command} ") for line in listed)
 
 
 def test_solve_prints_a_line_a_shot_faults_first(tmp_path: Path) -> None:
     job = save_job(tmp_path, walking_job(walking_shot("010"), faulty_shot("020")))
-    done = run("solve", job, "-o", tmp_path / "out", "--workers", "1")
-    assert done.returncode == 1
-    lines = done.stdout.splitlines()
+    done = run_apart("solve", job, "-o", tmp_path / "out", "--workers", "1")
+    assert done.code == 1
+    lines = done.out.splitlines()
     assert lines[0] == (
         "020  failed  shots[1].subjects[0].file: 'no.csv' is not a file"
     )
     assert lines[1].startswith("010  solved  in frame ")
     assert lines[1].endswith(" m")
-    assert "1 solved, 0 kept, 1 failed; takes in " in done.stdout
-    assert done.stderr == ""
+    assert "1 solved, 0 kept, 1 failed; takes in " in done.out
+    assert done.err == ""
 
 
 def test_solve_prints_json_of_every_row(tmp_path: Path) -> None:
     job = save_job(tmp_path, walking_job())
     done = run("solve", job, "-o", tmp_path / "out", "--workers", "1", "--json")
-    assert done.returncode == 0
-    told = json.loads(done.stdout)
+    assert done.code == 0
+    told = json.loads(done.out)
     assert [shot["status"] for shot in told["shots"]] == ["solved", "solved"]
     assert told["shots"][0]["in_frame"] > 0.5
     assert told["shots"][0]["setup"]["lens_mm"] == 25
@@ -106,8 +79,8 @@ def test_solve_prints_json_of_every_row(tmp_path: Path) -> None:
 def test_verbose_says_more(tmp_path: Path) -> None:
     job = save_job(tmp_path, walking_job(walking_shot("010")))
     done = run("solve", job, "-o", tmp_path, "--workers", "1", "-v")
-    assert "010: in frame" in done.stdout
-    assert "size kept" in done.stdout
+    assert "010: in frame" in done.out
+    assert "size kept" in done.out
 
 
 @pytest.mark.parametrize(
@@ -123,7 +96,7 @@ def test_bad_choice_is_refused(
 ) -> None:
     job = save_job(tmp_path, walking_job())
     done = run("solve", job, "-o", tmp_path / "out", *words)
-    assert (done.returncode, done.stderr, done.stdout) == (2, text, "")
+    assert (done.code, done.err, done.out) == (2, text, "")
     assert not (tmp_path / "out").exists()
 
 
@@ -133,37 +106,37 @@ def test_bad_job_is_refused_with_every_fault(tmp_path: Path) -> None:
     )
     job = save_job(tmp_path, tables)
     done = run("solve", job, "-o", tmp_path / "out")
-    assert done.returncode == 2
-    assert "shots[0].lens_mm: 45 mm is not in the kit" in done.stderr
-    assert "shots[1].roll_deg: " in done.stderr
-    told = json.loads(run("check", job, "--json").stdout)
+    assert done.code == 2
+    assert "shots[0].lens_mm: 45 mm is not in the kit" in done.err
+    assert "shots[1].roll_deg: " in done.err
+    told = json.loads(run("check", job, "--json").out)
     lines = [f"{one['path']}: {one['message']}" for one in told["faults"]]
-    assert lines == done.stderr.splitlines()
+    assert lines == done.err.splitlines()
 
 
 def test_duplicate_names_are_refused(tmp_path: Path) -> None:
     job = save_job(tmp_path, walking_job(walking_shot("a1"), walking_shot("A1")))
     done = run("solve", job, "-o", tmp_path / "out")
-    assert done.returncode == 2
-    assert "shots[1].name: " in done.stderr
+    assert done.code == 2
+    assert "shots[1].name: " in done.err
 
 
 def test_strict_refuses_all_with_the_code_of_a_bad_job(tmp_path: Path) -> None:
     job = save_job(tmp_path, walking_job(walking_shot("010"), faulty_shot("020")))
     done = run("solve", job, "-o", tmp_path / "out", "--strict", "--workers", "1")
-    assert done.returncode == 2
-    assert done.stderr == "shots[1].subjects[0].file: 'no.csv' is not a file\n"
+    assert done.code == 2
+    assert done.err == "shots[1].subjects[0].file: 'no.csv' is not a file\n"
     assert not (tmp_path / "out").exists()
 
 
 def test_check_counts_what_is_good_and_names_what_is_not(tmp_path: Path) -> None:
     good = save_job(tmp_path / "good", walking_job())
     done = run("check", good)
-    assert (done.returncode, done.stdout) == (0, "chase: 2 shots, 48 frames\n")
+    assert (done.code, done.out) == (0, "chase: 2 shots, 48 frames\n")
     bad = save_job(tmp_path / "bad", walking_job(faulty_shot("010")))
     done = run("check", bad, "--json")
-    assert done.returncode == 1
-    assert json.loads(done.stdout)["faults"] == [
+    assert done.code == 1
+    assert json.loads(done.out)["faults"] == [
         {"path": "shots[0].subjects[0].file", "message": "'no.csv' is not a file"}
     ]
 
@@ -186,24 +159,24 @@ def test_check_counts_what_is_good_and_names_what_is_not(tmp_path: Path) -> None
 def test_bad_usage_ends_with_2_and_no_traceback(
     tmp_path: Path, words: tuple[str, ...]
 ) -> None:
-    done = run(*words, cwd=tmp_path)
-    assert done.returncode == 2
-    assert done.stderr
-    assert "Traceback" not in done.stderr
+    done = run(*words, folder=tmp_path)
+    assert done.code == 2
+    assert done.err
+    assert "Traceback" not in done.err
     assert files_below(tmp_path) == {}
 
 
 def test_lenses_print_distances_and_a_change_of_size(tmp_path: Path) -> None:
     words = ("lenses", "--kit", "25,50", "--from", "medium", "--to", "chest")
     done = run(*words)
-    assert done.returncode == 0
-    lines = done.stdout.splitlines()
+    assert done.code == 0
+    lines = done.out.splitlines()
     assert lines[0].startswith("25 mm: angle of view ")
     assert lines[1].startswith("  full    at ")
     assert "medium to chest: push in " in lines[8]
     assert "(the kit has 50 mm)" in lines[8]
     assert "(none in the kit)" in lines[17]
-    told = json.loads(run(*words, "--json").stdout)
+    told = json.loads(run(*words, "--json").out)
     first = told["cameras"][0]["lenses"][0]
     assert first["sizes"][0]["distance_m"] == pytest.approx(2.71, abs=0.01)
     assert first["change"]["lens_mm"] == 50
@@ -214,14 +187,14 @@ def test_lenses_of_a_job_name_the_shots_of_each_camera(tmp_path: Path) -> None:
     job = save_job(
         tmp_path, walking_job(walking_shot("010"), walking_shot("020", camera=camera))
     )
-    told = json.loads(run("lenses", job, "--json").stdout)
+    told = json.loads(run("lenses", job, "--json").out)
     assert [camera["shots"] for camera in told["cameras"]] == [["010"], ["020"]]
     angles = [c["lenses"][0]["vertical_deg"] for c in told["cameras"]]
     assert angles[0] < angles[1]
 
 
 def test_schema_is_a_json_schema() -> None:
-    told = json.loads(run("schema").stdout)
+    told = json.loads(run("schema").out)
     assert told["$schema"].startswith("https://json-schema.org/")
     assert "shots" in told["properties"]
 
@@ -232,8 +205,8 @@ def test_prune_removes_replaced_takes(tmp_path: Path) -> None:
     save_job(tmp_path, walking_job(walking_shot("010", lens_mm=35)))
     run("solve", job, "-o", tmp_path / "out", "--workers", "1")
     done = run("prune", tmp_path / "out", "--json")
-    assert done.returncode == 0
-    (removed,) = json.loads(done.stdout)["removed"]
+    assert done.code == 0
+    (removed,) = json.loads(done.out)["removed"]
     assert "/history/010/" in removed
     left = set(files_below(tmp_path / "out"))
     history = {name for name in left if "/history/010/" in name}
@@ -257,10 +230,10 @@ def test_killed_run_leaves_whole_takes_and_the_next_one_completes(
     wait_for_takes(takes, 3)
     process.kill()
     process.communicate(timeout=PATIENCE_S)
-    time.sleep(0.5)  # for the pool's processes to see that their parent is gone
+    wait_for_end(process.pid, PATIENCE_S)  # the pool sees that its parent is gone
     done = [path for path in takes.glob("*.parquet") if read_take(path)]
     assert 3 <= len(done) < 60
-    assert run("solve", job, "-o", out, "--workers", "1").returncode == 0
+    assert run("solve", job, "-o", out, "--workers", "1").code == 0
     rows = read_sequence(out / "chase/sequence.parquet")
     assert {row.shot for row in rows if row.status == "kept"} == {
         path.stem for path in done
@@ -295,12 +268,6 @@ def test_interrupted_run_ends_with_4_and_whole_takes(
     assert read_sequence(out / "chase/sequence.parquet")
 
 
-def children(pid: int) -> list[int]:
-    """Return the processes that a process has started and that still run."""
-    threads = Path(f"/proc/{pid}/task").glob("*/children")
-    return [int(word) for listed in threads for word in listed.read_text().split()]
-
-
 @pytest.mark.slow
 def test_shots_lost_with_a_killed_worker_are_failed_and_can_be_solved_again(
     tmp_path: Path,
@@ -309,8 +276,7 @@ def test_shots_lost_with_a_killed_worker_are_failed_and_can_be_solved_again(
     out = tmp_path / "out"
     process = start("solve", job, "-o", out, "--workers", "2")
     wait_for_takes(out / "chase/takes", 3)
-    # The pool's processes are children of the server that they are forked from.
-    workers = [pid for child in children(process.pid) for pid in children(child)]
+    workers = pool_processes(process.pid)
     assert len(workers) == 2
     for pid in workers:
         os.kill(pid, signal.SIGKILL)
@@ -320,7 +286,7 @@ def test_shots_lost_with_a_killed_worker_are_failed_and_can_be_solved_again(
     rows = read_sequence(out / "chase/sequence.parquet")
     assert {row.status for row in rows} == {"solved", "failed"}
     assert len(rows) == 80
-    assert run("solve", job, "-o", out, "--workers", "1").returncode == 0
+    assert run("solve", job, "-o", out, "--workers", "1").code == 0
 
 
 @pytest.mark.slow
@@ -331,7 +297,7 @@ def test_full_disk_is_named_and_leaves_finished_takes_whole(
     # A limit on the size of files fails a write as a full disk does, half way.
     small = walking_job(walking_shot("010", frames=[1001, 1001], handles=0))
     job, out = save_job(tmp_path, small), tmp_path / "out"
-    assert run("solve", job, "-o", out, "--workers", "1").returncode == 0
+    assert run("solve", job, "-o", out, "--workers", "1").code == 0
     before = files_below(out)
     size = max(len(data) for data in before.values())
     larger = walking_shot("020", samples_per_frame=64)
@@ -340,18 +306,18 @@ def test_full_disk_is_named_and_leaves_finished_takes_whole(
     def limit() -> None:
         resource.setrlimit(resource.RLIMIT_FSIZE, (size + 4096, size + 4096))
 
-    quiet = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"}
+    quiet = {"PYTHONDONTWRITEBYTECODE": "1"}
     words = ("solve", job, "-o", out, "--workers", workers)
-    done = run(*words, preexec_fn=limit, env=quiet)
-    assert done.returncode == 1
-    (told,) = [line for line in done.stdout.splitlines() if "failed  " in line]
+    done = run_apart(*words, preexec_fn=limit, env=quiet)
+    assert done.code == 1
+    (told,) = [line for line in done.out.splitlines() if "failed  " in line]
     assert "shots[1]: cannot be written: file too large" in told
     assert f"{out}/chase/history/020/" in told
     after = files_below(out)
     assert not {name for name in after if "/020" in name and "/review/" not in name}
     take = "chase/takes/010.parquet"
     assert after[take] == before[take]
-    assert run(*words).returncode == 0
+    assert run(*words).code == 0
     added = set(files_below(out)) - set(before)
     assert "chase/takes/020.parquet" in added
     assert (
@@ -363,7 +329,7 @@ def test_folder_that_cannot_be_made_ends_with_1(tmp_path: Path) -> None:
     job = save_job(tmp_path, walking_job(walking_shot("010")))
     (tmp_path / "out").write_text("a file is in the way")
     done = run("solve", job, "-o", tmp_path / "out", "--workers", "1", "--json")
-    assert done.returncode == 1
-    (fault,) = json.loads(done.stdout)["faults"]
+    assert done.code == 1
+    (fault,) = json.loads(done.out)["faults"]
     assert fault["message"].startswith("cannot be written: ")
-    assert "Traceback" not in done.stderr
+    assert "Traceback" not in done.err

@@ -18,7 +18,7 @@ from carrellata.solver.action.body import SIZES
 
 EXAMPLE = """
 schema = "carrellata.job/1"
-model = 1
+model = 2
 sequence = "ferry_dash"
 rate = "24000/1001"
 timecode = "01:00:00:00"
@@ -432,7 +432,7 @@ JOB_FAULTS = [
         {"schema": "carrellata.job/2"},
         'schema: must be "carrellata.job/1", got "carrellata.job/2"',
     ),
-    ({"model": 2}, "model: must be 1, got 2"),
+    ({"model": 1}, "model: must be 2, got 1"),
     (
         {"rate": "23.976"},
         'rate: a decimal is not exact, got "23.976"; say "24000/1001"',

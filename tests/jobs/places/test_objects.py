@@ -13,7 +13,7 @@ from types import FrameType
 from typing import Any
 
 import pytest
-from object_store import CREDENTIALS, ObjectStore
+from object_store import ObjectStore
 from pyarrow.fs import FileSystem
 
 from carrellata.jobs.places import objects
@@ -25,21 +25,9 @@ from carrellata.jobs.places.place import place_of, read_all, start_of
 pytestmark = pytest.mark.slow
 
 
-@pytest.fixture(scope="module", name="server")
-def _server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ObjectStore]:
-    made = ObjectStore(tmp_path_factory.mktemp("s3") / "log")
-    yield made
-    made.stop()
-
-
 @pytest.fixture(name="store")
-def _store(
-    server: ObjectStore, monkeypatch: pytest.MonkeyPatch
-) -> Iterator[ObjectStore]:
-    for name, value in CREDENTIALS.items():
-        monkeypatch.setenv(name, value)
-    yield server
-    server.allow()
+def _store(object_store: ObjectStore) -> ObjectStore:
+    return object_store
 
 
 @pytest.fixture(name="place")

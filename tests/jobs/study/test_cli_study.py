@@ -6,7 +6,7 @@ import tomllib
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
-from job_files import run
+from command_line import run
 from studied import taken
 from study_files import (
     columns,

@@ -13,7 +13,7 @@ from carrellata.jobs.takes.bodies import facing_at, read_bodies
 from carrellata.jobs.takes.keys import keys_of
 from carrellata.jobs.takes.take_file import read_take, write_take
 from carrellata.solver.action.body import EYES
-from carrellata.solver.shot import Subject
+from carrellata.solver.action.subject import Subject
 
 
 def test_bodies_stand_on_the_samples_and_are_as_tall_as_they_say(

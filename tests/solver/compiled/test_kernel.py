@@ -1,20 +1,65 @@
 """Which sources the machine code of a kernel depends on."""
 
+import ast
+import importlib
 import re
+from collections.abc import Iterator
 from pathlib import Path
+
+import pytest
+from house.tree import Module, imports, modules
 
 from carrellata.solver.compiled import kernel as compiled
 
 SOLVER = Path(compiled.__file__).parents[1]
+ROOT = Path(__file__).resolve().parents[3]
+IMPORTS = imports(modules(ROOT, "solver"))
 
 
-def names(module: str) -> set[str]:
-    return {path.stem for path in compiled.sources_of(SOLVER / f"{module}.py")}
+def kernels(module: Module) -> Iterator[str]:
+    """Names of the functions that a module compiles."""
+    for node in module.tree.body:
+        if isinstance(node, ast.FunctionDef) and any(
+            ast.unparse(one) == "kernel" for one in node.decorator_list
+        ):
+            yield node.name
 
 
-def test_machine_code_depends_on_callees_of_callees_and_on_nothing_else() -> None:
-    assert {"grip", "decide", "plan", "planner", "rig", "kernel"} <= names("crew/grip")
-    assert not {"measure", "take", "shake", "grip"} & names("crew/plan")
+def closure(module: Module) -> set[str]:
+    """Return the files of a module and of all that it imports, directly or not."""
+    found, waiting = {module}, [module]
+    while waiting:
+        new = IMPORTS[waiting.pop()] - found
+        found |= new
+        waiting += new
+    return {str(one.path) for one in found}
+
+
+WITH_KERNELS = {str(module.path): module for module in IMPORTS if any(kernels(module))}
+
+
+@pytest.mark.parametrize("path", WITH_KERNELS)
+def test_machine_code_depends_on_all_that_its_module_imports(path: str) -> None:
+    sources = compiled.sources_of(SOLVER.parent / path)
+    assert all(source.is_file() for source in sources)
+    found = {source.relative_to(SOLVER.parent).as_posix() for source in sources}
+    assert found == closure(WITH_KERNELS[path])
+
+
+@pytest.mark.parametrize("path", WITH_KERNELS)
+def test_a_kernel_calls_kernels_of_the_sources_it_depends_on(path: str) -> None:
+    name = ".".join(("carrellata", *WITH_KERNELS[path].names))
+    sources = set(compiled.sources_of(SOLVER.parent / path))
+    loaded = vars(importlib.import_module(name)).values()
+    found = [one for one in loaded if isinstance(one, compiled.Kernel)]
+    own = {one.__name__ for one in found if one.__module__ == name}
+    assert own == set(kernels(WITH_KERNELS[path]))
+    assert {Path(one.__wrapped__.__code__.co_filename) for one in found} <= sources
+
+
+def test_machine_code_does_not_depend_on_what_is_not_imported() -> None:
+    sources = compiled.sources_of(SOLVER / "crew/plan.py")
+    assert not {"measure", "take", "shake", "grip"} & {path.stem for path in sources}
 
 
 def test_every_import_between_solver_modules_is_of_the_form_that_is_followed() -> None:

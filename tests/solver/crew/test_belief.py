@@ -8,10 +8,14 @@ from carrellata.solver.crew.belief import (
     GAIT_DAMPING,
     GAIT_HZ,
     SETTLE,
+    TOLD,
     Samples,
+    Settled,
     Watch,
-    covariance_step,
-    perceive,
+    first_step_s,
+    perceive_columns,
+    settle,
+    step_within,
     transition,
 )
 
@@ -27,24 +31,30 @@ def believed(times, points, ticks, **fields):
         "bandwidth": 12.0,
         "fade": 1.5,
         "gait": 1.0,
+        "gait_hz": GAIT_HZ,
         "carry": True,
     } | fields
     place, velocity = np.empty((len(ticks), 3)), np.empty((len(ticks), 3))
     samples = Samples(times, points, fields.pop("fresh"))
-    perceive(samples, ticks, Watch(**fields), place, velocity)
+    watch = Watch(**fields)
+    settled = Settled(np.empty((4, 4)), np.empty(4))
+    settle(first_step_s(samples.times, samples.fresh), watch, settled)
+    columns = np.arange(3)
+    told = np.empty((len(ticks), TOLD))
+    perceive_columns(samples, columns, ticks, watch, settled, place, velocity, told)
     return place, velocity
 
 
 def steps_of(dt, fade, bandwidth, gait):
     f, q = np.empty((4, 4)), np.empty((4, 4))
-    transition(dt, fade, bandwidth, gait, f, q)
+    transition(dt, Watch(0.0, bandwidth, fade, gait, GAIT_HZ, True), f, q)
     return f, q
 
 
 def settled_gain(f, q, noise, gait):
     p, gain = np.diag([1.0, 1.0, gait, gait * STRIDE**2]), np.empty(4)
     for _ in range(SETTLE):
-        covariance_step(p, f, q, noise, gain)
+        step_within(p, f, q, noise, gain, *np.empty((2, 4, 4)))
     return gain
 
 

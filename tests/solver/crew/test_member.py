@@ -314,8 +314,9 @@ def test_the_camera_coasts_while_the_subject_is_hidden_and_picks_up_again(preset
         f"{np.nanmax(np.abs(take.u[times > 3])):.3f}, at the end {take.u[-1]:.3f}"
     )
     assert np.isnan(take.u[(times > 2.01) & (times < 2.99)]).all()
-    assert rate[unseen].min() > 0.0
-    assert rate[times <= 3.0][-1] < walking
+    # Who walked evenly is believed to go on; coming nearer, the bearing turns faster.
+    assert rate[unseen].min() > 0.8 * walking
+    assert rate[unseen].max() < 1.3 * walking
     assert abs(take.u[-1]) < 2.5 * operator.tolerance
     assert np.nanmax(np.abs(take.u)) < 1.0
 

@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from shaken import shaken
 from shots import SHOTS, random_shot
 
 from carrellata.solver.crew.pose import LEAST_DIOPTRES, shake_over
-from carrellata.solver.optics.camera import compose_shake
+from carrellata.solver.optics.camera import quaternion
 from carrellata.solver.take import operate
 
 
@@ -18,12 +19,23 @@ def test_shake_lies_over_a_base_as_the_camera_defines_it():
     layer = (*np.ascontiguousarray(shift.T), *shakes)
     place, turn = np.full((n, 3), np.nan), np.full((n, 4), np.nan)
     shake_over(base, pan, tilt, roll, layer, place, turn)
-    angles = pan[:, 0], tilt[:, 0], np.full(n, roll)
-    moved, turned = compose_shake(base, *angles, shift, *shakes)
+    angles = np.stack((pan[:, 0], tilt[:, 0], np.full(n, roll)))
+    moved, turned = shaken(base, angles, shift, shakes)
     np.testing.assert_allclose(place, moved, atol=1e-14)
     np.testing.assert_allclose(turn, turned, atol=1e-14)
     assert (np.sum(turn[1:] * turn[:-1], axis=1) >= 0).all()
     assert turn[0, 3] >= 0
+
+
+def test_no_shake_leaves_the_base_to_the_bit():
+    rng = np.random.default_rng(8)
+    base, still = rng.normal(size=(50, 3)), np.zeros(50)
+    pan, tilt = rng.normal(size=(2, 50, 3))
+    place, turn = np.full((50, 3), np.nan), np.full((50, 4), np.nan)
+    shake_over(base, pan, tilt, 0.1, (still,) * 6, place, turn)
+    np.testing.assert_array_equal(place, base)
+    pose = quaternion(pan[:, 0], tilt[:, 0], 0.1)
+    np.testing.assert_allclose(turn, pose, atol=1e-15)
 
 
 @pytest.mark.parametrize("name", sorted(SHOTS))

@@ -23,6 +23,7 @@ from carrellata.solver.crew.perform import (
     most_plans,
 )
 from carrellata.solver.crew.plan import PLAN_WIDTH
+from carrellata.solver.crew.planner import planner_of, whip_planner_of
 from carrellata.solver.crew.puller import (
     CameraPlans,
     PullerTask,
@@ -36,11 +37,12 @@ def up_to(seen, tick):
     """What is seen up to a tick; what is believed later is not a number."""
     later = np.arange(len(seen.ticks)) > tick
     place, velocity = seen.place.copy(), seen.velocity.copy()
-    place[:, later] = velocity[:, later] = np.nan
+    fades = seen.fades.copy()
+    place[:, later] = velocity[:, later] = fades[:, :, later] = np.nan
     facing = seen.facing.copy()
     if facing.size:
         facing[:, later] = np.nan
-    return seen._replace(place=place, velocity=velocity, facing=facing)
+    return seen._replace(place=place, velocity=velocity, fades=fades, facing=facing)
 
 
 def logs_of(shot, member, ticks, n=1):
@@ -59,7 +61,7 @@ def test_tick_by_tick_is_the_whole_shot_to_the_bit(number):
     whole, stepped = logs_of(shot, crew.grip, ticks, 2)
     task = GripTask(
         rig=rig,
-        planner=crew.grip.planner(length_m=shot.rig.length_m),
+        planner=planner_of(crew.grip, length_m=shot.rig.length_m),
         hold=hold_of(shot),
         asked=asked,
         manner=manner_of(crew.grip),
@@ -74,20 +76,19 @@ def test_tick_by_tick_is_the_whole_shot_to_the_bit(number):
 
     head = HeadTask(
         rig=rig,
-        own=crew.operator.planner(),
-        whip=crew.operator.whip_planner(),
+        own=planner_of(crew.operator),
+        whip=whip_planner_of(crew.operator),
         asked=asked,
         manner=manner_of(crew.operator),
         sight=Sight(shot.roll_rad, *shot.tangents),
     )
     most = most_plans(ticks, crew.operator.rest_s, len(shot.framings))
     one, other = head_logs(n, most), head_logs(n, most)
-    *counts, refused = run_operator(
-        head, DollyPlans(whole, counted[0]), seen.operator, ZERO, one
-    )
+    every = DollyPlans(whole, counted[0], task.planner.horizon, task.planner.accel)
+    *counts, refused = run_operator(head, every, seen.operator, ZERO, one)
     state, kept = start_operator(head, ZERO, other)
     for tick in range(n):
-        known = DollyPlans(whole, int(np.sum(whole[: counted[0], 0] <= ticks[tick])))
+        known = every._replace(made=int(np.sum(whole[: counted[0], 0] <= ticks[tick])))
         state = step_operator(
             head, known, up_to(seen.operator, tick), tick + 1, state, kept
         )
@@ -97,7 +98,7 @@ def test_tick_by_tick_is_the_whole_shot_to_the_bit(number):
 
     puller = PullerTask(
         rig=rig,
-        planner=crew.puller.planner(),
+        planner=planner_of(crew.puller),
         asked=asked,
         manner=manner_of(crew.puller, 0.05),
         marks=False,
@@ -123,7 +124,7 @@ def test_a_tick_needs_no_more_than_what_is_seen_then():
     seen = observe(shot).grip
     task = GripTask(
         rig=shot.rig.shape,
-        planner=shot.crew.grip.planner(length_m=shot.rig.length_m),
+        planner=planner_of(shot.crew.grip, length_m=shot.rig.length_m),
         hold=hold_of(shot),
         asked=asked_of(shot),
         manner=manner_of(shot.crew.grip),
@@ -136,6 +137,8 @@ def test_a_tick_needs_no_more_than_what_is_seen_then():
             ticks=seen.ticks[k : k + 1],
             place=np.ascontiguousarray(seen.place[:, k : k + 1]),
             velocity=np.ascontiguousarray(seen.velocity[:, k : k + 1]),
+            crest=np.ascontiguousarray(seen.crest[:, k : k + 1]),
+            fades=np.ascontiguousarray(seen.fades[:, :, k : k + 1]),
             facing=seen.facing,
         )
         state = step_grip(task, now, 1, state._replace(tick=0), kept)

@@ -20,7 +20,7 @@ from shots import (
 
 from carrellata.solver.action.subject import Subject
 from carrellata.solver.cuts.at_cut import cut_action
-from carrellata.solver.cuts.end import ShotEnds, cut_ends, shot_ends, trial_ends
+from carrellata.solver.cuts.end import ShotEnds, shot_ends, trial_ends
 from carrellata.solver.shot import Shot
 from carrellata.solver.take import operate
 
@@ -29,7 +29,8 @@ from carrellata.solver.take import operate
 def test_ends_are_the_take_at_the_first_and_last_frame_of_the_cut(name: str) -> None:
     one = SHOTS[name]()
     take = operate(replace(one, first=one.first + 5, handles=(5, 7), last=one.last - 7))
-    first, last = cut_ends(take)
+    ends = shot_ends(take)
+    first, last = ends.first, ends.last
     for end, frame in ((first, one.first + 5), (last, one.last - 7)):
         k = int(np.flatnonzero(take.frame == frame)[0])
         assert (end.frame, end.time_s) == (frame, take.times_s[k])
@@ -50,7 +51,8 @@ def test_ends_go_through_json_without_loss() -> None:
 
 def test_a_walk_to_the_right_of_a_camera_that_looks_along_minus_z() -> None:
     take = operate(shot(acted(walk(1.4), 4.0), sticks(12.0)))
-    first, last = cut_ends(take)
+    ends = shot_ends(take)
+    first, last = ends.first, ends.last
     # Heading +X is a quarter turn to the right of -Z.
     assert (last.line, last.line_of) == ("travel", "a")
     assert last.line_rad == pytest.approx(-np.pi / 2)
@@ -134,7 +136,8 @@ def test_a_subject_that_is_left_inside_the_cut_is_seen_last_where_it_was() -> No
 def test_a_hidden_subject_has_no_place_on_the_screen() -> None:
     shown = np.arange(97) < 60
     walker = acted(walk(), 4.0, fresh=shown, visible=shown)
-    first, last = cut_ends(operate(shot(walker, sticks(10.0))))
+    ends = shot_ends(operate(shot(walker, sticks(10.0))))
+    first, last = ends.first, ends.last
     assert first.u is not None
     assert (last.u, last.v, last.size, last.scale) == (None, None, None, None)
 

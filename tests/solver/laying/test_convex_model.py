@@ -2,6 +2,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from certificate import certified
 
 from carrellata.solver.laying.convex_model import ConvexModel, solve_convex
 
@@ -29,7 +30,7 @@ def test_a_dear_limit_is_kept_and_its_dual_is_the_pull_against_it() -> None:
     assert answer.slacks == pytest.approx([0.0], abs=1e-6)
     # Closed form: the derivative (3 - 1) of the cost; c = 1e-6 moves it by 1e-6.
     assert answer.limit_duals == pytest.approx([2.0], abs=1e-5)
-    assert answer.certified()
+    assert certified(answer)
 
 
 def test_a_cheap_limit_yields_until_the_pull_is_its_price() -> None:
@@ -42,12 +43,12 @@ def test_a_cheap_limit_yields_until_the_pull_is_its_price() -> None:
 
 def test_a_wrong_answer_is_not_certified() -> None:
     answer = solved(nearest_on_a_half_line(10.0))
-    assert answer.certified()
-    assert not replace(answer, x=answer.x + 0.01).certified()
-    assert not replace(answer, x=answer.x - 0.01).certified()
-    assert not replace(answer, duals=answer.duals + 0.01).certified()
-    assert not replace(answer, slacks=answer.slacks + 0.01).certified()
-    assert not replace(answer, x=np.array([np.nan])).certified()
+    assert certified(answer)
+    assert not certified(replace(answer, x=answer.x + 0.01))
+    assert not certified(replace(answer, x=answer.x - 0.01))
+    assert not certified(replace(answer, duals=answer.duals + 0.01))
+    assert not certified(replace(answer, slacks=answer.slacks + 0.01))
+    assert not certified(replace(answer, x=np.array([np.nan])))
 
 
 def test_limits_that_exclude_each_other_break_the_cheaper_one() -> None:
@@ -77,4 +78,4 @@ def test_hard_rows_that_exclude_each_other_give_no_answer() -> None:
     answer = solved(model)
     assert answer.status == "infeasible"
     assert np.isnan(answer.x).all()
-    assert not answer.certified()
+    assert not certified(answer)

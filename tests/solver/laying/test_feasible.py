@@ -1,6 +1,7 @@
 import cvxpy
 import numpy as np
 import pytest
+from certificate import certified
 
 from carrellata.solver.laying.convex_model import PROXIMITY
 from carrellata.solver.laying.feasible import (
@@ -10,12 +11,8 @@ from carrellata.solver.laying.feasible import (
 )
 from carrellata.solver.laying.fit_arc import arc_through
 from carrellata.solver.laying.fit_line import fit_line
-from carrellata.solver.laying.laying import (
-    Bounds,
-    Wish,
-    wish_at_nodes,
-)
-from carrellata.solver.laying.sequential import KEPT, rehearsed
+from carrellata.solver.laying.laying import Bounds, Wish, wish_at_nodes
+from carrellata.solver.laying.sequential import KEPT
 from carrellata.solver.laying.stock import room_along
 from carrellata.solver.stage.stage import (
     Stage,
@@ -114,7 +111,7 @@ def assert_certified(laid):
     primal = 0.5 * residual @ residual + model.prices @ e
     dual = 0.5 * residual @ residual + duals @ (model.g_matrix @ x - model.h)
     assert abs(primal - dual) < 1e-6
-    assert answer.certified(1e-6)
+    assert certified(answer)
     assert laid.settled
 
 
@@ -141,7 +138,7 @@ def test_without_limits_the_track_goes_where_the_fit_is() -> None:
     laid = feasible_line(wish, Bounds(stage=Stage()), a_line(wish))
     assert laid.feasible
     assert laid.objective == pytest.approx(0.0, abs=1e-6)
-    assert laid.binding == ()
+    assert max(laid.duals.values(), default=0.0) <= 1e-6
     assert laid.places == pytest.approx(wish.subject + np.array((0, -6.0)), abs=1e-2)
 
 
@@ -195,7 +192,7 @@ def test_a_binding_limit_has_a_dual_that_foretells_its_worth() -> None:
         floor = np.array([(-9, -depth), (9, -depth), (9, 9), (-9, 9)])
         bounds = Bounds(stage=Stage(floor=floor), **CREW)
         laid = feasible_line(wish, bounds, a_line(wish))
-        assert laid.binding[0] == "floor edge 1"
+        assert max(laid.duals, key=laid.duals.__getitem__) == "floor edge 1"
         objectives.append(laid.objective)
         duals.append(laid.duals["floor edge 1"])
     assert objectives[0] - objectives[2] == pytest.approx(0.1 * duals[1], rel=0.02)
@@ -242,7 +239,7 @@ def test_an_arc_keeps_every_limit_and_takes_a_radius_of_the_stock(radii) -> None
     assert laid.feasible
     assert_limits_hold(laid)
     assert_certified(laid)
-    assert "dolly_speed" in laid.binding
+    assert laid.duals["dolly_speed"] > 1e-6
     assert not radii or laid.laying.radius in radii
 
 
@@ -284,20 +281,6 @@ def test_room_along_a_rail_ends_at_the_wall_and_before_the_box() -> None:
     assert room_along(bounds, middle, east, 6, 7) == pytest.approx((5.1, 9.0))
     up = np.array((0.6, 0.8))
     assert room_along(bounds, middle, up, -1, 1) == pytest.approx((-11.25, 11.25))
-
-
-def test_a_rehearsed_crew_on_the_laid_rail_does_as_well_as_the_laying() -> None:
-    wish = a_wish(crossing(2.0))
-    bounds = Bounds(stage=Stage(), **CREW)
-    laid = feasible_line(wish, bounds, a_line(wish))
-    shifted = np.interp(TIMES - 0.4, TIMES, laid.laying.s) - laid.laying.s
-    late = laid.laying.moved(np.zeros(2), np.zeros(2), shifted)
-    best = rehearsed(wish, bounds, late)
-    assert best.feasible
-    assert best.laying.origin == pytest.approx(laid.laying.origin, abs=1e-9)
-    assert best.laying.ends == pytest.approx(laid.laying.ends, abs=1e-9)
-    assert best.objective == pytest.approx(laid.objective, rel=1e-3, abs=1e-6)
-    assert_certified(best)
 
 
 def test_answers_do_not_depend_on_what_was_solved_before() -> None:

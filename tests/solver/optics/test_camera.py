@@ -9,7 +9,6 @@ from carrellata.solver.crew.head_target import Sight, aim_ray, asked_ray
 from carrellata.solver.optics.camera import (
     FILM_BACKS,
     aim,
-    compose_shake,
     project,
     quaternion,
     rotation,
@@ -166,31 +165,6 @@ def test_aim_turns_with_the_world():
     shift = (other_pan - pan - 0.7 + np.pi) % (2.0 * np.pi) - np.pi
     assert np.abs(shift[exact]).max() < 1e-12
     assert np.allclose(tilt, other_tilt, atol=1e-12)
-
-
-def test_shake_is_applied_after_the_base_in_the_cameras_own_axes():
-    pan, tilt, roll = _random_angles(7, 200)
-    generator = np.random.default_rng(7)
-    position = generator.normal(size=(200, 3))
-    shift = 0.01 * generator.normal(size=(200, 3))
-    shakes = 0.3 * generator.normal(size=(3, 200))
-    moved, turns = compose_shake(position, pan, tilt, roll, shift, *shakes)
-    base = _oracle(pan, tilt, roll)
-    final = base * _oracle(*shakes)
-    assert np.allclose(moved, position + base.apply(shift), atol=1e-14)
-    assert np.allclose(Rotation.from_quat(turns).as_matrix(), final.as_matrix())
-    assert np.all(np.sum(turns[1:] * turns[:-1], axis=1) >= 0.0)
-
-
-def test_no_shake_leaves_the_pose_to_the_bit():
-    pan, tilt, roll = _random_angles(8, 50)
-    still = np.zeros(50)
-    position = np.random.default_rng(8).normal(size=(50, 3))
-    moved, turns = compose_shake(
-        position, pan, tilt, roll, np.zeros((50, 3)), still, still, still
-    )
-    assert np.array_equal(moved, position)
-    assert np.array_equal(turns, quaternion(pan, tilt, roll))
 
 
 @pytest.mark.parametrize("aspect", [1.33, 1.85, 2.39, 3.0])

@@ -1,5 +1,7 @@
 """Depth of field: identities and an oracle traced through the thin lens."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -54,6 +56,7 @@ def test_lens_and_gate_agree_on_the_angle_of_view():
     gate = used_gate(24.89, 18.66, aspect=2.39, squeeze=2.0)
     lens = Lens(40.0)
     across, up = gate.angles_of_view(40.0)
-    assert lens.angle_of_view(2.0 * gate.width_mm) == pytest.approx(across)
-    assert lens.angle_of_view(gate.height_mm) == pytest.approx(up)
+    # At infinity: 2 atan(extent / 2f), the width desqueezed.
+    assert across == pytest.approx(2 * math.atan(2.0 * gate.width_mm / 80.0))
+    assert up == pytest.approx(2 * math.atan(gate.height_mm / 80.0))
     assert (lens.close_focus_m, lens.widest_stop) == (0.3, 1.4)

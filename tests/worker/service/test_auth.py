@@ -4,7 +4,7 @@ import hashlib
 from pathlib import Path
 
 import pytest
-from job_files import run
+from command_line import run
 from service_process import running
 
 from carrellata.jobs.errors import InputError, JobError

@@ -6,7 +6,6 @@ import random
 import socket
 from contextlib import closing
 from typing import Any
-from urllib.parse import urlsplit
 
 import pytest
 from service_process import JSON_TYPE, Service, walk_job
@@ -175,19 +174,14 @@ def test_many_spoilt_bodies_give_a_take_or_a_named_fault(service: Service) -> No
 
 @pytest.mark.slow
 def test_spoilt_requests_are_answered_or_hung_up_on(service: Service) -> None:
-    place = urlsplit(service.address)
-    token = service.tokens["fuzz"]
-    sound = (
-        f"POST /v1/takes HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer {token}\r\n"
-        "Content-Type: application/json\r\nContent-Length: 2\r\n\r\n{}"
-    ).encode()
+    sound = service.head(2, "fuzz") + b"{}"
     for number in range(300):
         chance = random.Random(number)
         raw = bytearray(sound)
         for _ in range(chance.randrange(1, 6)):
             at = chance.randrange(len(raw))
             raw[at : at + chance.randrange(3)] = chance.randbytes(chance.randrange(4))
-        with socket.create_connection((place.hostname, place.port), timeout=10) as wire:
+        with service.wire() as wire:
             wire.sendall(bytes(raw))
             wire.shutdown(socket.SHUT_WR)
             answer = b""

@@ -1,14 +1,16 @@
 """What is too much, too large, too slow or too often, and when to try again."""
 
 import json
-import socket
+import os
+import signal
 import time
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import pytest
+from command_line import PATIENCE_S
 from job_files import metre_job
+from process_tree import pool_processes
 from service_process import (
     JSON_TYPE,
     Service,
@@ -25,14 +27,8 @@ TAKES = "/v1/takes"
 
 
 def test_a_body_that_does_not_come_is_given_up(service: Service) -> None:
-    place = urlsplit(service.address)
-    token = service.tokens["north"]
-    head = (
-        f"POST /v1/takes HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer {token}\r\n"
-        "Content-Type: application/json\r\nContent-Length: 1000\r\n\r\n{"
-    )
-    with socket.create_connection((place.hostname, place.port), timeout=30) as wire:
-        wire.sendall(head.encode())
+    with service.wire() as wire:
+        wire.sendall(service.head(1000) + b"{")
         answer = b""
         while part := wire.recv(4096):  # the service closes the connection
             answer += part
@@ -41,21 +37,14 @@ def test_a_body_that_does_not_come_is_given_up(service: Service) -> None:
 
 
 def test_a_head_that_does_not_come_is_given_up(service: Service) -> None:
-    place = urlsplit(service.address)
-    with socket.create_connection((place.hostname, place.port), timeout=30) as wire:
+    with service.wire() as wire:
         wire.sendall(b"POST /v1/takes HTTP/1.1\r\nHost:")
         assert wire.recv(4096) == b""
 
 
 def test_a_body_that_is_cut_short_harms_nobody(service: Service) -> None:
-    place = urlsplit(service.address)
-    token = service.tokens["north"]
-    head = (
-        f"POST /v1/takes HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer {token}\r\n"
-        "Content-Type: application/json\r\nContent-Length: 1000\r\n\r\n{"
-    )
-    with socket.create_connection((place.hostname, place.port), timeout=30) as wire:
-        wire.sendall(head.encode())
+    with service.wire() as wire:
+        wire.sendall(service.head(1000) + b"{")
     assert service.ask("POST", TAKES, walk_job()).status == 200
 
 
@@ -126,24 +115,41 @@ def test_more_takes_at_once_than_allowed_are_put_off(service: Service) -> None:
 # 503 and what takes too long
 
 
-def test_a_full_queue_and_a_slow_take_are_said_so(tmp_path: Path) -> None:
-    options = ("--processes", "1", "--queue", "1", "--solve-s", "0.3")
-    with running(tmp_path, None, *options) as small:
-        slow = walk_job(2000, samples_per_frame=10)
+def held(service: Service, number: signal.Signals) -> None:
+    """Stop the processes that solve, or let them go on."""
+    assert service.process is not None
+    for pid in pool_processes(service.process.pid):
+        os.kill(pid, number)
+
+
+def test_a_full_queue_is_said_so(tmp_path: Path) -> None:
+    with running(tmp_path, None, "--processes", "1", "--queue", "1") as small:
+        held(small, signal.SIGSTOP)
         replies = [
-            small.ask("POST", TAKES + "?wait=0", slow | {"seed": k}) for k in range(3)
+            small.ask("POST", TAKES + "?wait=0", walk_job(30) | {"seed": k})
+            for k in range(3)
         ]
         # One is solved, one waits, and the third finds no place.
         assert [reply.status for reply in replies] == [202, 202, 503]
         assert_problem(replies[2], 503, "busy")
         assert int(replies[2].headers["retry-after"]) >= 1
-        late = small.ask("GET", replies[0].headers["location"] + "?wait=20")
-        assert (
-            "takes longer than 0.3 s" in assert_problem(late, 422, "too_long")["detail"]
-        )
-        # The process was replaced; what is quick goes through.
-        small.ask("GET", replies[1].headers["location"] + "?wait=20")
-        assert small.ask("POST", TAKES, walk_job(30)).status == 200
+        held(small, signal.SIGCONT)
+        assert [
+            small.ask("GET", reply.headers["location"] + "?wait=30").status
+            for reply in replies[:2]
+        ] == [200, 200]
+
+
+def test_a_slow_take_is_said_so_and_harms_no_other(tmp_path: Path) -> None:
+    with running(tmp_path, None, "--processes", "1", "--solve-s", "0.3") as small:
+        held(small, signal.SIGSTOP)
+        slow = small.ask("POST", TAKES + "?wait=30", walk_job(30))
+        told = assert_problem(slow, 422, "too_long")["detail"]
+        assert "takes longer than 0.3 s" in told
+        # The process was replaced; what is quick goes through, at once or in the end.
+        until = time.monotonic() + PATIENCE_S
+        while small.ask("POST", TAKES, walk_job(31)).status != 200:
+            assert time.monotonic() < until
 
 
 def test_many_faulty_shots_are_refused_after_some(service: Service) -> None:

@@ -7,7 +7,8 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from job_files import run, write_job
+from command_line import run
+from job_files import write_job
 from service_process import JSON_TYPE, Reply, Service, assert_problem, walk_job
 
 TAKES = "/v1/takes"

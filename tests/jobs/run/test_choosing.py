@@ -15,7 +15,7 @@ from carrellata.jobs.takes.sequence_table import read_sequence
 from carrellata.jobs.takes.store import Store
 from carrellata.jobs.takes.take_file import read_take
 
-FERRY = Path(__file__).resolve().parents[2] / "jobs/examples/ferry_dash"
+FERRY = Path(__file__).resolve().parents[3] / "jobs/examples/ferry_dash"
 OPEN: dict[str, Any] = {"rig": {"kind": "choose"}, "lens_mm": "choose"}
 
 

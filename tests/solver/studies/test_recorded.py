@@ -18,7 +18,7 @@ from carrellata.solver.studies.camera import angles_of
 from carrellata.solver.studies.findings import study_findings
 from carrellata.solver.studies.study import NOT_FOLLOWING, study
 
-ROOT = Path(__file__).resolve().parents[2]
+ROOT = Path(__file__).resolve().parents[3]
 LOG = ROOT / ".venv/testdata/evo-1.38.1/test/data/freiburg1_xyz-groundtruth.txt"
 RATE = Fraction(48)
 Z_UP = Rotation.from_matrix([[1, 0, 0], [0, 0, 1], [0, -1, 0]])

@@ -4,12 +4,11 @@ import json
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
-from object_store import CREDENTIALS, SECRET, ObjectStore
+from object_store import SECRET, ObjectStore
 from walks import (
     faulty_shot,
     files_below,
@@ -29,12 +28,8 @@ pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(name="store")
-def _store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[ObjectStore]:
-    for name, value in CREDENTIALS.items():
-        monkeypatch.setenv(name, value)
-    made = ObjectStore(tmp_path / "s3.log")
-    yield made
-    made.stop()
+def _store(object_store: ObjectStore) -> ObjectStore:
+    return object_store
 
 
 def statuses(outcome: Outcome) -> list[str]:
