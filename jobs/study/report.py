@@ -2,7 +2,6 @@
 
 import json
 from collections import Counter
-from html import escape
 from typing import Any
 
 import pyarrow as pa
@@ -11,15 +10,10 @@ import pyarrow.parquet as pq
 from ...solver.cuts.continuity import lens_use
 from ..places.atomic import write_whole
 from ..places.place import Place
+from ..review.shell import page
 from .run import Studied, cut_shots
 from .spec import StudyFile
 from .words import finding_words, study_lines, use_lines
-
-_STYLE = (
-    "body{font:16px/1.5 sans-serif;max-width:60rem;margin:2rem auto;padding:0 1rem}"
-    "table{border-collapse:collapse}td,th{padding:.2rem .8rem;text-align:left;"
-    "border-bottom:1px solid #888}"
-)
 
 
 def plain(file: StudyFile, found: list[Studied]) -> dict[str, Any]:
@@ -104,31 +98,24 @@ def _cell(value: Any) -> Any:
 
 
 def _page(file: StudyFile, found: list[Studied]) -> str:
-    parts = []
-    for one in found:
-        parts.append(f"<h2>{escape(one.name)}</h2>")
-        lines = [*map(str, one.faults)]
-        parts += [f"<p>{escape(line)}</p>" for line in lines]
-        if one.row:
-            cells = (line.partition(": ") for line in study_lines(one.row))
-            parts.append(
-                "<table>"
-                + "".join(
-                    f"<tr><th scope=row>{escape(a)}</th><td>{escape(b)}</td></tr>"
-                    for a, _, b in cells
-                )
-                + "</table>"
-            )
-        parts += [
-            f"<p><strong>{escape(finding.severity)}</strong> "
-            f"{escape(finding_words(finding, one.name))}</p>"
-            for finding in one.findings
-        ]
-    if len(found) > 1:
-        parts.append("<h2>Use</h2>")
-        parts += [f"<p>{escape(line)}</p>" for line in use_lines(use_of(file, found))]
-    title = escape(f"Study of {file.sequence}")
-    return (
-        f'<!doctype html><html lang="en"><meta charset="utf-8"><title>{title}</title>'
-        f"<style>{_STYLE}</style><main><h1>{title}</h1>{''.join(parts)}</main></html>"
+    cameras = [
+        {
+            "name": one.name,
+            "faults": [str(fault) for fault in one.faults],
+            "lines": [
+                line.partition(": ")[::2]
+                for line in (study_lines(one.row) if one.row else ())
+            ],
+            "findings": [
+                (finding.severity, finding_words(finding, one.name))
+                for finding in one.findings
+            ],
+        }
+        for one in found
+    ]
+    return page(
+        "study.html",
+        sequence=file.sequence,
+        cameras=cameras,
+        use=list(use_lines(use_of(file, found))) if len(found) > 1 else [],
     )

@@ -124,11 +124,17 @@ def _shake(row: Mapping[str, Any]) -> str:
 
 
 def _crew(found: Mapping[str, Any]) -> str:
-    names = ("reaction_s", "tolerance", "rest_s", "bandwidth_rad_s", "stiffness_rad_s")
+    names = {
+        "reaction_s": ("reaction", " s"),
+        "tolerance": ("tolerance", ""),
+        "rest_s": ("rest", " s"),
+        "bandwidth_rad_s": ("bandwidth", " rad/s"),
+        "stiffness_rad_s": ("stiffness", " rad/s"),
+    }
     parts = [
-        f"{name} {found[name]['value']:.3g} "
+        f"{words} {found[name]['value']:.3g}{unit} "
         f"({found[name]['low']:.3g} to {found[name]['high']:.3g})"
-        for name in names
+        for name, (words, unit) in names.items()
     ]
     return f"like {found['based_on']}, {', '.join(parts)}"
 
