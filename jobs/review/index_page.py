@@ -4,7 +4,6 @@ import json
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from itertools import pairwise
 from math import isfinite
 from typing import Any
@@ -29,7 +28,6 @@ def index_page(
     *,
     changes: Sequence[ShotChange] | None,
     people: Sequence[str] = (),
-    solved_s: float | None = None,
 ) -> str:
     """Return the index of a sequence.
 
@@ -38,7 +36,6 @@ def index_page(
         kept: of each shot that has a take, by name.
         changes: since the last solve; None: there is nothing to compare with.
         people: names of all subjects of the sequence.
-        solved_s: when the rows were written, Unix time; None: it is not known.
     """
     posters = [kept[row.shot].poster for row in rows if row.shot in kept]
     known = [row.shot for row in rows if row.shot in kept]
@@ -49,7 +46,7 @@ def index_page(
         "index.html",
         sequence=rows[0].plain["sequence"],
         counts=_counts(rows),
-        solved=_solved(rows, solved_s),
+        solved=_solved(rows),
         people=shades(people, people),
         names=Markup(json.dumps([row.shot for row in rows])),
         posters=Markup(f"[{','.join(posters)}]"),
@@ -116,14 +113,11 @@ class _Pictures:
         return [*before, *self.poster(row.shot, 0)]
 
 
-def _solved(rows: Sequence[SequenceRow], solved_s: float | None) -> str:
-    """Return when a sequence was solved, and how many of its shots were."""
+def _solved(rows: Sequence[SequenceRow]) -> str:
+    """Return how many shots of a sequence were solved, and what came of the others."""
     counts = Counter(str(row.plain["status"]).replace("_", " ") for row in rows)
     parts = [f"{count} {status}" for status, count in sorted(counts.items())]
-    if solved_s is None:
-        return f"{', '.join(parts)}."
-    when = datetime.fromtimestamp(solved_s, UTC)
-    return f"Solved {when.day} {when:%B %Y, %H:%M} UTC: {', '.join(parts)}."
+    return f"{', '.join(parts)}."
 
 
 def _counts(rows: Sequence[SequenceRow]) -> str:

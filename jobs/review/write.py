@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from ..errors import InputError
 from ..places.atomic import write_whole
-from ..places.place import Place, bytes_of, modified_s, size_of
+from ..places.place import Place, bytes_of, size_of
 from ..processes.boundary import guarded
 from ..processes.pool import n_processors, runner
 from ..takes.store import Store
@@ -144,7 +144,6 @@ def _write_pages(
         kept,
         changes=changes,
         people=people,
-        solved_s=modified_s(folder / "sequence.parquet"),
     )
     _write(index, text.encode(), flush=True)
     if progress is not None:

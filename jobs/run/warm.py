@@ -65,7 +65,7 @@ def warm_up(*, choosing: bool = False) -> None:
 
 def is_warm(*, choosing: bool) -> bool:
     """Tell whether this machine has compiled the kernels before."""
-    return has_machine_code("frame.tally", "fastest_while_sliding") and (
+    return has_machine_code("frame.tally", "tally_moves") and (
         not choosing or has_machine_code("setups.work", "work")
     )
 

@@ -219,12 +219,8 @@ def test_bad_data_fails_its_shot_and_no_other(
             on_sticks(350, 0, 150),
             ("shots[1].subjects[0]: courier passes ", " m from the lens at frame 1061"),
         ),
-        (
-            on_sticks(350, 9000, 150, lens_mm=18),
-            ("shots[1].framing: the size needs ", " m with a 18 mm lens"),
-        ),
     ],
-    ids=["too late", "too early", "through the lens", "size"],
+    ids=["too late", "too early", "through the lens"],
 )
 def test_shot_that_its_data_cannot_give_fails_alone(
     folder: Path,
@@ -307,3 +303,13 @@ def test_frames_that_the_data_does_not_reach_are_solved_and_told(
     for text, span in zip(told, frames, strict=True):
         assert f"{span} of 010" in text
         assert f"note: {text}" in checked
+
+
+def test_a_rig_too_far_for_the_size_is_solved_and_faulted(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = write_job(folder, a_job(on_sticks(350, 9000, 150, lens_mm=18)))
+    assert main(["solve", str(job), "-o", str(folder / "out"), "--json"]) == 0
+    (shot,) = json.loads(capsys.readouterr().out)["shots"]
+    found = {one["name"]: one["severity"] for one in shot["findings"]}
+    assert found["size_out_of_reach"] == "fault"

@@ -52,7 +52,7 @@ def test_all_twelve_shots_are_solved(solved: Solved) -> None:
             f"{name}   {number(shot['in_frame'], '8.3f')}  "
             f"{number(shot['drift_max'], '6.2f')}  "
             f"{number(shot['pan_decisions_per_s'], '15.2f')}  "
-            f"{number(shot['lag_s'], '6.2f'):>6s}  "
+            f"{number(shot['onset_lag_s'], '6.2f'):>6s}  "
             f"{number(shot['dolly_m'], '7.2f')}  {shot['status']}"
         )
     assert solved.ended.code == 0

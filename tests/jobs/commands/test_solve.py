@@ -59,7 +59,7 @@ def test_solve_prints_a_line_a_shot_faults_first(tmp_path: Path) -> None:
     assert lines[0] == (
         "020  failed  shots[1].subjects[0].file: 'no.csv' is not a file"
     )
-    assert lines[1].startswith("010  solved  in frame ")
+    assert lines[1].startswith("010  solved  head in frame ")
     assert lines[1].endswith(" m")
     assert "1 solved, 0 kept, 1 failed; takes in " in done.out
     assert done.err == ""
@@ -211,7 +211,8 @@ def test_prune_removes_replaced_takes(tmp_path: Path) -> None:
     left = set(files_below(tmp_path / "out"))
     history = {name for name in left if "/history/010/" in name}
     assert len(history) == 1
-    reviewed = {f"chase/review/{name}.html" for name in ("index", "010")}
+    reviewed = {f"chase/review/{name}.html" for name in ("index", "cut", "010")}
+    reviewed.add("chase/review/data/010.js")
     rows = {name for name in left if name.startswith("chase/rows/010.")}
     assert len(rows) == 1
     current = {"chase/takes/010.parquet", "chase/sequence.parquet"}

@@ -4,7 +4,6 @@ import base64
 import hashlib
 import json
 import re
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -175,8 +174,5 @@ def test_cut_page_may_run_what_lies_beside_it_and_other_pages_may_not(
         assert ("'self'" in policy[1].split()) == more
 
 
-def test_index_says_when_and_what_was_solved(folder: Path) -> None:
-    index = page(folder, "index")
-    stamp = (folder / "sequence.parquet").stat().st_mtime
-    when = datetime.fromtimestamp(stamp, UTC)
-    assert f"Solved {when.day} {when:%B %Y, %H:%M} UTC: 1 failed, 2 solved." in index
+def test_index_says_what_was_solved(folder: Path) -> None:
+    assert "1 failed, 2 solved." in page(folder, "index")

@@ -16,7 +16,7 @@ from shots import (
 )
 
 from carrellata.solver.action.body import EYES
-from carrellata.solver.optics.camera import project
+from carrellata.solver.frame.projection import project
 from carrellata.solver.take import operate
 
 

@@ -111,7 +111,7 @@ def test_where_the_move_hides_much_of_it_the_interval_has_the_truth():
     assert all(one.present and one.name == "settled" for one in found)
     true = [shaken_percent(known) for known in takes]
     inside = [one.low <= t <= one.high for one, t in zip(found, true, strict=True)]
-    assert sum(inside) >= 11  # 95 % of 12
+    assert sum(inside) >= 10  # of 95 % intervals, so many of 12 in 98 of 100 draws
     off = np.log([one.percent / t for one, t in zip(found, true, strict=True)])
     assert abs(off.mean()) < 0.1
     assert off.std() < 0.2
