@@ -36,6 +36,7 @@ from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..job.world import WorldSpec
 from ..subjects import SubjectReader, read_subject
+from ..subjects.checks import MAX_COORDINATE_M
 from .stage import stage_of
 from .tracks import seen_tracks
 
@@ -88,10 +89,9 @@ def prepare(
         raise ShotDataError(spec.name, (fault,))
     prepared = build_shot(job, spec, folder, read=read)
     shot = prepared.shot
-    faults = [
-        *_slow_rate(shot, path),
-        *_through_camera(shot, path),
-    ]
+    faults = _far_rig(shot, path)
+    if not faults:
+        faults = [*_slow_rate(shot, path), *_through_camera(shot, path)]
     if faults:
         raise ShotDataError(spec.name, tuple(faults))
     return prepared
@@ -288,6 +288,16 @@ def seed_of(job: JobFile, shot: str) -> int:
     """Return a shot's seed: from the job's, the sequence's and the shot's names."""
     text = f"{job.seed}/{job.sequence}/{shot}"
     return int.from_bytes(hashlib.sha256(text.encode()).digest()[:6], "big")
+
+
+def _far_rig(shot: Shot, path: str) -> list[Fault]:
+    """Name a rig that is further out than a subject may be."""
+    ends = shot.rig.places(np.array([0.0, shot.rig.length_m / 2, shot.rig.length_m]))
+    if np.abs(ends).max() <= MAX_COORDINATE_M:  # false where it is not a number
+        return []
+    limit = f"{MAX_COORDINATE_M / 1000.0:.0f} km"
+    message = f"stands more than {limit} from the origin of the scene"
+    return [Fault(path=f"{path}.rig", message=message)]
 
 
 def _slow_rate(shot: Shot, path: str) -> list[Fault]:

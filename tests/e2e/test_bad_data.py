@@ -219,8 +219,12 @@ def test_bad_data_fails_its_shot_and_no_other(
             on_sticks(350, 0, 150),
             ("shots[1].subjects[0]: courier passes ", " m from the lens at frame 1061"),
         ),
+        (
+            on_sticks(350, 1e300, 150),
+            ("shots[1].rig: stands more than 10000 km from the origin",),
+        ),
     ],
-    ids=["too late", "too early", "through the lens"],
+    ids=["too late", "too early", "through the lens", "far out"],
 )
 def test_shot_that_its_data_cannot_give_fails_alone(
     folder: Path,

@@ -154,11 +154,11 @@ def test_a_single_camera_needs_its_subject(three):
 def test_a_learned_crew_is_a_preset_that_a_job_names(tmp_path):
     from job_files import metre_job, solve_on_disk
 
-    entry = subject_entry(tmp_path, "referee_turns", 300)
+    entry = subject_entry(tmp_path, "referee_turns", 400)
     known = taken(
         "referee_turns",
         "sticks",
-        seconds=12.0,
+        seconds=15.0,
         operator={"reaction_s": 0.25, "tolerance": 0.07},
     )
     write_columns(tmp_path / "made.parquet", columns(known.camera))
