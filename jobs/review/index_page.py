@@ -115,7 +115,10 @@ class _Pictures:
 
 def _solved(rows: Sequence[SequenceRow]) -> str:
     """Return how many shots of a sequence were solved, and what came of the others."""
-    counts = Counter(str(row.plain["status"]).replace("_", " ") for row in rows)
+    # Whether a take was made tonight or kept is told by its row; the page is the same.
+    told = {"kept": "solved", "no_setup": "no setup"}
+    statuses = (str(row.plain["status"]) for row in rows)
+    counts = Counter(told.get(status, status) for status in statuses)
     parts = [f"{count} {status}" for status, count in sorted(counts.items())]
     return f"{', '.join(parts)}."
 
