@@ -19,8 +19,11 @@ from carrellata.jobs.takes.sequence_table import CutClock, ShotRow
 from carrellata.worker.cli import main
 
 
+RAIL = {"kind": "track", "from": [0.0, 1.5, 0.0], "to": [4.0, 1.5, 0.0]}
+
+
 def row(label: str | None = "A") -> ShotRow:
-    setup = json.dumps({"label": label, "rig": {"kind": "track"}})
+    setup = json.dumps({"label": label, "lens_mm": 50.0, "rig": RAIL})
     return ShotRow(
         sequence="chase",
         scene="main",
