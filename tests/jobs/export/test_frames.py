@@ -18,7 +18,6 @@ from carrellata.jobs.takes.metadata import take_metadata
 from carrellata.jobs.takes.sequence_table import CutClock, ShotRow
 from carrellata.worker.cli import main
 
-
 RAIL = {"kind": "track", "from": [0.0, 1.5, 0.0], "to": [4.0, 1.5, 0.0]}
 
 
