@@ -18,6 +18,8 @@ from carrellata.worker.farm.submission import Submitted, retry, submit
 
 pytestmark = pytest.mark.slow
 
+PROCESSES = 2  # of a worker, where nothing else is said
+
 
 def quiet(files: dict[str, bytes], told: tuple[str, ...]) -> dict[str, bytes]:
     """Return files but for those that tell how a take came to be there."""
@@ -118,7 +120,8 @@ def test_night_is_finished_from_the_store_after_redis_is_lost(
     farm.worker()
     done = farm.end(put(farm, job, "s3://night/takes").batch)
     assert set(done.counts) == {"kept", "solved"}
-    assert done.counts["kept"] == n_done
+    # The store may still have been writing one for each process that was killed.
+    assert n_done <= done.counts["kept"] <= n_done + PROCESSES
     assert len(farm.started()) - n_started == 20
     # The table says which takes were kept; they and the pages are those of a calm run.
     there, here = taken(store), local(farm, job)

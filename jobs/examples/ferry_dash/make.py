@@ -69,13 +69,21 @@ def _table(
     groups = [("", place)] if head is None else [("", place), ("head_", head)]
     for prefix, points in groups:
         for axis, values in zip("xyz", points[rows].T, strict=True):
-            # A hundredth of a millimetre: below what any arithmetic differs by.
-            columns[prefix + axis] = pa.array(np.round(values * _CM, 3))
-    columns["facing_deg"] = pa.array(np.round(motion.facing_deg[rows], 2))
+            columns[prefix + axis] = pa.array(_rounded(values * _CM, 3))
+    columns["facing_deg"] = pa.array(_rounded(motion.facing_deg[rows], 2))
     if key in HIDDEN:
         start, end = HIDDEN[key]
         columns["visible"] = pa.array((frames < start) | (frames > end))
     return pa.table(columns)
+
+
+def _rounded(values: FloatArray, digits: int) -> FloatArray:
+    """Return values rounded alike on every machine.
+
+    The last bits of a sine differ between machines, and half a digit would then go
+    either way. Rounded to more digits first, the half is one and the same number.
+    """
+    return np.round(np.round(values, digits + 4), digits)
 
 
 def _points(

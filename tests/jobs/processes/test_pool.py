@@ -1,8 +1,8 @@
 """Shots handed to processes some at once: each done once, the last ones singly."""
 
-import os
-import signal
 from operator import mul
+
+from deadly import DEADLY, deadly
 
 from carrellata.jobs.processes.pool import _parted, runner
 
@@ -31,17 +31,10 @@ def test_every_shot_is_done_once_however_many_go_together() -> None:
             assert done == [3 * shot for shot in shots]
 
 
-def deadly(work: int, shot: int) -> int:
-    """Multiply, or take the process along."""
-    if shot in (7, 8, 49):
-        os.kill(os.getpid(), signal.SIGKILL)
-    return work * shot
-
-
 def test_who_takes_a_process_along_harms_no_other() -> None:
     with runner(3, 2) as run:
         for at_once in (1, 8):
             done = sorted(run(deadly, range(50), lost=lambda *_: -1, at_once=at_once))
-            alive = [3 * shot for shot in range(50) if shot not in (7, 8, 49)]
+            alive = [3 * shot for shot in range(50) if shot not in DEADLY]
             assert done == [-1, -1, -1, *alive]
         assert sorted(run(mul, [1, 2], lost=lost)) == [3, 6]

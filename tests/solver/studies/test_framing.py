@@ -41,7 +41,7 @@ def test_what_is_hidden_counts_neither_way():
 
 
 def test_a_take_that_lost_its_subject_is_as_grave_studied_as_locked():
-    now = {"in_frame": 0.9, "in_safe": 0.9}
-    (locked,) = lock_findings({"in_frame": 1.0, "in_safe": 1.0}, now)
+    now = {"in_frame": 0.9, "head_in_frame": 0.9}
+    (locked,) = lock_findings({"in_frame": 1.0, "head_in_frame": 1.0}, now)
     assert locked.severity == "fault"
     assert any(one.severity == "fault" for one in shot_findings(now))

@@ -51,7 +51,7 @@ def test_the_rig_is_told_from_a_resampled_camera(rig):
 
 def test_half_a_metre_of_a_wide_arc_is_the_floor_and_called_a_line():
     # Over this travel the arc leaves the line by a tenth of a millimetre.
-    found = study_path(taken("long_0", "arc", seconds=8.0).camera, 10.0)
+    found = study_path(taken("long_0", "arc", seconds=11.75).camera, 10.0)
     assert 0.3 < found.travel_m < 0.6
     assert found.kind == "line"
     assert found.left["line"] < 2e-4
