@@ -142,7 +142,7 @@ _STEADY = replace(
     max_jerk=radians(1000),
     bandwidth_rad_s=10.0,
     stiffness_rad_s=5.5,
-    speed_weight_s2=0.025,
+    speed_weight_s2=0.03,
 )
 _HEAVY = replace(
     _BRISK,

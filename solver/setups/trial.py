@@ -13,8 +13,9 @@ import numpy as np
 from ..action.rehearsed import Action, sized_anew
 from ..arrays import FloatArray
 from ..crew.grip import Hold
-from ..crew.planner import planner_of
+from ..crew.planner import Planner, brake_planner_of, planner_of
 from ..optics.lens import Lens
+from ..presets import Member
 from ..shot import HOLDS
 from ..stage.stage import Stage, sight_hidden
 from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, TrialRows
@@ -54,6 +55,12 @@ class Trial(NamedTuple):
         return float(self.numbers[DOLLY_RATE])
 
 
+def _dolly_planners(grip: Member, length_m: float = 0.0) -> tuple[Planner, Planner]:
+    """Return the planners of a dolly, and of one that brakes hard."""
+    own = planner_of(grip, length_m=length_m)
+    return own, brake_planner_of(grip, length_m=length_m)
+
+
 class Rehearsal:
     """One shot on which setups are tried: what they share is worked out once."""
 
@@ -64,7 +71,7 @@ class Rehearsal:
         self.way = way_of(self.action)
         self.n_trials = 0
         self._hands = hands_of(ask.shot.crew)
-        self._dolly = planner_of(ask.shot.crew.grip, length_m=0.0)
+        self._dolly = _dolly_planners(ask.shot.crew.grip)
         self._through: dict[Lens, Through] = {}
         self._watched = watched_of(ask.shot)
 
@@ -82,7 +89,7 @@ class Rehearsal:
         """
         other = copy(self)
         other.ask, other.n_trials = ask, 0
-        other._dolly = planner_of(ask.shot.crew.grip, length_m=0.0)
+        other._dolly = _dolly_planners(ask.shot.crew.grip)
         if ask.shot.framings is not self.ask.shot.framings:
             shot = ask.shot
             other.action = sized_anew(
@@ -122,9 +129,11 @@ class Rehearsal:
                     setup.offset,
                     setup.follow,
                 ),
-                self._dolly
-                if rig.length_m == 0.0
-                else planner_of(grip, length_m=rig.length_m),
+                *(
+                    self._dolly
+                    if rig.length_m == 0.0
+                    else _dolly_planners(grip, rig.length_m)
+                ),
                 setup.view.bearing_rad if setup.view is not None else 0.0,
             ),
             self._hands,

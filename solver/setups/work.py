@@ -132,7 +132,7 @@ def watched_of(shot: Shot) -> Watched:
 
 
 class Rigged(NamedTuple):
-    """A rig as it is worked: its shape, what the dolly keeps, its planner and the view.
+    """A rig as it is worked: its shape, what the dolly keeps, planners and the view.
 
     `view_rad` is the asked bearing of the lens, from the heading.
     """
@@ -140,6 +140,7 @@ class Rigged(NamedTuple):
     rig: RigShape
     hold: Hold
     planner: Planner
+    brake: Planner
     view_rad: float
 
 
@@ -162,7 +163,14 @@ def work(rigged, hands, through, watched, action, at_most, verdict):
     rails, logs = watched.rails, watched.heads.plans
     ticks = watched.operator.ticks
     if on_rail:
-        task = GripTask(rig, rigged.planner, rigged.hold, through.asked, hands.grip)
+        task = GripTask(
+            rig,
+            rigged.planner,
+            rigged.brake,
+            rigged.hold,
+            through.asked,
+            hands.grip,
+        )
         moves, refused = run_grip(task, watched.grip, first, rails)
         travel(rig, rails[:moves], action.times_s, cams)
         if not frames_may_hold(cams, action, corner, sight.ty, at_most):
