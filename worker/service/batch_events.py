@@ -28,6 +28,8 @@ async def events(batches: Batches, batch: Batch, after: int) -> AsyncIterator[by
         if batch.has_ended and seen == len(batch.rows):
             return
         await batches.wait_change(batch, (seen, state))
+        if batches.leaving:
+            return
         if (len(batch.rows), batch.state) == (seen, state):
             yield b": still here\n\n"
 
