@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from .rows import FindingRow, SequenceRow, worst_first
 from .shell import page, width_class
-from .shot_page import Kept, shades, travel_words
+from .shot_page import IndexedTake, shades, travel_words
 from .since import ShotChange
 from .svg import element
 from .words import figure, lens_words, percent, rig_words, view_words
@@ -24,7 +24,7 @@ _THREE = 12  # steps of width from which a box of the strip has room for three f
 
 def index_page(
     rows: Sequence[SequenceRow],
-    kept: Mapping[str, Kept],
+    kept: Mapping[str, IndexedTake],
     *,
     changes: Sequence[ShotChange] | None,
     people: Sequence[str] = (),
@@ -78,7 +78,7 @@ class Poster:
 class _Pictures:
     """The posters of a sequence: of each shot by name, numbered as they are written."""
 
-    kept: Mapping[str, Kept]
+    kept: Mapping[str, IndexedTake]
     numbers: Mapping[str, int]
 
     def poster(self, shot: str, k: int) -> list[Poster]:
@@ -172,7 +172,9 @@ def _since(changes: Sequence[ShotChange] | None) -> dict[str, Any]:
     }
 
 
-def _strip(row: SequenceRow, kept: Kept | None, pictures: _Pictures) -> dict[str, Any]:
+def _strip(
+    row: SequenceRow, kept: IndexedTake | None, pictures: _Pictures
+) -> dict[str, Any]:
     seconds = row.number("seconds")
     words = [lens_words(row.setup), rig_words(row.setup)]
     if kept is not None:
@@ -189,7 +191,9 @@ def _strip(row: SequenceRow, kept: Kept | None, pictures: _Pictures) -> dict[str
     }
 
 
-def _line(row: SequenceRow, kept: Kept | None, pictures: _Pictures) -> dict[str, Any]:
+def _line(
+    row: SequenceRow, kept: IndexedTake | None, pictures: _Pictures
+) -> dict[str, Any]:
     size = "" if kept is None else f", {kept.size}"
     return {
         "row": row,
@@ -206,7 +210,7 @@ def _line(row: SequenceRow, kept: Kept | None, pictures: _Pictures) -> dict[str,
 
 
 def _cuts(
-    rows: Sequence[SequenceRow], kept: Mapping[str, Kept]
+    rows: Sequence[SequenceRow], kept: Mapping[str, IndexedTake]
 ) -> Iterator[dict[str, Any]]:
     for before, after in pairwise(rows):
         one, two = kept.get(before.shot), kept.get(after.shot)
