@@ -102,7 +102,9 @@ def through_of(shot: Shot, setup: Setup) -> Through:
     return Through(
         asked=asked_of(worked),
         sight=Sight(shot.roll_rad, tx, ty),
-        lensed=Lensed(Screen(tx, ty, shot.gate.axis_v), shot.roll_rad, shaking_of(shake)),
+        lensed=Lensed(
+            Screen(tx, ty, shot.gate.axis_v), shot.roll_rad, shaking_of(shake)
+        ),
         bound=Bound(
             corner_rad=atan(hypot(tx, ty * (1.0 + abs(shot.gate.axis_v)))),
             ty=ty,
@@ -170,7 +172,9 @@ def work(rigged, hands, through, watched, action, at_most, verdict):
         rails[0] = 0.0
         rails[0, 0], rails[0, LENGTHS] = ticks[first], np.inf
         moves, refused = 1, 0
-    head = HeadTask(rig, hands.own, hands.whip, through.asked, hands.operator, through.sight)
+    head = HeadTask(
+        rig, hands.own, hands.whip, through.asked, hands.operator, through.sight
+    )
     pans, tilts, lost = run_operator(
         head,
         DollyPlans(rails, moves, rigged.planner.horizon, rigged.planner.accel),
