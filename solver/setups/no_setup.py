@@ -50,7 +50,7 @@ class NoSetup:
         limit: the tightest limit: what it takes least to relax, else what the best
             trial breaks most.
         broken: what the best trial breaks, with how far it is off.
-        head_in_frame, size_kept: shares of its frames; NaN where nothing could be tried.
+        head_in_frame, size_kept: shares of its frames; NaN where nothing was tried.
         changes: that help, each alone, in the order of `limit`s tried.
     """
 

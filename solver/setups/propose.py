@@ -47,8 +47,8 @@ def way_of(action: Action) -> Way:
 class Known(NamedTuple):
     """What is known of a shot before anything is worked.
 
-    `looser` times the asked distance is where setups are proposed: a little more picture
-    round the subject, still within what counts as the asked size.
+    `looser` times the asked distance is where setups are proposed: a little more of the
+    room round the subject, still within what counts as the asked size.
     """
 
     ask: Ask

@@ -51,7 +51,7 @@ class Hands(NamedTuple):
 
 
 class Through(NamedTuple):
-    """What is asked of the frame through one lens, how it sees, and what bounds that."""
+    """What is asked of the frame through one lens, how it sees, and its bounds."""
 
     asked: Asked
     sight: Sight
@@ -160,10 +160,11 @@ def work(rigged, hands, through, watched, action, at_most, verdict):
         return False
     clear = frames_clear(rig, watched.carried, watched.rate, watched.most)
     first = watched.most - clear
+    asked = through.asked
     rails, logs = watched.rails, watched.heads.plans
     ticks = watched.operator.ticks
     if on_rail:
-        task = GripTask(rig, rigged.planner, rigged.hold, through.asked, hands.grip)
+        task = GripTask(rig, rigged.planner, rigged.hold, asked, hands.grip)
         moves, refused = run_grip(task, watched.grip, first, rails)
         travel(rig, rails[:moves], action.times_s, cams)
         if not frames_may_hold(cams, action, through.bound, at_most):
