@@ -31,8 +31,8 @@ def no_setup_words(reason: "NoSetup") -> str:
     seen = ""
     if reason.broken and reason.head_in_frame == reason.head_in_frame:
         seen = (
-            f" (best try: head in frame {100 * reason.head_in_frame:.1f} % of the time, "
-            f"size kept {100 * reason.size_kept:.0f} %)"
+            f" (best try: head in frame {100 * reason.head_in_frame:.1f} % of the "
+            f"time, size kept {100 * reason.size_kept:.0f} %)"
         )
     helps = "; ".join(_change(change) for change in reason.changes)
     return (
