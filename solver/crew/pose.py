@@ -15,7 +15,7 @@ from .plan import evaluate_plan
 LEAST_DIOPTRES = 1e-4
 
 
-class PlanLogs(NamedTuple):
+class ChannelLogs(NamedTuple):
     """The plans of all channels, each a log (k, m) as `evaluate_plan` reads it."""
 
     dolly: FloatArray
@@ -80,7 +80,7 @@ def shake_over(base, pan, tilt, roll, shake, place, turn):
 
 @kernel
 def base_poses(rig, times, plans, nearest, tracks, base, focus_m):
-    """Evaluate the `PlanLogs` at ascending `times` (n,) [s].
+    """Evaluate the `ChannelLogs` at ascending `times` (n,) [s].
 
     `tracks` (3, n, 3) is filled with value, speed and acceleration of rail, pan and
     tilt, `base` (n, 3) with the lens, `focus_m` (n,) with the distance of the focus,
