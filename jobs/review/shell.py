@@ -20,7 +20,7 @@ _PICTURE = ("picture.js",)
 _SCRIPTS = {
     "shot.html": (*_PICTURE, "player.js", "notes.js", "shot.js", "decide.js"),
     "index.html": (*_PICTURE, "notes.js", "posters.js", "written.js", "gather.js"),
-    "compare.html": (*_PICTURE, "player.js", "compare.js"),
+    "compare.html": (*_PICTURE, "player.js", "overlay.js", "compare.js"),
     "cut.html": (*_PICTURE, "player.js", "cut.js"),
 }
 _READS_MORE = ("cut.html",)
@@ -113,8 +113,20 @@ def _sentence(words: str) -> str:
 
 def _symbols() -> dict[str, Markup]:
     """Return the drawing of each class of line or mark, for keys."""
-    lines = ("subject", "bearing", "pan", "pan other", "corridor", "limit", "flagged")
-    drawn = {kind: path([(1, 7), (25, 7)], class_=kind) for kind in lines}
+    lines = (
+        "subject",
+        "bearing",
+        "pan",
+        "was",
+        "pan other",
+        "corridor",
+        "limit",
+        "flagged",
+    )
+    drawn = {
+        kind: path([(1, 7), (25, 7)], class_=kind)
+        for kind in (*lines, "pan", "pan other")
+    }
     drawn |= {
         "mark": element("circle", class_="mark", cx=13, cy=7, r=4.5),
         "camera": element("path", class_="camera", d="M13 2l6 10h-12Z"),
