@@ -36,7 +36,7 @@ _SHARES = ("head_in_frame", "body_in_frame", "size_kept", "angle_kept")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class KeptTake:
+class WrittenTake:
     """A take as it was written, n samples in metres, radians and seconds, Y up.
 
     `rail`, `pan` and `tilt` are (n, 3): value, speed, acceleration; `aim_u` and
@@ -68,7 +68,7 @@ class KeptTake:
         return int(self.sub.max()) + 1
 
 
-def audit(shot: Shot, kept: KeptTake) -> Measures:
+def audit(shot: Shot, kept: WrittenTake) -> Measures:
     """Return the measures of a kept take against a shot's action.
 
     Args:

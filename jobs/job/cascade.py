@@ -26,7 +26,7 @@ SHARED_TABLES = ("camera", "crew", "stage")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Layer:
+class CascadeTable:
     """One table of the cascade and its path in the file."""
 
     path: str
@@ -51,7 +51,7 @@ class ResolvedShot:
         return path_text(start, location)
 
 
-def resolve(layers: tuple[Layer, ...]) -> ResolvedShot:
+def resolve(layers: tuple[CascadeTable, ...]) -> ResolvedShot:
     """Merge the tables of a cascade, the last one winning.
 
     Args:
@@ -66,7 +66,7 @@ def resolve(layers: tuple[Layer, ...]) -> ResolvedShot:
 
 def _laid_over(
     below: dict[str, Any],
-    layer: Layer,
+    layer: CascadeTable,
     above: dict[str, Any],
     at: Location,
     origins: dict[Location, str],

@@ -132,7 +132,7 @@ def _two_takes(
 ) -> Iterator[TwoTakes]:
     """Yield the shots of which both takes are there and can be played."""
     keys = [
-        {row.shot: row.plain["take_key"] for row in side.rows}
+        {row.shot: row.plain["take_key"] for row in side.rows if not row.failed}
         for side in (before, after)
     ]
     for one in differences:
@@ -146,7 +146,7 @@ def _two_takes(
             )
 
 
-def _shown(side: Side, shot: str, keys: Mapping[str, str | None]) -> Shown | None:
+def _shown(side: Side, shot: str, keys: Mapping[str, str]) -> Shown | None:
     table = side.store.whole(shot, keys[shot])
     shown = None if table is None else shown_of(table)
     return None if shown is None or len(shown.frames) > MOST_PLAYED else shown

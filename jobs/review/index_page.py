@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from .rows import FAILED, FindingRow, SequenceRow, worst_first
 from .shell import page
-from .shot_page import Kept, shades, travel_words
+from .shot_page import IndexedTake, shades, travel_words
 from .since import ShotChange
 from .svg import element
 from .words import figure, lens_words, percent, rig_words, view_words
@@ -23,7 +23,7 @@ _BAR = 120.0
 
 def index_page(
     rows: Sequence[SequenceRow],
-    kept: Mapping[str, Kept],
+    kept: Mapping[str, IndexedTake],
     *,
     changes: Sequence[ShotChange] | None,
     people: Sequence[str] = (),
@@ -81,7 +81,7 @@ class Poster:
 class _Pictures:
     """The posters of a sequence: of each shot by name, numbered as they are written."""
 
-    kept: Mapping[str, Kept]
+    kept: Mapping[str, IndexedTake]
     numbers: Mapping[str, int]
 
     def poster(self, shot: str, k: int) -> list[Poster]:
@@ -191,7 +191,9 @@ def _since(changes: Sequence[ShotChange] | None) -> dict[str, Any]:
     }
 
 
-def _card(row: SequenceRow, kept: Kept | None, pictures: _Pictures) -> dict[str, Any]:
+def _card(
+    row: SequenceRow, kept: IndexedTake | None, pictures: _Pictures
+) -> dict[str, Any]:
     words = [lens_words(row.setup), rig_words(row.setup)]
     if kept is not None:
         words.insert(1, kept.size)
@@ -206,7 +208,9 @@ def _card(row: SequenceRow, kept: Kept | None, pictures: _Pictures) -> dict[str,
     }
 
 
-def _line(row: SequenceRow, kept: Kept | None, pictures: _Pictures) -> dict[str, Any]:
+def _line(
+    row: SequenceRow, kept: IndexedTake | None, pictures: _Pictures
+) -> dict[str, Any]:
     size = "" if kept is None else f", {kept.size}"
     measured = [
         ("Length", figure(row.number("seconds"), ".1f", " s")),
@@ -227,7 +231,7 @@ def _line(row: SequenceRow, kept: Kept | None, pictures: _Pictures) -> dict[str,
 
 
 def _cuts(
-    rows: Sequence[SequenceRow], kept: Mapping[str, Kept]
+    rows: Sequence[SequenceRow], kept: Mapping[str, IndexedTake]
 ) -> Iterator[dict[str, Any]]:
     for before, after in pairwise(rows):
         one, two = kept.get(before.shot), kept.get(after.shot)

@@ -40,7 +40,7 @@ class End:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Kept:
+class IndexedTake:
     """What the index keeps of a take.
 
     Attributes:
@@ -71,7 +71,7 @@ class ShotPage:
     """A shot's page, what other pages keep of it, and the script that the cut runs."""
 
     text: str
-    kept: Kept | None
+    kept: IndexedTake | None
     script: str
 
 
@@ -224,10 +224,10 @@ def _kept(
     sheet: list[str],
     people: Sequence[str],
     script_bytes: int,
-) -> Kept:
+) -> IndexedTake:
     last = len(shown.frames) - 1
     worst = worst_row(shown, row.findings)
-    return Kept(
+    return IndexedTake(
         size=size_words(shown.metadata.asked),
         aspect=shown.aspect,
         rate=str(shown.rate),

@@ -33,7 +33,7 @@ _NEAR_LIMIT = 2.2  # a limit within this factor of the curve is drawn, others ar
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Curve:
+class PlotLine:
     """One line of a plot: its values, (n,), NaN where there are none; its class."""
 
     values: FloatArray
@@ -57,7 +57,7 @@ class Plot:
     """
 
     name: str
-    curves: Sequence[Curve]
+    curves: Sequence[PlotLine]
     limit: float | None = None
     unit: str = ""
     decided: BoolArray | None = None

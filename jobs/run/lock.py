@@ -14,7 +14,7 @@ import numpy as np
 import pyarrow as pa
 
 from ...solver.arrays import FloatArray
-from ...solver.audit import KeptTake, audit, lock_findings
+from ...solver.audit import WrittenTake, audit, lock_findings
 from ...solver.cuts.findings import Finding
 from ...solver.measures.on_stage import Measures
 from ...solver.optics.lens import Lens
@@ -162,11 +162,11 @@ def _refused(job: JobFile, spec: ShotSpec, message: str) -> ShotDataError:
 
 def _kept(
     table: pa.Table, curves: Curves, prepared: Prepared, measures: Measures
-) -> KeptTake:
+) -> WrittenTake:
     shot = prepared.shot
     pan, tilt, roll = np.radians(curves.shake_deg).T
     x, y, z = curves.shake_m.T
-    return KeptTake(
+    return WrittenTake(
         gate=curves.gate,
         lens=Lens(curves.focal_mm, shot.lens.close_focus_m, shot.lens.widest_stop),
         stop=curves.stop,

@@ -45,7 +45,7 @@ def runner_up_takes(job_path: Path, store: Store) -> Iterator[RunnerUpTake]:
         if row.sequence != job.sequence:
             message = f"is {job.sequence}, the takes are of {row.sequence}"
             raise JobError((Fault(path="sequence", message=message),))
-        if row.runner_up is None or row.shot not in specs:
+        if row.runner_up is None or row.take_key is None or row.shot not in specs:
             continue
         chosen = store.whole(row.shot, row.take_key)
         if chosen is None:
