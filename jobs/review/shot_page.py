@@ -102,7 +102,11 @@ def shot_page(
         "after": after,
         "changes": changes,
         "grip": sheet,
-        "why": why_of(row.plain.get("why"), row.plain.get("runner_up")),
+        "why": why_of(
+            row.plain.get("why"),
+            row.plain.get("runner_up"),
+            None if shown is None else shown.metadata.world,
+        ),
         "earlier": row.failed and shown is not None,
         "facts": f"scene {row.scene}",
         "drawings": None,
