@@ -36,7 +36,7 @@ _SHARES = ("head_in_frame", "body_in_frame", "size_kept", "angle_kept")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class KeptTake:
+class WrittenTake:
     """A take as it was written, n samples in metres, radians and seconds, Y up.
 
     `rail`, `pan` and `tilt` are (n, 3): value, speed, acceleration; `aim_u` and
@@ -81,7 +81,7 @@ def audit(take: Take, then: Measures) -> Measures:
     return measure(take) | {name: then.get(name) for name in OPERATED}
 
 
-def against(shot: Shot, kept: KeptTake) -> Take:
+def against(shot: Shot, kept: WrittenTake) -> Take:
     """Return a kept take as it shows a shot's action.
 
     Args:

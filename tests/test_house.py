@@ -236,34 +236,6 @@ def test_names_of_files_say_what_is_in_them() -> None:
     assert empty == []
 
 
-# Not yet mended. A test fails on what is not listed, and on what is listed in vain.
-KNOWN_IN_CIRCLES: set[str] = set()
-KNOWN_TWICE_DEFINED = {
-    "Batch",
-    "Begun",
-    "Change",
-    "Curve",
-    "CutShot",
-    "Kept",
-    "KeptTake",
-    "Layer",
-    "Motion",
-    "Pool",
-    "Samples",
-    "ServiceError",
-    "Settings",
-    "Size",
-    "State",
-    "Take",
-    "Wanted",
-    "Work",
-}
-KNOWN_WIDE_FUNCTIONS = {
-    "jobs/run/local.py:solve_job",
-    "solver/crew/pose.py:base_poses",
-}
-
-
 @pytest.fixture(scope="module")
 def house() -> list[Module]:
     return modules(ROOT, *ROOMS)
@@ -274,17 +246,15 @@ def module(path: str, text: str) -> Module:
 
 
 def test_no_folders_import_each_other_in_a_circle(house: list[Module]) -> None:
-    assert {
-        folder for circle in circles(folder_arrows(house)) for folder in circle
-    } == KNOWN_IN_CIRCLES
+    assert circles(folder_arrows(house)) == []
 
 
 def test_a_class_name_is_defined_once(house: list[Module]) -> None:
-    assert set(twice_defined(house)) == KNOWN_TWICE_DEFINED
+    assert twice_defined(house) == {}
 
 
 def test_functions_have_few_parameters(house: list[Module]) -> None:
-    assert {each.place for each in wide_functions(house)} == KNOWN_WIDE_FUNCTIONS
+    assert [each.place for each in wide_functions(house)] == []
 
 
 def test_circle_is_seen_where_a_function_imports() -> None:

@@ -31,7 +31,7 @@ _CLAIMS = "claims"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Layer:
+class CascadeTable:
     """One table of the cascade and its path in the file."""
 
     path: str
@@ -64,7 +64,7 @@ class ResolvedShot:
         return path_text(start, location)
 
 
-def resolve(layers: tuple[Layer, ...]) -> ResolvedShot:
+def resolve(layers: tuple[CascadeTable, ...]) -> ResolvedShot:
     """Merge the tables of a cascade, the last one winning.
 
     Args:
@@ -85,7 +85,7 @@ def resolve(layers: tuple[Layer, ...]) -> ResolvedShot:
     )
 
 
-def _claims_of(layers: tuple[Layer, ...]) -> list[tuple[str, Any]] | None:
+def _claims_of(layers: tuple[CascadeTable, ...]) -> list[tuple[str, Any]] | None:
     """Return all claims with their paths; None where one table's are no list."""
     claims: list[tuple[str, Any]] = []
     given = [layer for layer in layers if _CLAIMS in layer.table]
@@ -99,7 +99,7 @@ def _claims_of(layers: tuple[Layer, ...]) -> list[tuple[str, Any]] | None:
     return claims if given else None
 
 
-def _placed(layer: Layer, listed: Sequence[Any]) -> Iterator[tuple[str, Any]]:
+def _placed(layer: CascadeTable, listed: Sequence[Any]) -> Iterator[tuple[str, Any]]:
     for k, claim in enumerate(listed):
         yield path_text(layer.path, (_CLAIMS, k)), claim
 
@@ -118,7 +118,7 @@ def _claimed(claim: Any) -> tuple[str, str] | None:
 
 def _laid_over(
     below: dict[str, Any],
-    layer: Layer,
+    layer: CascadeTable,
     above: dict[str, Any],
     at: Location,
     origins: dict[Location, str],

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import Fault
-from .cascade import Layer
+from .cascade import CascadeTable
 from .locations import path_text, shown
 from .plain_file import read_plain, tables_of
 
@@ -63,7 +63,7 @@ def intents_of(data: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
 
 def intent_layers(
     intents: Mapping[str, dict[str, Any]], tables: Iterable[Mapping[str, Any]]
-) -> Iterator[Layer]:
+) -> Iterator[CascadeTable]:
     """Yield the layers of the intents that a shot has, the later over the earlier.
 
     Args:
@@ -74,7 +74,7 @@ def intent_layers(
     for name in named(tables)[1]:
         if name in intents:
             kept = {k: v for k, v in intents[name].items() if k in FIELDS}
-            yield Layer(path=path_text("intents", (name,)), table=kept)
+            yield CascadeTable(path=path_text("intents", (name,)), table=kept)
 
 
 def named(tables: Iterable[Mapping[str, Any]]) -> tuple[int, tuple[str, ...]]:

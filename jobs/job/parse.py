@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from ..errors import Fault, JobError
-from .cascade import SHARED_TABLES, Layer, ResolvedShot, resolve
+from .cascade import SHARED_TABLES, CascadeTable, ResolvedShot, resolve
 from .crew_files import CrewFile, with_crew_file
 from .faults import field_names, schema_findings, unknown_field
 from .intents import intent_layers, intents_faults, intents_of, unknown_intents
@@ -225,11 +225,11 @@ def _resolved(data: dict[str, Any]) -> Iterator[ResolvedShot]:
         own = (defaults, scene, shot)
         yield resolve(
             (
-                Layer(path="", table=shared),
-                Layer(path="defaults", table=defaults),
-                Layer(path=path_text("scenes", (name,)), table=scene),
+                CascadeTable(path="", table=shared),
+                CascadeTable(path="defaults", table=defaults),
+                CascadeTable(path=path_text("scenes", (name,)), table=scene),
                 *intent_layers(intents, own),
-                Layer(path=f"shots[{k}]", table=shot),
+                CascadeTable(path=f"shots[{k}]", table=shot),
             )
         )
 

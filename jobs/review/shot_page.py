@@ -42,7 +42,7 @@ class End:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Kept:
+class IndexedTake:
     """What the index keeps of a take.
 
     Attributes:
@@ -73,7 +73,7 @@ class ShotPage:
     """A shot's page, what other pages keep of it, and the script that the cut runs."""
 
     text: str
-    kept: Kept | None
+    kept: IndexedTake | None
     script: str
 
 
@@ -104,7 +104,11 @@ def shot_page(
         "after": after,
         "changes": changes,
         "grip": sheet,
-        "why": why_of(row.plain.get("why"), row.plain.get("runner_up")),
+        "why": why_of(
+            row.plain.get("why"),
+            row.plain.get("runner_up"),
+            None if shown is None else shown.metadata.world,
+        ),
         "earlier": row.failed and shown is not None,
         "facts": f"scene {row.scene}",
         "drawings": None,
@@ -226,10 +230,10 @@ def _kept(
     sheet: list[str],
     people: Sequence[str],
     script_bytes: int,
-) -> Kept:
+) -> IndexedTake:
     last = len(shown.frames) - 1
     worst = worst_row(shown, row.findings)
-    return Kept(
+    return IndexedTake(
         size=size_words(shown.metadata.asked),
         aspect=shown.aspect,
         rate=str(shown.rate),

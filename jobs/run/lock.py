@@ -15,7 +15,7 @@ import pyarrow as pa
 
 from ...solver.action.claim import ClaimOutcome
 from ...solver.arrays import FloatArray
-from ...solver.audit import KeptTake, against, audit, lock_findings
+from ...solver.audit import WrittenTake, against, audit, lock_findings
 from ...solver.claims.everyone import frames_of_take
 from ...solver.claims.measured import outcomes_of
 from ...solver.cuts.findings import Finding
@@ -167,11 +167,11 @@ def _refused(job: JobFile, spec: ShotSpec, message: str) -> ShotDataError:
     return ShotDataError(spec.name, (Fault(path=path, message=message),))
 
 
-def _kept(table: pa.Table, curves: Curves, prepared: Prepared) -> KeptTake:
+def _kept(table: pa.Table, curves: Curves, prepared: Prepared) -> WrittenTake:
     shot = prepared.shot
     pan, tilt, roll = np.radians(curves.shake_deg).T
     x, y, z = curves.shake_m.T
-    return KeptTake(
+    return WrittenTake(
         gate=curves.gate,
         lens=Lens(curves.focal_mm, shot.lens.close_focus_m, shot.lens.widest_stop),
         stop=curves.stop,

@@ -32,7 +32,7 @@ _COUNTS = (
     "tilt_reversals",
     "moving_axes",
 )
-_NAMES = ("hidden_by", "sight_forbidden", "rig_through")
+NAMES_IN_THE_WAY = ("hidden_by", "sight_forbidden", "rig_through")
 """Measures that name what is in the way; None where nothing is."""
 MEASURES = (
     "frames",
@@ -82,7 +82,7 @@ MEASURES = (
     "furthest_m",
     "rig_off_floor_m",
     "rig_off_height_m",
-    *_NAMES,
+    *NAMES_IN_THE_WAY,
     "soft",
     "strobing_deg_s",
     "shake_pan_rms_deg",
@@ -111,7 +111,7 @@ _LISTS = ("claims",)
 
 
 def _kind(name: str) -> pa.DataType:
-    if name in _NAMES:
+    if name in NAMES_IN_THE_WAY:
         return pa.string()
     return pa.int64() if name in _COUNTS else pa.float64()
 

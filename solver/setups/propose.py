@@ -28,6 +28,7 @@ NATURAL_TX = 0.31  # half-frame tangent of a lens that draws attention to nothin
 NODES = 48  # ideal places that a curve is fitted through
 ON_LINE = 1e-6  # sine of a view from straight ahead or behind
 LEAST_NODES = 3  # of a way that a rail is laid along
+LOOSER = (1.1, 1.2)  # of the asked distance; the size is kept up to 1.25
 
 
 def way_of(action: Action) -> Way:
@@ -44,11 +45,16 @@ def way_of(action: Action) -> Way:
 
 
 class Known(NamedTuple):
-    """What is known of a shot before anything is worked."""
+    """What is known of a shot before anything is worked.
+
+    `looser` times the asked distance is where setups are proposed: a little more of the
+    room round the subject, still within what counts as the asked size.
+    """
 
     ask: Ask
     action: Action
     way: Way
+    looser: float = 1.0
 
 
 def propose_standing(known: Known) -> list[Proposal]:
@@ -95,7 +101,7 @@ def _asked(ask: Ask, *, on_rail: bool) -> list[RigKind]:
 
 def _proposed(known: Known, kind: RigKind, lens: Lens, view: View) -> list[Proposal]:
     ask, action = known.ask, known.action
-    distance = distance_of(ask, lens)
+    distance = distance_of(ask, lens) * known.looser
     wanted = RigWish(
         distance_m=distance,
         height_m=lens_height(ask, distance, known.way.eyes_m),

@@ -22,7 +22,6 @@ from .judge import (
     DRIFT,
     HEAD_HELD,
     HEADROOM_OFF,
-    IN,
     MUST_CLEAR_M,
     MUST_IN,
     MUST_SIZE,
@@ -145,7 +144,7 @@ def _off(ask: Ask, trial: Trial, numbers: Sequence[float]) -> dict[str, float]:
     """Return the musts of a trial, each with how far it is off; above 0 is broken."""
     stage = ask.stage
     off = {
-        "in_frame": (MUST_IN - numbers[IN]) / (1 - MUST_IN),
+        "head_in_frame": (MUST_IN - numbers[HEAD_HELD]) / (1 - MUST_IN),
         "held_in_frame": (MUST_IN - numbers[OTHERS_HELD]) / (1 - MUST_IN),
         "size": (MUST_SIZE - numbers[SIZED]) / MUST_SIZE,
         "min_distance": stage.min_distance_m - numbers[CLOSEST],
@@ -187,7 +186,7 @@ def _points(ask: Ask, trial: Trial, numbers: Sequence[float]) -> tuple[float, ..
     turned_back = numbers[PAN_REVERSALS] + numbers[TILT_REVERSALS]
     covered = numbers[RAIL_HIGH] - numbers[RAIL_LOW]
     return (
-        1000 * (1 - numbers[HEAD_HELD]),
+        1000 * (2 - numbers[HEAD_HELD] - numbers[OTHERS_HELD]),
         30 * (numbers[HEADROOM_OFF] - HEADROOM_FREE),
         20 * (1 - numbers[SIZED]),
         10 * (numbers[SIZE_RMS] - SIZE_FREE),
