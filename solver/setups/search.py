@@ -42,8 +42,8 @@ def candidates(
     proposal of each kind of rig that could still win a little, as long as the judged
     take gets better. What a lower bound rules out is not simulated: a rail that
     breaks a must whoever operates it, or that costs more than sticks which hold from
-    the same view. Where no head stays whole all the time, setups a little further away are
-    tried as well.
+    the same view. Where no head stays whole all the time, setups a little further
+    away are tried as well.
     """
     stage = rehearsal or Rehearsal(ask)
     action = stage.action
