@@ -236,6 +236,32 @@ def test_names_of_files_say_what_is_in_them() -> None:
     assert empty == []
 
 
+REFERS = re.compile(r"^ {4,}\w+(?:, \w+)*: see (?:\w|`_)", re.MULTILINE)
+
+
+def test_what_a_parameter_means_is_said_where_it_stands() -> None:
+    # A docstring may refer to a class whose own says it, not to a line above.
+    referring = [
+        f"{path}: {found.strip()}"
+        for path in sources(*ROOMS)
+        for found in REFERS.findall((ROOT / path).read_text(encoding="utf-8"))
+    ]
+    assert referring == []
+
+
+@pytest.mark.parametrize(
+    ("line", "refers"),
+    [
+        ("        lead: see cue.", True),
+        ("        target, u: see `_rows`.", True),
+        ("        hold: what the dolly keeps, see `Shot`.", False),
+        ("        whips: as in `HeadLogs`.", False),
+    ],
+)
+def test_reference_is_recognised(line: str, refers: bool) -> None:
+    assert bool(REFERS.search(f'"""Args:\n{line}\n')) is refers
+
+
 @pytest.fixture(scope="module")
 def house() -> list[Module]:
     return modules(ROOT, *ROOMS)

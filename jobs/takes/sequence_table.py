@@ -284,11 +284,6 @@ def read_sequence(path: Place) -> list[ShotRow]:
     return list(read_table(path).rows)
 
 
-def read_cut_clock(path: Place) -> CutClock:
-    """Read how the frames of a sequence's shots are counted; see `read_table`."""
-    return read_table(path).clock
-
-
 def with_findings(
     entries: Iterable[CutEntry], rows: Iterable[ShotRow]
 ) -> tuple[ShotRow, ...]:

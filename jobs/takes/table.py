@@ -126,7 +126,7 @@ def take_rows(
     schema = TAKE_FIELDS.with_metadata(
         {METADATA_KEY: metadata, BODIES_KEY: bodies_json(take, job.world)}
     )
-    # Of a long take the text is large, and so is what columns are worked out from.
+    # Of a long take the text is large, and so is what columns are computed from.
     del metadata
     columns: dict[str, pa.Array] = {
         "sequence": _same_text(job.sequence, len(take.subject)),
