@@ -80,6 +80,7 @@ def _turning(shown: Shown, operator: Mapping[str, float]) -> _Figure:
         name=_FIRST,
         curves=(pan, PlotLine(values=shown.bearing_speed, kind="bearing")),
         limit=operator["max_speed"],
+        unit="deg/s",
         decided=shown.flags("decided_pan"),
         ceiling=max(1.6 * float(np.abs(pan.values).max()), 20.0),
     )
@@ -123,11 +124,13 @@ def _place(shown: Shown, c: int, way: str, axis: str, tolerance: float) -> _Figu
 
 
 def _rate(shown: Shown, column: str, title: str, limit: float) -> _Figure:
+    unit = title.rpartition(", ")[2]
     decided = {"rail": "decided_dolly", "tilt": "decided_tilt", "pan_": "decided_pan"}
     plot = Plot(
         name=f"{column}_plot",
         curves=(PlotLine(values=shown.column(column), kind="pan"),),
         limit=limit,
+        unit=unit,
         decided=shown.flags(decided[column[:4]]),
         highest=0.02 * limit,
         lowest=-0.02 * limit,
@@ -187,7 +190,9 @@ def _subject_depth(shown: Shown) -> FloatArray:
 def _used(plot: Plot) -> str:
     assert plot.limit is not None
     share = 100 * plot.most / plot.limit
-    return f"At most {plot.most:.3g} of {plot.limit:g} allowed ({share:.0f} %)"
+    return (
+        f"At most {plot.most:.3g} of {plot.limit:g} {plot.unit} allowed ({share:.0f} %)"
+    )
 
 
 def _count(shown: Shown, axis: str) -> str:

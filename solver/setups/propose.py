@@ -46,7 +46,7 @@ def way_of(action: Action) -> Way:
 
 
 class Known(NamedTuple):
-    """What is known of a shot before anything is worked.
+    """What is known of a shot before anything is simulated.
 
     `looser` times the asked distance is where setups are proposed: a little more of the
     room round the subject, still within what may count as the asked size.
@@ -77,7 +77,7 @@ def propose_rails(
     """Return rails worth trying: the first kind for all lenses, others for the first.
 
     Args:
-        known: what is known of the shot before anything is worked.
+        known: what is known of the shot before anything is simulated.
         lenses: for which rails are laid, the first one first.
         may_pay: whether a kind of rig may be worth its price with a lens on a view.
     """

@@ -170,7 +170,7 @@ def least_score(ask: Ask, kind: str, lens: Lens, view: View | None) -> float:
 def _standing_points(
     ask: Ask, lens: Lens, view: View | None
 ) -> tuple[float, float, float]:
-    """Return what lens, distance and view cost however they are worked."""
+    """Return what lens, distance and view cost however they are operated."""
     price = VIEW_PRICE.get(view.name, 0.0) if view is not None else 0.0
     return (
         0.8 * unnatural(ask, lens),

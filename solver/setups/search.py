@@ -41,10 +41,10 @@ def candidates(
 
     Proposes, lets the crew work each proposal, judges it, and then moves the best
     proposal of each kind of rig that could still win a little, as long as the judged
-    take gets better. What a bound shows to be in vain is not worked: a rail that
-    breaks a must whoever works it, or that costs more than sticks which hold from the
-    same view. Where no head stays whole all the time, setups a little further away are
-    tried as well.
+    take gets better. What a lower bound rules out is not simulated: a rail that
+    breaks a must whoever operates it, or that costs more than sticks which hold from
+    the same view. Where no head stays whole all the time, setups a little further
+    away are tried as well.
     """
     stage = rehearsal or Rehearsal(ask)
     action = stage.action
@@ -198,7 +198,7 @@ def _proposed(stage: Rehearsal) -> Iterator[Setup]:
 
 
 def _holds(stage: Rehearsal, setup: Setup) -> bool:
-    """Tell whether a setup holds the shot; it is worked only as far as it may."""
+    """Tell whether a setup holds the shot; it is simulated only as long as it may."""
     if stage.ask.rig is None:
         faults = rail_faults(stage.ask.stage, setup.rig)
         if any(off > ALMOST for off in faults.values()):

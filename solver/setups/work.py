@@ -63,9 +63,9 @@ class Through(NamedTuple):
 class Watched(NamedTuple):
     """What the crew believes at the ticks, and room for the plans made then.
 
-    The ticks begin `most` frames before those that are solved, further back than a rig
-    may need that the subjects, `carried` back at the frame `rate`, have to keep clear
-    of: see `frames_clear`.
+    The ticks begin `most` frames before those that are solved: the most that
+    `frames_clear` may add for a rig that the subjects, `carried` back at the frame
+    `rate` [frames/s], have to keep clear of.
     """
 
     carried: FloatArray
@@ -136,7 +136,7 @@ def watched_of(shot: Shot) -> Watched:
 
 
 class Rigged(NamedTuple):
-    """A rig as it is worked: its shape, what the dolly keeps, its planner and the view.
+    """A rig as it is operated: shape, what the dolly keeps, its planner and the view.
 
     `view_rad` is the asked bearing of the lens, from the heading.
     """
