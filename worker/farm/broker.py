@@ -19,7 +19,7 @@ from redis.exceptions import (
 from redis.retry import Retry
 
 from ...jobs.errors import ServiceError
-from .settings import Settings, shown_broker
+from .settings import FarmSettings, shown_broker
 
 _BACKOFF_CAP_S = 0.5
 _AWAY = (ConnectionError, TimeoutError, BusyLoadingError)
@@ -29,7 +29,7 @@ class FullError(ServiceError):
     """Redis has no memory left, or too much is waiting already."""
 
 
-def patient_client(settings: Settings) -> "Redis":
+def patient_client(settings: FarmSettings) -> "Redis":
     """Return a client for a worker: it waits for a Redis that is away.
 
     Raises:
@@ -43,7 +43,7 @@ def patient_client(settings: Settings) -> "Redis":
     )
 
 
-def quick_client(settings: Settings) -> "Redis":
+def quick_client(settings: FarmSettings) -> "Redis":
     """Return a client for a person or a request: it gives up after seconds."""
     return _client(settings, socket_timeout=2, socket_connect_timeout=1, retries=1)
 
@@ -59,7 +59,7 @@ def celery_address(broker: str) -> str:
 
 
 @contextmanager
-def answering(settings: Settings) -> Iterator[None]:
+def answering(settings: FarmSettings) -> Iterator[None]:
     """Turn what goes wrong with Redis into an error that people can act on.
 
     Raises:
@@ -90,7 +90,7 @@ def _causes(error: BaseException | None) -> Iterator[BaseException]:
         error = error.__cause__ or error.__context__
 
 
-def _client(settings: Settings, *, retries: int, **timeouts: float) -> "Redis":
+def _client(settings: FarmSettings, *, retries: int, **timeouts: float) -> "Redis":
     retry = Retry(ExponentialBackoff(cap=_BACKOFF_CAP_S, base=0.02), retries)
     client: Redis = Redis.from_url(
         settings.broker,

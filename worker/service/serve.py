@@ -9,7 +9,7 @@ import uvicorn
 from ...jobs.errors import InputError
 from .app import build_app
 from .protocol import timed_protocol
-from .settings import Settings
+from .settings import ServiceSettings
 
 _HEAD_BYTES = 32 * 1024
 _IDLE_S = 30
@@ -18,7 +18,7 @@ _BACKLOG = 512
 
 
 def run_service(
-    settings: Settings, *, host: str, port: int, listening: Callable[[str], None]
+    settings: ServiceSettings, *, host: str, port: int, listening: Callable[[str], None]
 ) -> None:
     """Serve until a signal ends it.
 

@@ -10,18 +10,18 @@ from typer.testing import CliRunner
 
 from carrellata.worker.cli import app
 from carrellata.worker.service.batch_runner import Batches
-from carrellata.worker.service.settings import Settings
+from carrellata.worker.service.settings import ServiceSettings
 
 
-def service_of(state: Path) -> Settings:
-    return Settings(state=state, out=Path("/secret/out"), token="t" * 32)
+def service_of(state: Path) -> ServiceSettings:
+    return ServiceSettings(state=state, out=Path("/secret/out"), token="t" * 32)
 
 
 def started(state: Path, keep_s: float = 1e9) -> Batches:
     """Return the batches of a service that has started, and stopped again."""
 
     async def run() -> Batches:
-        settings = Settings(
+        settings = ServiceSettings(
             state=state, out=Path("/secret/out"), token="t" * 32, keep_s=keep_s
         )
         batches = Batches(settings)
