@@ -74,7 +74,7 @@ class GripSheet:
         max_speed_m_s: of the dolly.
         max_accel_m_s2: of the dolly.
         closest: of any subject's body, floor to crown.
-        pan_rad: least and greatest pan, unwrapped.
+        pan_rad: least and greatest pan of the cut, from where its first frame looks.
         tilt_rad: least and greatest tilt.
         space_m: along and across the laid track with `WORKING_MARGIN_M` on each side,
             on the ground; a curve is taken along its chord.
@@ -165,8 +165,8 @@ def grip_sheet(
         max_speed_m_s=float(np.abs(rail[:, 1]).max()),
         max_accel_m_s2=float(np.abs(rail[:, 2]).max()),
         closest=_closest(take),
-        pan_rad=_range(take.pan[:, 0]),
-        tilt_rad=_range(take.tilt[:, 0]),
+        pan_rad=_range(take.pan[cut, 0] - take.pan[cut, 0][0]),
+        tilt_rad=_range(take.tilt[cut, 0]),
         space_m=_space(path),
     )
 

@@ -40,19 +40,19 @@ _LONGEST_LINE = 64 * 2**20
 _STREAM_S = 60.0  # the service says something every ten seconds
 
 
-class ServiceError(Exception):
+class ClientError(Exception):
     """Base of what this client raises."""
 
 
-class UnreachableError(ServiceError):
+class UnreachableError(ClientError):
     """The service does not answer, or cut its answer short."""
 
 
-class LateError(ServiceError):
+class LateError(ClientError):
     """The take or batch was not there within the time that was given for it."""
 
 
-class RefusedError(ServiceError):
+class RefusedError(ClientError):
     """The service answered that it will not do what was asked.
 
     Attributes:
@@ -90,7 +90,7 @@ class BusyError(RefusedError):
 
 
 @dataclass(frozen=True)
-class Take:
+class TakeData:
     """One take.
 
     Attributes:
@@ -154,7 +154,7 @@ class Client:
 
     def take(
         self, job: Mapping[str, Any], *, wait_s: float = 10.0, longest_s: float = 600.0
-    ) -> Take:
+    ) -> TakeData:
         """Return the take of a job of one shot, however long it is solved.
 
         Args:
@@ -366,7 +366,7 @@ class Batch:
         found: dict[str, Any] = json.loads(answer.body)
         return found
 
-    def take(self, shot: str) -> Take:
+    def take(self, shot: str) -> TakeData:
         """Return the take of a shot."""
         return _take(self._fetch(shot, JSON))
 
@@ -410,9 +410,9 @@ class Batch:
             connection.close()
 
 
-def _take(answer: _Answer) -> Take:
+def _take(answer: _Answer) -> TakeData:
     found = json.loads(answer.body)
-    return Take(
+    return TakeData(
         take_key=answer.headers["carrellata-take-key"],
         rows=found["rows"],
         columns=found["columns"],

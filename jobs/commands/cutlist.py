@@ -30,7 +30,7 @@ _SNAP_FRAMES = 1e-4
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class CutShot:
+class CutEvent:
     """One shot of a cut.
 
     Attributes:
@@ -63,7 +63,7 @@ class CutList:
     name: str
     rate: Fraction
     timecode: str | None
-    shots: tuple[CutShot, ...]
+    shots: tuple[CutEvent, ...]
     notes: tuple[str, ...]
 
 
@@ -170,7 +170,7 @@ class _Reader:
         if self.faults or self.rate is None:
             raise JobError(tuple(self.faults))
         shots = tuple(
-            CutShot(
+            CutEvent(
                 name=name,
                 frames=(piece.first, piece.first + piece.length - 1),
                 handles=ends,

@@ -55,7 +55,7 @@ def export(
 ) -> None:
     """Write takes as cameras of a scene, tables or pictures."""
     from ..errors import Fault, InputError, JobError
-    from ..export.write import Wanted, export_sequence
+    from ..export.write import ExportRequest, export_sequence
     from ..places.place import place_of
     from ..takes.store import stores_below
     from .terminal import print_json, progress_bar
@@ -67,7 +67,7 @@ def export(
     if folder is not None and len(stores) > 1:
         message = f"{place} holds {len(stores)} sequences; name the folder of one"
         raise JobError((Fault(path="--out", message=message),))
-    wanted = Wanted(
+    wanted = ExportRequest(
         to=to,
         folder=None if folder is None else place_of(folder, "--out"),
         shots=None if shots is None else [n.strip() for n in shots.split(",")],

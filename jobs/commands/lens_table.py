@@ -31,7 +31,7 @@ class Stand:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Change:
+class SizeChange:
     """What a change of size takes, from where a lens shows the first.
 
     Attributes:
@@ -66,7 +66,7 @@ class LensRow:
     hyperfocal_m: float
     stop: float
     stands: tuple[Stand, ...]
-    change: Change | None
+    change: SizeChange | None
 
 
 def lens_table(
@@ -177,11 +177,11 @@ def _stand(
     )
 
 
-def _change(mm: float, kit: Sequence[float], now_m: float, then_m: float) -> Change:
+def _change(mm: float, kit: Sequence[float], now_m: float, then_m: float) -> SizeChange:
     # At one place the picture of the subject grows with the focal length.
     needed = mm * now_m / then_m
     if needed >= mm:
         chosen = min((lens for lens in kit if lens >= needed), default=None)
     else:
         chosen = max((lens for lens in kit if lens <= needed), default=None)
-    return Change(push_m=now_m - then_m, needed_mm=needed, lens_mm=chosen)
+    return SizeChange(push_m=now_m - then_m, needed_mm=needed, lens_mm=chosen)

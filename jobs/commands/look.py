@@ -1,11 +1,14 @@
 """The commands that show the results of a solve."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from .groups import LOOK, example
+
+if TYPE_CHECKING:
+    from ..review.compare import Side
 
 
 def register(app: typer.Typer) -> None:
@@ -66,6 +69,14 @@ def compare(
         Path | None,
         typer.Option("--page", metavar="FILE", help="Write a page as well."),
     ] = None,
+    runner_up: Annotated[
+        Path | None,
+        typer.Option(
+            "--runner-up",
+            metavar="JOB",
+            help="Compare with the next best setups, solved from this job.",
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Tell what changed between two solves of a sequence."""
@@ -78,6 +89,9 @@ def compare(
     if page is not None:
         page = local_path(page, "--page")
     first = side_of(place_of(one, "A"))
+    if runner_up is not None:
+        _runner_ups(first, runner_up, two=two, page=page, as_json=as_json)
+        return
     after = first if two is None else side_of(place_of(two, "B"))
     before = side_before(after) if two is None else first
     differences = compared(before, after)
@@ -96,6 +110,33 @@ def compare(
         )
     else:
         for line in difference_lines(differences):
+            typer.echo(line)
+
+
+def _runner_ups(
+    side: "Side", job: Path, *, two: str | None, page: Path | None, as_json: bool
+) -> None:
+    """Tell how the next best setups of a solve differ from the chosen ones."""
+    from ..errors import InputError
+    from ..places.atomic import write_whole
+    from ..review.runner_up_page import runner_up_lines, runner_up_page
+    from ..run.runner_ups import runner_up_takes
+    from .terminal import print_json
+
+    if two is not None:
+        option = "--runner-up"
+        raise InputError(option, "compares one solve; leave B out")
+    takes = list(runner_up_takes(job, side.store))
+    if page is not None:
+        write_whole(page, runner_up_page(takes, label=side.label).encode())
+    lines = runner_up_lines(takes)
+    if as_json:
+        shots = [
+            {"shot": one.shot, "runner_up": one.runner_up.plain()} for one in takes
+        ]
+        print_json({"before": side.label, "shots": shots})
+    else:
+        for line in lines:
             typer.echo(line)
 
 

@@ -24,7 +24,7 @@ Progress = Callable[[str, int], None]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Wanted:
+class ExportRequest:
     """What is to be delivered, and how.
 
     Attributes:
@@ -66,7 +66,7 @@ class Exported:
 
 
 def export_sequence(
-    store: Store, wanted: Wanted, progress: Progress | None = None
+    store: Store, wanted: ExportRequest, progress: Progress | None = None
 ) -> Exported:
     """Write the current takes of a sequence in one form.
 
@@ -125,7 +125,7 @@ def _chosen(delivery: Delivery, shots: Sequence[str] | None) -> Delivery:
 def _write_usd(
     delivery: Delivery,
     names: list[str],
-    wanted: Wanted,
+    wanted: ExportRequest,
     put: _Put,
     notes: list[str],
     progress: Progress | None,
@@ -154,7 +154,7 @@ def _write_usd(
 def _write_gltf(
     delivery: Delivery,
     names: list[str],
-    wanted: Wanted,
+    wanted: ExportRequest,
     put: _Put,
     notes: list[str],
     progress: Progress | None,
@@ -174,7 +174,7 @@ def _write_gltf(
 def _write_csv(
     delivery: Delivery,
     names: list[str],
-    wanted: Wanted,
+    wanted: ExportRequest,
     put: _Put,
     notes: list[str],
     progress: Progress | None,
@@ -189,7 +189,7 @@ def _write_csv(
 def _write_frames(
     delivery: Delivery,
     names: list[str],
-    wanted: Wanted,
+    wanted: ExportRequest,
     put: _Put,
     notes: list[str],
     progress: Progress | None,
@@ -211,7 +211,7 @@ def _write_frames(
 def _write_stills(
     delivery: Delivery,
     names: list[str],
-    wanted: Wanted,
+    wanted: ExportRequest,
     put: _Put,
     notes: list[str],
     progress: Progress | None,

@@ -14,7 +14,7 @@ from ...solver.arrays import FloatArray
 from ..errors import InputError
 from ..places.place import Place
 from ..takes.metadata import take_metadata
-from ..takes.sequence_table import MEASURES
+from ..takes.sequence_table import MEASURES, NAMES_IN_THE_WAY
 from ..takes.store import Store
 from .rows import FindingRow, SequenceRow, read_rows
 from .since import finding_changes
@@ -51,7 +51,7 @@ class Difference:
         setup: what is another in the setup, a phrase each.
         new: findings that the solve before has not, or not of this severity.
         gone: those that only the solve before has.
-        measures: before and after, of those that are not equal.
+        measures: before and after, of the numbers that are not equal.
         camera_m: the farthest that the lens is from where it was; None where the
             takes have no frame in common or are not there.
         pan_deg: the most that the pan differs, likewise.
@@ -158,7 +158,8 @@ def _difference(
     measures = {
         name: pair
         for name in MEASURES
-        if (pair := (old.number(name), new.number(name)))[0] != pair[1]
+        if name not in NAMES_IN_THE_WAY
+        and (pair := (old.number(name), new.number(name)))[0] != pair[1]
     }
     setup = tuple(setup_changes(old.setup, new.setup))
     fresh, gone = finding_changes(old.findings, new.findings)

@@ -9,7 +9,7 @@ from ...solver.arrays import FloatArray
 from .drawing import WIDTH, Drawing
 from .shown import Shown
 from .svg import Box, group, text
-from .time_plots import Curve, Plot, clock_of, lag_mark, time_plots
+from .time_plots import Plot, PlotLine, clock_of, lag_mark, time_plots
 
 _BOX = Box(left=42, top=16, width=WIDTH - 42 - 8, height=112)
 _HEIGHT = _BOX.bottom + 46
@@ -75,11 +75,12 @@ def _figures(shown: Shown) -> Iterator[_Figure]:
 
 
 def _turning(shown: Shown, operator: Mapping[str, float]) -> _Figure:
-    pan = Curve(values=shown.column("pan_speed"), kind="pan")
+    pan = PlotLine(values=shown.column("pan_speed"), kind="pan")
     plot = Plot(
         name=_FIRST,
-        curves=(pan, Curve(values=shown.bearing_speed, kind="bearing")),
+        curves=(pan, PlotLine(values=shown.bearing_speed, kind="bearing")),
         limit=operator["max_speed"],
+        unit="deg/s",
         decided=shown.flags("decided_pan"),
         ceiling=max(1.6 * float(np.abs(pan.values).max()), 20.0),
     )
@@ -103,7 +104,7 @@ def _place(shown: Shown, c: int, way: str, axis: str, tolerance: float) -> _Figu
     place = np.where(shown.anew, np.nan, shown.place[:, c])
     plot = Plot(
         name=f"place_{way}",
-        curves=(Curve(values=place, kind="subject"),),
+        curves=(PlotLine(values=place, kind="subject"),),
         corridor=(asked - tolerance, asked + tolerance),
         decided=shown.flags(f"decided_{axis}"),
         lowest=-0.5,
@@ -123,11 +124,13 @@ def _place(shown: Shown, c: int, way: str, axis: str, tolerance: float) -> _Figu
 
 
 def _rate(shown: Shown, column: str, title: str, limit: float) -> _Figure:
+    unit = title.rpartition(", ")[2]
     decided = {"rail": "decided_dolly", "tilt": "decided_tilt", "pan_": "decided_pan"}
     plot = Plot(
         name=f"{column}_plot",
-        curves=(Curve(values=shown.column(column), kind="pan"),),
+        curves=(PlotLine(values=shown.column(column), kind="pan"),),
         limit=limit,
+        unit=unit,
         decided=shown.flags(decided[column[:4]]),
         highest=0.02 * limit,
         lowest=-0.02 * limit,
@@ -151,8 +154,8 @@ def _focus(shown: Shown) -> _Figure:
     plot = Plot(
         name="focus_plot",
         curves=(
-            Curve(values=focus_m, kind="pan"),
-            Curve(values=subject_m, kind="subject"),
+            PlotLine(values=focus_m, kind="pan"),
+            PlotLine(values=subject_m, kind="subject"),
         ),
         corridor=(near_m, np.where(np.isinf(far_m), 1e9, far_m)),
         ceiling=1.5 * float(reach.max()),
@@ -187,7 +190,9 @@ def _subject_depth(shown: Shown) -> FloatArray:
 def _used(plot: Plot) -> str:
     assert plot.limit is not None
     share = 100 * plot.most / plot.limit
-    return f"At most {plot.most:.3g} of {plot.limit:g} allowed ({share:.0f} %)"
+    return (
+        f"At most {plot.most:.3g} of {plot.limit:g} {plot.unit} allowed ({share:.0f} %)"
+    )
 
 
 def _count(shown: Shown, axis: str) -> str:

@@ -16,7 +16,7 @@ from ..job.timecode import (
 from ..takes.sequence_table import CutClock
 from .rows import SequenceRow
 from .shell import page, page_name
-from .shot_page import Kept, shades
+from .shot_page import IndexedTake, shades
 from .viewfinder import MOST_PLAYED
 from .words import lens_words, rig_words
 
@@ -30,7 +30,7 @@ _DROPPED = 15  # a rate of 30 leaves out two labels a minute, one of 60 four
 
 def cut_page(
     rows: Sequence[SequenceRow],
-    kept: Mapping[str, Kept],
+    kept: Mapping[str, IndexedTake],
     *,
     clock: CutClock,
     people: Sequence[str],
@@ -87,7 +87,9 @@ def cut_page(
     )
 
 
-def _shot(row: SequenceRow, kept: Kept | None, clock: CutClock) -> dict[str, Any]:
+def _shot(
+    row: SequenceRow, kept: IndexedTake | None, clock: CutClock
+) -> dict[str, Any]:
     first, last = (0, 0) if kept is None else kept.frames
     first, last = clock.frames.get(row.shot, (first, last))
     played = kept is not None and last - first < MOST_PLAYED

@@ -1,6 +1,6 @@
 """The grip's sheet of a take, as plain values and in words, in metres and in feet.
 
-It is worked out when the shot is solved and travels in the take's metadata, so that a
+It is computed when the shot is solved and travels in the take's metadata, so that a
 take's file alone answers. Planning estimates, not clearances.
 """
 
@@ -47,7 +47,7 @@ def sheet_words(sheet: dict[str, Any]) -> list[str]:
         ),
         f"Closest: {near['subject']} at {_both(near['distance_m'])}, "
         f"frame {near['frame']}.",
-        f"Pan {_swing(sheet['pan_deg'])}; tilt {_swing(sheet['tilt_deg'])}.",
+        f"{_pan(sheet['pan_deg'])}; {_tilt(sheet['tilt_deg'])}.",
         f"Room: {along:.2f} x {across:.2f} m ({_feet(along)} x {_feet(across)}), "
         f"{sheet['margin_m']:g} m around the lens's path.",
     ]
@@ -131,6 +131,16 @@ def _feet(metres: float) -> str:
     return f"{feet} ft {inches} in"
 
 
-def _swing(angles_deg: list[float]) -> str:
-    low, high = angles_deg
-    return f"{high - low:.1f} deg ({low:.1f} to {high:.1f})"
+def _pan(angles_deg: list[float]) -> str:
+    """Return how far the cut pans, from where its first frame looks."""
+    right, left = (abs(angle) for angle in angles_deg)
+    ways = [
+        f"{angle:.1f} deg {way}" for angle, way in ((left, "left"), (right, "right"))
+    ]
+    said = [words for words, angle in zip(ways, (left, right), strict=True) if angle]
+    return f"Pan {' and '.join(said)} of the first frame" if said else "No pan"
+
+
+def _tilt(angles_deg: list[float]) -> str:
+    low, high = (f"{angle:.1f} deg".replace("-", "\u2212") for angle in angles_deg)
+    return f"tilt {low}" if low == high else f"tilt {low} to {high}"

@@ -4,27 +4,26 @@ import json
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import groupby, pairwise
 from math import isfinite
 from typing import Any
 
 from markupsafe import Markup
 
-from .rows import FindingRow, SequenceRow, worst_first
-from .shell import page, width_class
-from .shot_page import Kept, shades, travel_words
+from .rows import FAILED, FindingRow, SequenceRow, worst_first
+from .shell import page
+from .shot_page import IndexedTake, shades, travel_words
 from .since import ShotChange
 from .svg import element
 from .words import figure, lens_words, percent, rig_words, view_words
 
 _MOST_LINES = 40  # in the first block; the table has them all
 _BAR = 120.0
-_THREE = 12  # steps of width from which a box of the strip has room for three frames
 
 
 def index_page(
     rows: Sequence[SequenceRow],
-    kept: Mapping[str, Kept],
+    kept: Mapping[str, IndexedTake],
     *,
     changes: Sequence[ShotChange] | None,
     people: Sequence[str] = (),
@@ -47,6 +46,7 @@ def index_page(
         sequence=rows[0].plain["sequence"],
         counts=_counts(rows),
         solved=_solved(rows),
+        tally=_tally(rows),
         people=shades(people, people),
         names=Markup(json.dumps([row.shot for row in rows])),
         posters=Markup(f"[{','.join(posters)}]"),
@@ -56,7 +56,10 @@ def index_page(
         ],
         more_wrong=max(0, len(worst) - _MOST_LINES),
         since=_since(changes),
-        strip=[_strip(row, kept.get(row.shot), pictures) for row in rows],
+        scenes=[
+            (scene, [_card(row, kept.get(row.shot), pictures) for row in some])
+            for scene, some in groupby(rows, key=lambda row: row.scene)
+        ],
         table=[_line(row, kept.get(row.shot), pictures) for row in worst_first(rows)],
         cuts=list(_cuts(rows, kept)),
         lenses=_lenses(rows),
@@ -78,7 +81,7 @@ class Poster:
 class _Pictures:
     """The posters of a sequence: of each shot by name, numbered as they are written."""
 
-    kept: Mapping[str, Kept]
+    kept: Mapping[str, IndexedTake]
     numbers: Mapping[str, int]
 
     def poster(self, shot: str, k: int) -> list[Poster]:
@@ -119,21 +122,37 @@ def _solved(rows: Sequence[SequenceRow]) -> str:
     told = {"kept": "solved", "no_setup": "no setup"}
     statuses = (str(row.plain["status"]) for row in rows)
     counts = Counter(told.get(status, status) for status in statuses)
+    if list(counts) == ["solved"]:
+        return "All are solved."
     parts = [f"{count} {status}" for status, count in sorted(counts.items())]
     return f"{', '.join(parts)}."
 
 
 def _counts(rows: Sequence[SequenceRow]) -> str:
+    """Return how many shots and scenes there are, and how long they are."""
     seconds = sum(row.number("seconds") or 0.0 for row in rows)
-    failed = sum(row.failed for row in rows)
+    scenes = _counted(len({row.scene for row in rows}), "scene")
+    minutes, rest = divmod(round(seconds), 60)
+    length = f"{minutes} min {rest:02d} s" if minutes else f"{rest} s"
+    return f"{_counted(len(rows), 'shot')} in {scenes}, {length}."
+
+
+def _tally(rows: Sequence[SequenceRow]) -> list[tuple[str, str]]:
+    """Return what was found of each severity: its class, and how many in words."""
     severities = [one.severity for row in rows for one in row.without_accepted()]
-    accepted = sum(bool(one.accepted) for row in rows for one in row.findings)
-    parts = [_counted(len(rows), "shot"), f"{seconds:.0f} s", f"{failed} failed"]
-    parts += [
-        _counted(severities.count(severity), severity)
-        for severity in ("fault", "warning", "note")
+    counts = [
+        (FAILED, sum(row.failed for row in rows)),
+        *((each, severities.count(each)) for each in ("fault", "warning", "note")),
     ]
-    return ", ".join([*parts, *([f"{accepted} accepted"] if accepted else [])]) + "."
+    tally = [
+        (word, f"{n} {word}" if word == FAILED else _counted(n, word))
+        for word, n in counts
+        if n
+    ]
+    accepted = sum(bool(one.accepted) for row in rows for one in row.findings)
+    if accepted:
+        tally.append(("good", f"{accepted} accepted"))
+    return tally or [("good", "Nothing was found.")]
 
 
 def _counted(count: int, word: str) -> str:
@@ -172,41 +191,47 @@ def _since(changes: Sequence[ShotChange] | None) -> dict[str, Any]:
     }
 
 
-def _strip(row: SequenceRow, kept: Kept | None, pictures: _Pictures) -> dict[str, Any]:
-    seconds = row.number("seconds")
+def _card(
+    row: SequenceRow, kept: IndexedTake | None, pictures: _Pictures
+) -> dict[str, Any]:
     words = [lens_words(row.setup), rig_words(row.setup)]
     if kept is not None:
         words.insert(1, kept.size)
+    seconds = row.number("seconds")
     if seconds is not None:
         words.insert(0, f"{seconds:.1f} s")
-    width = width_class(seconds or 0.0)
-    shown = (0, 1, 2) if width >= _THREE else (1,)
     return {
         "row": row,
-        "posters": [one for k in shown for one in pictures.poster(row.shot, k)],
-        "width": width,
+        "posters": [one for k in (0, 1, 2) for one in pictures.poster(row.shot, k)],
         "words": ", ".join(words),
+        "purpose": row.plain.get("purpose") or "",
     }
 
 
-def _line(row: SequenceRow, kept: Kept | None, pictures: _Pictures) -> dict[str, Any]:
+def _line(
+    row: SequenceRow, kept: IndexedTake | None, pictures: _Pictures
+) -> dict[str, Any]:
     size = "" if kept is None else f", {kept.size}"
+    measured = [
+        ("Length", figure(row.number("seconds"), ".1f", " s")),
+        ("Head in frame", percent(row.number("head_in_frame"))),
+        ("Widest drift", figure(row.number("drift_max"), ".2f")),
+        ("Answers after", figure(row.number("onset_lag_s"), ".2f", " s")),
+        ("Dolly", figure(row.number("dolly_m") or None, ".1f", " m")),
+        ("Fastest pan", figure(row.number("pan_max_speed_deg_s"), ".0f", "\u00b0/s")),
+    ]
     return {
         "row": row,
         "posters": pictures.poster(row.shot, 3),
-        "seconds": figure(row.number("seconds"), ".1f", " s"),
-        "framed": percent(row.number("head_in_frame")),
-        "drift": figure(row.number("drift_max"), ".2f"),
-        "lag": figure(row.number("onset_lag_s"), ".2f", " s"),
+        "purpose": row.plain.get("purpose") or "",
         "setup": f"{lens_words(row.setup)}, {rig_words(row.setup)}{size}"
         f"{view_words(row.setup)}",
-        "dolly": figure(row.number("dolly_m"), ".1f", " m"),
-        "pan": figure(row.number("pan_max_speed_deg_s"), ".0f", " deg/s"),
+        "figures": [(name, words) for name, words in measured if words != "\u2013"],
     }
 
 
 def _cuts(
-    rows: Sequence[SequenceRow], kept: Mapping[str, Kept]
+    rows: Sequence[SequenceRow], kept: Mapping[str, IndexedTake]
 ) -> Iterator[dict[str, Any]]:
     for before, after in pairwise(rows):
         one, two = kept.get(before.shot), kept.get(after.shot)

@@ -34,6 +34,7 @@ _MARGIN_PX = 16.0  # for the numbers beside the outermost marks
 _BAR_PX = 60.0  # least length of the scale bar
 _APART_PX = 14.0  # from a mark to its number
 _SAME_PX = 9.0  # marks closer than this are in one place
+_LEAST_DEPTH = 0.3  # of a subject's distance, for one that is hardly ahead
 _LEAST_M = 1.0  # a shot in which nothing moves is not magnified beyond this
 _BAR_ROOM_PX = 28.0  # at the foot of the plan, for the scale bar and its words
 _LEAST_SEEN_PX = 4.0  # of a keep-out, for it to be named
@@ -71,9 +72,12 @@ def plan_view(shown: Shown, box: Box) -> str:
     ground = _fit(shown, box, views, stage)
     camera, subject = ground.points(shown.camera), ground.points(shown.floor)
     rows = shown.marks
+    # On sticks the camera is in one place at all moments, and needs no numbers.
+    moves = len(shown.rail) > 1
+    dollies = rows if moves else rows[:1]
     labels = _labels(shown, ground, box)
     beside_rail = _APART_PX
-    if len(shown.rail) > 1:
+    if moves:
         beside_rail += ground.pixels * GAUGE_M / 2
     return group(
         element(
@@ -88,10 +92,10 @@ def plan_view(shown: Shown, box: Box) -> str:
         *_rail(shown.rail, ground),
         *_edges(ground(views)),
         *_subjects(shown, ground),
-        *(_camera(shown, row, camera[row]) for row in rows),
+        *(_camera(shown, row, camera[row]) for row in dollies),
         *(_subject(shown, row, subject[row]) for row in rows),
         *_numbers(labels, rows, subject, camera, _APART_PX),
-        *_numbers(labels, rows, camera, subject, beside_rail),
+        *(_numbers(labels, rows, camera, subject, beside_rail) if moves else ()),
         *_names(labels, stage, ground, box),
         _scale_bar(box, ground.pixels),
         id="plan",
@@ -258,12 +262,16 @@ def _rail(middle: FloatArray, ground: Ground) -> list[str]:
 def _views(shown: Shown) -> FloatArray:
     """Return left edge, lens, right edge of each marked view, (k, 3, 2) [m].
 
-    The edges reach as far as the subject is.
+    They end at the edges of the frame where the subject is.
     """
     rows = list(shown.marks)
     camera = shown.camera[rows, :2]
-    reach_m = np.hypot(*(shown.floor[rows, :2] - camera).T)
-    edges = shown.pan_rad[rows, None] + shown.half_view_rad * np.array([1.0, -1.0])
+    off = shown.floor[rows, :2] - camera
+    pan = shown.pan_rad[rows]
+    away_m = np.hypot(*off.T)
+    depth_m = off[:, 1] * np.cos(pan) - off[:, 0] * np.sin(pan)
+    reach_m = np.maximum(depth_m, _LEAST_DEPTH * away_m) / np.cos(shown.half_view_rad)
+    edges = pan[:, None] + shown.half_view_rad * np.array([1.0, -1.0])
     views = np.stack([camera, camera, camera], axis=1)
     views[:, ::2, 0] += reach_m[:, None] * -np.sin(edges)
     views[:, ::2, 1] += reach_m[:, None] * np.cos(edges)
@@ -271,10 +279,11 @@ def _views(shown: Shown) -> FloatArray:
 
 
 def _edges(views: FloatArray) -> list[str]:
-    """Return the edges of views (k, 3, 2) [px]."""
+    """Return the edges of views (k, 3, 2) [px], closed where the subject is."""
     x, y = (rows_of_numbers(views[..., c]) for c in (0, 1))
     return [
-        stroke(steps_through(*view), class_="view") for view in zip(x, y, strict=True)
+        stroke(f"{steps_through(*view)}Z", class_="view")
+        for view in zip(x, y, strict=True)
     ]
 
 
@@ -323,7 +332,15 @@ def numbers_by_place(
         number = tuple(numbers or rows).index(row) + 1
         near = [first for first in shared if dist(places[first], places[row]) < same_px]
         shared.setdefault(near[0] if near else row, []).append(number)
-    return [(row, ", ".join(map(str, numbers))) for row, numbers in shared.items()]
+    return [(row, _run_words(numbers)) for row, numbers in shared.items()]
+
+
+def _run_words(numbers: Sequence[int]) -> str:
+    """Return ascending numbers; three and more in a row by their ends."""
+    first, last = numbers[0], numbers[-1]
+    if len(numbers) > 2 and last - first == len(numbers) - 1:
+        return f"{first}\u2013{last}"
+    return ", ".join(map(str, numbers))
 
 
 def _numbers(

@@ -15,7 +15,7 @@ from typing import Any
 
 from ..places.place import Place, start_of
 from .rows import SequenceRow
-from .shot_page import End, Kept
+from .shot_page import End, IndexedTake
 
 _FORM = "carrellata.page/1"
 _FIRST = b"<!doctype html>"
@@ -58,7 +58,7 @@ def page_key(
     return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
 
 
-def recorded(page: str, key: str, kept: Kept | None) -> bytes:
+def recorded(page: str, key: str, kept: IndexedTake | None) -> bytes:
     """Return the bytes of a page with its record."""
     first, rest = page.encode().split(b"\n", 1)
     known = None if kept is None else asdict(kept)
@@ -68,7 +68,7 @@ def recorded(page: str, key: str, kept: Kept | None) -> bytes:
     return b"%s\n<!--%s-->\n%s" % (first, said.encode(), rest)
 
 
-def kept_of(path: Place, key: Callable[[], str]) -> Kept | None:
+def kept_of(path: Place, key: Callable[[], str]) -> IndexedTake | None:
     """Return what the index keeps of a page's shot, None unless it has its key whole.
 
     A page without a take keeps nothing, and is made anew each time.
@@ -94,10 +94,10 @@ def kept_of(path: Place, key: Callable[[], str]) -> Kept | None:
     return _kept(kept)
 
 
-def _kept(plain: dict[str, Any]) -> Kept:
+def _kept(plain: dict[str, Any]) -> IndexedTake:
     start, end = (End(**one) for one in plain["ends"])
     lists = {name: tuple(plain[name]) for name in ("frames", "moments")}
-    return Kept(**{**plain, **lists, "ends": (start, end)})
+    return IndexedTake(**{**plain, **lists, "ends": (start, end)})
 
 
 @cache

@@ -19,18 +19,13 @@ _PAGES = Path(__file__).parent / "pages"
 _PICTURE = ("picture.js",)
 _SCRIPTS = {
     "shot.html": (*_PICTURE, "player.js", "notes.js", "shot.js", "decide.js"),
-    "index.html": (*_PICTURE, "notes.js", "posters.js", "gather.js"),
-    "compare.html": (*_PICTURE, "player.js", "compare.js"),
+    "index.html": (*_PICTURE, "notes.js", "posters.js", "written.js", "gather.js"),
+    "compare.html": (*_PICTURE, "player.js", "overlay.js", "compare.js"),
     "cut.html": (*_PICTURE, "player.js", "cut.js"),
 }
 _READS_MORE = ("cut.html",)
 OWN_PAGES = ("index", "cut")
 """Pages of the sequence itself, which a shot of that name does not take."""
-
-_WIDTHS = range(1, 121)
-WIDTH_S = 0.25
-"""Length of a shot that one step of width in the strip stands for [s]."""
-_STEP_REM = 1.0
 
 
 def page(template: str, **values: Any) -> str:
@@ -59,8 +54,7 @@ def page_name(shot: str) -> str:
 @cache
 def style() -> str:
     """Return the style of all pages."""
-    widths = "".join(f".w{k}{{width:{k * _STEP_REM:g}rem}}" for k in _WIDTHS)
-    return (_PAGES / "style.css").read_text(encoding="utf-8") + widths
+    return (_PAGES / "style.css").read_text(encoding="utf-8")
 
 
 @cache
@@ -88,11 +82,6 @@ def policy(template: str) -> str:
         f"script-src {' '.join(allowed)}; img-src data:; base-uri 'none'; "
         "form-action 'none'"
     )
-
-
-def width_class(seconds: float) -> int:
-    """Return the step of width in the strip for a length [s]."""
-    return min(max(round(seconds / WIDTH_S), _WIDTHS.start), _WIDTHS.stop - 1)
 
 
 def _digest(text: str) -> str:
@@ -124,8 +113,20 @@ def _sentence(words: str) -> str:
 
 def _symbols() -> dict[str, Markup]:
     """Return the drawing of each class of line or mark, for keys."""
-    lines = ("subject", "bearing", "pan", "pan other", "corridor", "limit", "flagged")
-    drawn = {kind: path([(1, 7), (25, 7)], class_=kind) for kind in lines}
+    lines = (
+        "subject",
+        "bearing",
+        "pan",
+        "was",
+        "pan other",
+        "corridor",
+        "limit",
+        "flagged",
+    )
+    drawn = {
+        kind: path([(1, 7), (25, 7)], class_=kind)
+        for kind in (*lines, "pan", "pan other")
+    }
     drawn |= {
         "mark": element("circle", class_="mark", cx=13, cy=7, r=4.5),
         "camera": element("path", class_="camera", d="M13 2l6 10h-12Z"),

@@ -1,5 +1,6 @@
 """The page of one shot, and what the index keeps of it."""
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -9,6 +10,7 @@ from markupsafe import Markup
 
 from ...solver.action.body import SIZES
 from ..job.rate import rate_text
+from ..takes.claim_words import asked_words, done_words, missed_words
 from ..takes.metadata import ShotBrief
 from .curves import curves
 from .grip_sheet import sheet_words
@@ -40,7 +42,7 @@ class End:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Kept:
+class IndexedTake:
     """What the index keeps of a take.
 
     Attributes:
@@ -71,7 +73,7 @@ class ShotPage:
     """A shot's page, what other pages keep of it, and the script that the cut runs."""
 
     text: str
-    kept: Kept | None
+    kept: IndexedTake | None
     script: str
 
 
@@ -102,11 +104,19 @@ def shot_page(
         "after": after,
         "changes": changes,
         "grip": sheet,
-        "why": why_of(row.plain.get("why"), row.plain.get("runner_up")),
+        "why": why_of(
+            row.plain.get("why"),
+            row.plain.get("runner_up"),
+            None if shown is None else shown.metadata.world,
+        ),
         "earlier": row.failed and shown is not None,
         "facts": f"scene {row.scene}",
         "drawings": None,
         "moments": (),
+        "claims": [
+            (one["held"], asked_words(one), done_words(one), missed_words(one))
+            for one in json.loads(row.plain.get("claims") or "[]")
+        ],
         "take_key": None if row.failed else row.plain["take_key"],
         "sizes": list(SIZES),
         "lens": lens_words(row.setup).removesuffix(" mm"),
@@ -220,10 +230,10 @@ def _kept(
     sheet: list[str],
     people: Sequence[str],
     script_bytes: int,
-) -> Kept:
+) -> IndexedTake:
     last = len(shown.frames) - 1
     worst = worst_row(shown, row.findings)
-    return Kept(
+    return IndexedTake(
         size=size_words(shown.metadata.asked),
         aspect=shown.aspect,
         rate=str(shown.rate),

@@ -33,7 +33,7 @@ _NEAR_LIMIT = 2.2  # a limit within this factor of the curve is drawn, others ar
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Curve:
+class PlotLine:
     """One line of a plot: its values, (n,), NaN where there are none; its class."""
 
     values: FloatArray
@@ -48,6 +48,7 @@ class Plot:
         name: its id.
         curves: the lines; the first is the one that the limit is for.
         limit: of the curve's size either way; None: it has none.
+        unit: of the limit, for people.
         decided: rows on which a decision falls, (n,); None: none are shown.
         corridor: lower and upper edge, (n,) each; None: there is none.
         lowest, highest: which the axis shows in any case.
@@ -56,8 +57,9 @@ class Plot:
     """
 
     name: str
-    curves: Sequence[Curve]
+    curves: Sequence[PlotLine]
     limit: float | None = None
+    unit: str = ""
     decided: BoolArray | None = None
     corridor: tuple[FloatArray, FloatArray] | None = None
     lowest: float = 0.0
@@ -158,11 +160,11 @@ def clock_of(shown: Shown, box: Box) -> Clock:
 def time_plots(clock: Clock, plots: Sequence[Plot]) -> list[str]:
     """Return plots; the numbers of each stand left of it, its decisions below it.
 
-    They are worked out together, for most takes are short: what costs is the number
+    They are computed together, for most takes are short: what costs is the number
     of steps, not of frames.
     """
     if len(clock.times_s) > MOST_POINTS and len(plots) > 1:
-        # Of a long take one by one, since what is worked out of all is large.
+        # Of a long take one by one, since the arrays over all of it are large.
         return [drawn for plot in plots for drawn in time_plots(clock, [plot])]
     lines = [plot.lines for plot in plots]
     values = np.array([line for some in lines for line in some])
@@ -200,7 +202,7 @@ def _plot(clock: Clock, plot: Plot, scale: Scale, ways: Iterator[str]) -> str:
         *(stroke(next(ways), class_="corridor") for _ in plot.corridor or ()),
         *(stroke(next(ways), class_=curve.kind) for curve in plot.curves),
         *(
-            _limits(box, plot.limit, scale)
+            _limits(box, plot.limit, plot.unit, scale)
             if plot.limit is not None and plot.shows_limit
             else ()
         ),
@@ -259,12 +261,13 @@ def _numbers(box: Box, ticks: Sequence[float], places: Sequence[float]) -> str:
     )
 
 
-def _limits(box: Box, limit: float, scale: Scale) -> Iterator[str]:
+def _limits(box: Box, limit: float, unit: str, scale: Scale) -> Iterator[str]:
     for value in (limit, -limit):
         if scale.low <= value <= scale.high:
             y = scale(value)
             yield line((box.left, y), (box.right, y), class_="limit")
-    yield text(f"limit {limit:g}", (box.right, scale(limit) + 12), class_="label end")
+    words = f"limit {limit:g} {unit}".rstrip()
+    yield text(words, (box.right, scale(limit) + 12), class_="label end")
 
 
 def _decisions(clock: Clock, plot: Plot) -> Iterator[str]:

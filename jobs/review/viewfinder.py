@@ -36,8 +36,8 @@ def viewfinder_data(shown: Shown, people: Sequence[str] = ()) -> str:
     data = _data(shown, list(range(len(shown.frames))), people, bits=64)
     data |= {
         "first": int(shown.frames[0]),
-        "base": _packed(shown.metadata.world.inside(base), 64),
-        "head": _packed(np.radians(head), 64),
+        "base": packed(shown.metadata.world.inside(base), 64),
+        "head": packed(np.radians(head), 64),
     }
     return _json(data)
 
@@ -53,7 +53,7 @@ def poster_data(shown: Shown, rows: Sequence[int], people: Sequence[str] = ()) -
     Args:
         shown: the take.
         rows: of the frames, at least one.
-        people: see `viewfinder_data`.
+        people: names of all subjects of the sequence, which gives each its shade.
     """
     data = _data(shown, list(rows), people, bits=32)
     return _json({**data, "frames": shown.frames[list(rows)].tolist()})
@@ -83,9 +83,9 @@ def _data(
         "ground": round(level, 4),
         **_stage(stage),
         "rail": _rail(shown, level),
-        "final": _packed(world.inside(final), bits),
-        "turn": _packed(world.inside_turns(turn), bits),
-        "aimed": _packed(world.inside(aimed), bits),
+        "final": packed(world.inside(final), bits),
+        "turn": packed(world.inside_turns(turn), bits),
+        "aimed": packed(world.inside(aimed), bits),
         "hidden": np.flatnonzero(np.isnan(shown.place[rows, 0])).tolist(),
         "followed": [names.index(shown.followed[row]) for row in rows],
         "figures": [
@@ -93,9 +93,9 @@ def _data(
                 "name": body.name,
                 "shade": order.index(body.name),
                 "height": body.height_m,
-                "floor": _packed(_level(body.floor[rows]), 32),
-                "eyes": _packed(_level(body.eyes[rows]), 32),
-                "facing": _packed(np.radians(body.facing_deg[rows]), 32),
+                "floor": packed(_level(body.floor[rows]), 32),
+                "eyes": packed(_level(body.eyes[rows]), 32),
+                "facing": packed(np.radians(body.facing_deg[rows]), 32),
             }
             for body in shown.bodies
         ],
@@ -147,7 +147,8 @@ def _level(points: FloatArray) -> FloatArray:
     return points[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
 
 
-def _packed(values: FloatArray, bits: int) -> str:
+def packed(values: FloatArray, bits: int) -> str:
+    """Return numbers as base64 of little-endian floats of 32 or 64 bits."""
     form = "<f8" if bits == 64 else "<f4"
     return b64encode(np.ascontiguousarray(values, dtype=form).tobytes()).decode()
 

@@ -3,7 +3,10 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
+from ..job.setup import SetupSpec
+from ..job.world import WorldSpec
 from ..takes.runner_up import RunnerUp
 from .explain import PARTS, setup_words
 
@@ -23,8 +26,15 @@ class Why:
     parts: tuple[tuple[str, str, str], ...] = ()
 
 
-def why_of(why: str | None, runner_up: str | None) -> Why:
-    """Return why a setup was chosen, from what the choice wrote as JSON."""
+def why_of(why: str | None, runner_up: str | None, world: WorldSpec | None) -> Why:
+    """Return why a setup was chosen, from what the choice wrote as JSON.
+
+    Args:
+        why: of the row.
+        runner_up: of the row.
+        world: of the scene, by which places are told in metres; None: there is no
+            take that says it, and they stay in scene units.
+    """
     if not why:
         return Why(words="The job fixes this setup.")
     chosen = json.loads(why)
@@ -45,10 +55,30 @@ def why_of(why: str | None, runner_up: str | None) -> Why:
     tie = ", which is a matter of taste" if other.tie else ""
     return Why(
         words=words,
-        runner_up=f"Runner-up: {setup_words(other.setup)}. It costs "
+        runner_up=f"Runner-up: {_in_metres(other.setup, world)}. It costs "
         f"{other.score:.2f} points{dearer}{tie}.",
         parts=_parts(chosen["parts"], other.parts, cut),
     )
+
+
+def _in_metres(setup: SetupSpec, world: WorldSpec | None) -> str:
+    """Return a setup in a line, places in metres where the scene is known."""
+    if world is None:
+        return f"{setup_words(setup)}, places in scene units"
+    rig = setup.rig
+    lengths = {
+        name: _scaled(getattr(rig, name), world)
+        for name in ("at", "from_", "to", "centre", "radius")
+        if hasattr(rig, name)
+    }
+    metric = setup.model_copy(update={"rig": rig.model_copy(update=lengths)})
+    return f"{setup_words(metric)}, places in metres"
+
+
+def _scaled(value: Any, world: WorldSpec) -> Any:
+    if isinstance(value, tuple | list):
+        return tuple(_scaled(one, world) for one in value)
+    return round(world.metres(value), 2) + 0.0
 
 
 def _parts(

@@ -35,7 +35,11 @@ def view_words(setup: SetupSpec | None) -> str:
 def size_words(asked: ShotBrief) -> str:
     """Return the size that a take was asked for, with its changes."""
     sizes = [asked.framing, *asked.cues]
-    words = [one["size"] or f"fill {one['fill']:g}" for one in sizes if _sized(one)]
+    words = [
+        one["size"] or f"{100 * one['fill']:g} % of the height"
+        for one in sizes
+        if _sized(one)
+    ]
     return " \u2192 ".join(words)
 
 
@@ -53,6 +57,33 @@ def figure(value: float | None, form: str, unit: str = "") -> str:
     return "\u2013" if value is None else f"{value:{form}}{unit}".replace("-", "\u2212")
 
 
+_UNITS = {
+    "deg_s2": "deg/s\u00b2",
+    "deg_s": "deg/s",
+    "m_s2": "m/s\u00b2",
+    "m_s": "m/s",
+    "per_s": "a second",
+    "deg": "deg",
+    "m": "m",
+    "s": "s",
+}
+"""What the end of a measure's name stands for; the longer ends come first."""
+
+_PLACES = ("at", "from", "to", "centre", "radius", "start_deg", "sweep_deg")
+"""Fields of a rig that say where it stands or lies."""
+
+_IN_HALF_FRAMES = ("drift_rms", "drift_max")
+
+
+def measure_words(name: str, before: float | None, after: float | None) -> str:
+    """Return a measure before and after, with its name and unit for people."""
+    end = next((end for end in _UNITS if name.endswith(f"_{end}")), "")
+    said = name.removesuffix(f"_{end}").replace("_", " ")
+    unit = " half frames" if name in _IN_HALF_FRAMES else f" {_UNITS.get(end, '')}"
+    pair = f"{figure(before, '.4g')} \u2192 {figure(after, '.4g')}"
+    return f"{said}: {pair}{unit}".rstrip()
+
+
 def setup_changes(before: SetupSpec | None, after: SetupSpec | None) -> list[str]:
     """Return what is another in a setup, a phrase each; none where one is not."""
     if before is None or after is None:
@@ -63,13 +94,20 @@ def setup_changes(before: SetupSpec | None, after: SetupSpec | None) -> list[str
     for name in ("side", "view", "height"):
         old, new = getattr(before, name), getattr(after, name)
         if old != new:
-            changes.append(f"{name} {_value(old)} \u2192 {_value(new)}")
+            unit = " scene units" if name == "height" else ""
+            changes.append(f"{name} {_value(old)} \u2192 {_value(new)}{unit}")
     if before.rig.kind != after.rig.kind:
         changes.append(f"rig {rig_words(before)} \u2192 {rig_words(after)}")
     elif before.rig != after.rig:
         one, two = before.plain()["rig"], after.plain()["rig"]
         named = sorted(name for name in one if one[name] != two[name])
-        changes.append(f"{rig_words(after)}: {', '.join(named)} changed")
+        if any(name in _PLACES for name in named):
+            changes.append(f"{rig_words(after)} moved")
+        changes += [
+            f"{rig_words(after)}: {name} changed"
+            for name in named
+            if name not in _PLACES
+        ]
     return changes
 
 

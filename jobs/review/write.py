@@ -16,7 +16,7 @@ from .index_page import index_page
 from .record import kept_of, page_key, recorded
 from .rows import Rows, SequenceRow, read_rows
 from .shell import OWN_PAGES, page_name
-from .shot_page import Kept, ShotPage, shot_page
+from .shot_page import IndexedTake, ShotPage, shot_page
 from .shown import NAMES, READ, Shown, shown_of
 from .since import ShotChange, changes_since
 
@@ -42,7 +42,7 @@ class WrittenPage(NamedTuple):
     """A page that is written, and what other pages keep of it."""
 
     shot: str
-    kept: Kept | None
+    kept: IndexedTake | None
 
 
 WritePages = Callable[[Sequence[PageTask]], Iterable[WrittenPage]]
@@ -111,11 +111,11 @@ def _write_pages(
     rows = found.now
     # None: there was no solve before.
     changes = changes_since(rows, found.before) if found.before else None
-    kept: dict[str, Kept] = {}
+    kept: dict[str, IndexedTake] = {}
     tasks = []
     n_steps, n_done = len(rows) + 1, 0
 
-    def done(shot: str, own: Kept | None) -> None:
+    def done(shot: str, own: IndexedTake | None) -> None:
         nonlocal n_done
         n_done += 1
         if own is not None:

@@ -29,7 +29,7 @@ FEWEST_A_WORKER = 24  # a process takes longer to start than these to study
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Work:
+class StudyWork:
     """What every camera of a study is studied with.
 
     `places` are the cameras' indices in the file, by name.
@@ -85,7 +85,7 @@ def study_all(
         In the order of the file, which is that of the cuts.
     """
     places = {spec.name: k for k, spec in enumerate(file.cameras)}
-    work = Work(file=file, folder=folder, fit=fit, places=places)
+    work = StudyWork(file=file, folder=folder, fit=fit, places=places)
     enough = 1 if fit else FEWEST_A_WORKER
     most = min(n_processors(), -(-len(file.cameras) // enough))
     n_workers = most if workers is None else workers
@@ -117,12 +117,12 @@ def cut_shots(file: StudyFile, done: list[Studied]) -> list[CutShot]:
     ]
 
 
-def _lost(work: Work, spec: StudiedSpec) -> Studied:
+def _lost(work: StudyWork, spec: StudiedSpec) -> Studied:
     fault = Fault(path=spec.name, message="the process that studied it died")
     return Studied(name=spec.name, row={}, faults=(fault,))
 
 
-def _one(work: Work, spec: StudiedSpec, *, keep: bool) -> Studied:
+def _one(work: StudyWork, spec: StudiedSpec, *, keep: bool) -> Studied:
     path = f"cameras[{work.places[spec.name]}]"
     try:
         camera, subject = read_pair(work.file, spec, work.folder, path)

@@ -18,7 +18,7 @@ import pyarrow.ipc
 MAGIC = b"ARROW1\x00\x00"
 
 
-class Size(NamedTuple):
+class StreamSize(NamedTuple):
     """Rows of all record batches, and bytes of all buffers once unpacked."""
 
     n_rows: int
@@ -30,7 +30,7 @@ def open_stream(data: bytes) -> pa.RecordBatchStreamReader:
     return pa.ipc.open_stream(_stream(data))
 
 
-def measure(data: bytes) -> Size:
+def measure(data: bytes) -> StreamSize:
     """Return what an Arrow file or stream unpacks to.
 
     Raises:
@@ -49,7 +49,7 @@ def measure(data: bytes) -> Size:
             raise ValueError(reason) from error
         n_rows += batch.n_rows
         n_bytes += batch.n_bytes
-    return Size(n_rows, n_bytes)
+    return StreamSize(n_rows, n_bytes)
 
 
 def _stream(data: bytes) -> pa.BufferReader:
@@ -57,7 +57,7 @@ def _stream(data: bytes) -> pa.BufferReader:
     return pa.BufferReader(whole[len(MAGIC) :] if data.startswith(MAGIC) else whole)
 
 
-def _batch_of(message: pa.ipc.Message) -> Size:
+def _batch_of(message: pa.ipc.Message) -> StreamSize:
     """Size of the record batch in a message."""
     meta, body = memoryview(message.metadata), memoryview(message.body)
     batch = _follow(meta, _field(meta, _follow(meta, 0), 2))
@@ -66,18 +66,18 @@ def _batch_of(message: pa.ipc.Message) -> Size:
     rows_at, buffers_at = _field(meta, batch, 0), _field(meta, batch, 2)
     n_rows = struct.unpack_from("<q", meta, rows_at)[0] if rows_at else 0
     if not buffers_at:
-        return Size(n_rows, 0)
+        return StreamSize(n_rows, 0)
     vector = _follow(meta, buffers_at)
     (count,) = struct.unpack_from("<I", meta, vector)
     spans = [struct.unpack_from("<qq", meta, vector + 4 + 16 * k) for k in range(count)]
     if not _field(meta, batch, 3):
-        return Size(n_rows, sum(length for _, length in spans))
+        return StreamSize(n_rows, sum(length for _, length in spans))
     lengths = [
         max(length, struct.unpack_from("<q", body, start)[0])
         for start, length in spans
         if length
     ]
-    return Size(n_rows, sum(lengths))
+    return StreamSize(n_rows, sum(lengths))
 
 
 def _follow(meta: memoryview, place: int) -> int:

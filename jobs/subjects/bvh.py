@@ -23,10 +23,10 @@ import numpy as np
 from ...solver.arrays import FloatArray
 from ..errors import Fault
 from ..job.world import inside_from_scene
-from .bvh_tree import ROOT, Joint, Motion, parse_bvh, refuse_bvh
+from .bvh_tree import ROOT, BvhMotion, Joint, parse_bvh, refuse_bvh
 from .faults import refuse_any
 from .reference import SubjectReference
-from .samples import Samples, frames_a_sample
+from .samples import SubjectSamples, frames_a_sample
 from .source import Source
 
 METRES = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
@@ -37,7 +37,7 @@ STATIC = 1e-6  # file units; what moves less does not move
 
 def samples_of_bvh(
     source: Source, reference: SubjectReference, *, job_rate: Fraction, path: str
-) -> Samples:
+) -> SubjectSamples:
     """Return the place of the reference's joint on frames of the shot.
 
     Sample k falls on frame `first_sample_at` + k x job rate / file rate, both rates
@@ -73,7 +73,7 @@ def samples_of_bvh(
     )
     n_samples = len(places)
     metres = METRES[units] if isinstance(units, str) else units
-    return Samples(
+    return SubjectSamples(
         frames=first + np.arange(n_samples) * step.numerator / step.denominator,
         points=inside_from_scene(places * metres, up),
         head=None,
@@ -84,7 +84,7 @@ def samples_of_bvh(
     )
 
 
-def joint_places(motion: Motion, joint: int) -> FloatArray:
+def joint_places(motion: BvhMotion, joint: int) -> FloatArray:
     """Return where a joint is, in the axes and units of the file.
 
     Args:
@@ -158,7 +158,7 @@ def _turn_about(axis: int, angles_deg: FloatArray) -> FloatArray:
     return turn
 
 
-def _asked_joint(motion: Motion, name: str | None, source: Source) -> int:
+def _asked_joint(motion: BvhMotion, name: str | None, source: Source) -> int:
     if name is None:
         return 0
     names = [joint.name for joint in motion.joints]
@@ -179,7 +179,7 @@ def _rate_of(frame_time_s: float, source: Source) -> Fraction:
     return rate
 
 
-def _hint(motion: Motion) -> str:
+def _hint(motion: BvhMotion) -> str:
     """Which joints to name instead: those that are moved, else all."""
     joints = motion.joints[1:]
     moved = [

@@ -41,7 +41,7 @@ class Joint:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Motion:
+class BvhMotion:
     """Joints, parents before children, and channel values (n, n_channels)."""
 
     joints: list[Joint]
@@ -49,7 +49,7 @@ class Motion:
     values: FloatArray
 
 
-def parse_bvh(source: Source) -> Motion:
+def parse_bvh(source: Source) -> BvhMotion:
     """Read the tree and the values of a BVH file.
 
     Raises:
@@ -67,7 +67,7 @@ def parse_bvh(source: Source) -> Motion:
         refuse_bvh(source, f"Frame Time must be above 0 s, got {frame_time_s:g}")
     rows = tail[counts.end() :]
     values = _values(rows, int(counts[1]), n_channels, source)
-    return Motion(joints=joints, frame_time_s=frame_time_s, values=values)
+    return BvhMotion(joints=joints, frame_time_s=frame_time_s, values=values)
 
 
 def refuse_bvh(source: Source, rule: str) -> NoReturn:

@@ -9,7 +9,7 @@ import numpy as np
 from ...solver.arrays import BoolArray, FloatArray
 from ..errors import Fault
 from .holds import left_s
-from .samples import Samples
+from .samples import SubjectSamples
 from .source import Source
 
 EDGE_S = 0.001  # seconds are often written to the millisecond
@@ -18,7 +18,7 @@ MAX_NAMED = 5
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Wanted:
+class FrameRange:
     """The frames a shot asks for, inclusive, and the field that says so."""
 
     first_frame: int
@@ -27,7 +27,7 @@ class Wanted:
     path: str
 
 
-def check_order(samples: Samples, source: Source) -> Iterator[Fault]:
+def check_order(samples: SubjectSamples, source: Source) -> Iterator[Fault]:
     """Yield a fault for the first samples out of order and the first twice there."""
     frames = samples.frames
     steps = np.diff(frames)
@@ -40,7 +40,9 @@ def check_order(samples: Samples, source: Source) -> Iterator[Fault]:
         yield _fault(source, f"{name} {rule}{_and_more(bad)}")
 
 
-def check_cover(samples: Samples, wanted: Wanted, source: Source) -> Iterator[Fault]:
+def check_cover(
+    samples: SubjectSamples, wanted: FrameRange, source: Source
+) -> Iterator[Fault]:
     """Yield a fault if no sample lies in the frames that the shot asks for.
 
     Frames before the first sample and after the last are frames in which nobody sees
@@ -57,7 +59,7 @@ def check_cover(samples: Samples, wanted: Wanted, source: Source) -> Iterator[Fa
         )
 
 
-def check_values(samples: Samples, source: Source) -> Iterator[Fault]:
+def check_values(samples: SubjectSamples, source: Source) -> Iterator[Fault]:
     """Yield a fault for each kind of value that is not finite or far out of range."""
     groups = [("x, y, z", samples.points)]
     if samples.head is not None:
@@ -125,7 +127,7 @@ def check_speed(
         )
 
 
-def _name(samples: Samples, row: int) -> str:
+def _name(samples: SubjectSamples, row: int) -> str:
     return f"frame {samples.frames[row]:.10g}"
 
 

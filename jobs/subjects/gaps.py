@@ -4,18 +4,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...solver.arrays import BoolArray, FloatArray
-from .samples import LATE_STEPS, Samples
+from .samples import LATE_STEPS, SubjectSamples
 from .source import MAX_ROWS
 
 EDGE_STEPS = 0.5  # of a step; nearer to the frames asked for a sample serves for them
 
 
-def n_missing(samples: Samples) -> int:
+def n_missing(samples: SubjectSamples) -> int:
     """Return how many samples `fill_gaps` would add."""
     return int(_missing(samples).sum())
 
 
-def fill_gaps(samples: Samples) -> Samples:
+def fill_gaps(samples: SubjectSamples) -> SubjectSamples:
     """Return samples without a gap or NaN point; what was filled is not visible.
 
     Points are interpolated linearly over a gap, and held after the last one known.
@@ -36,7 +36,7 @@ def fill_gaps(samples: Samples) -> Samples:
     full = full[order]
     hidden = np.zeros(len(added), dtype=np.bool_)
     unknown = np.full(len(added), np.nan)
-    return Samples(
+    return SubjectSamples(
         frames=full,
         points=_filled(full, frames, samples.points),
         head=None if samples.head is None else _filled(full, frames, samples.head),
@@ -47,7 +47,7 @@ def fill_gaps(samples: Samples) -> Samples:
     )
 
 
-def cover(samples: Samples, first_frame: int, last_frame: int) -> Samples:
+def cover(samples: SubjectSamples, first_frame: int, last_frame: int) -> SubjectSamples:
     """Return samples that reach both ends of the frames asked for.
 
     Before the first sample and after the last the subject stays where it was, and
@@ -65,7 +65,7 @@ def cover(samples: Samples, first_frame: int, last_frame: int) -> Samples:
 
     start = frames[0] - step * np.arange(before, 0, -1)
     end = frames[-1] + step * np.arange(1, after + 1)
-    return Samples(
+    return SubjectSamples(
         frames=np.concatenate([start, frames, end]),
         points=held(samples.points),
         head=None if samples.head is None else held(samples.head),
@@ -77,7 +77,7 @@ def cover(samples: Samples, first_frame: int, last_frame: int) -> Samples:
 
 
 def uncovered_spans(
-    samples: Samples, first_frame: int, last_frame: int
+    samples: SubjectSamples, first_frame: int, last_frame: int
 ) -> tuple[tuple[int, int], ...]:
     """Return first and last whole frame of each stretch that no sample reaches."""
     reach = EDGE_STEPS * samples.step_frames
@@ -87,7 +87,7 @@ def uncovered_spans(
     return tuple((start, end) for start, end in spans if start <= end)
 
 
-def n_uncovered(samples: Samples, first_frame: int, last_frame: int) -> int:
+def n_uncovered(samples: SubjectSamples, first_frame: int, last_frame: int) -> int:
     """Return how many samples `cover` would add, at most."""
     step = samples.step_frames
     before = max((samples.frames[0] - first_frame) / step, 0.0)
@@ -95,14 +95,14 @@ def n_uncovered(samples: Samples, first_frame: int, last_frame: int) -> int:
     return int(min(np.ceil(before) + np.ceil(after), 2.0 * MAX_ROWS))
 
 
-def _is_known(samples: Samples) -> bool:
+def _is_known(samples: SubjectSamples) -> bool:
     """Tell whether every sample has its points."""
     head = samples.head
     known = np.isfinite(samples.points).all()
     return bool(known and (head is None or np.isfinite(head).all()))
 
 
-def _missing(samples: Samples) -> NDArray[np.int64]:
+def _missing(samples: SubjectSamples) -> NDArray[np.int64]:
     """Samples missing after each sample but the last."""
     steps = np.diff(samples.frames) / samples.step_frames
     late = steps > LATE_STEPS

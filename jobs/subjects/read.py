@@ -11,7 +11,7 @@ from ...solver.arrays import BoolArray, FloatArray, frozen
 from ..errors import Fault
 from .bvh import samples_of_bvh
 from .checks import (
-    Wanted,
+    FrameRange,
     check_cover,
     check_order,
     check_speed,
@@ -23,7 +23,7 @@ from .gaps import cover, fill_gaps, n_missing, n_uncovered, uncovered_spans
 from .holds import new_samples
 from .place import floor_and_eyes
 from .reference import SubjectReference, Up
-from .samples import Samples, samples_of_table
+from .samples import SubjectSamples, samples_of_table
 from .source import MAX_ROWS, Source, source_of_file, source_of_samples
 from .table import read_table
 from .track import SubjectTrack
@@ -137,8 +137,8 @@ def track_of_source(
     return _checked_track(samples, source, reference, wanted)
 
 
-def _wanted(first_frame: int, last_frame: int, rate: Fraction, path: str) -> Wanted:
-    return Wanted(
+def _wanted(first_frame: int, last_frame: int, rate: Fraction, path: str) -> FrameRange:
+    return FrameRange(
         first_frame=first_frame,
         last_frame=last_frame,
         rate=rate,
@@ -147,7 +147,10 @@ def _wanted(first_frame: int, last_frame: int, rate: Fraction, path: str) -> Wan
 
 
 def _checked_track(
-    samples: Samples, source: Source, reference: SubjectReference, wanted: Wanted
+    samples: SubjectSamples,
+    source: Source,
+    reference: SubjectReference,
+    wanted: FrameRange,
 ) -> SubjectTrack:
     first_frame, last_frame = wanted.first_frame, wanted.last_frame
     refuse_any(check_order(samples, source))
@@ -166,7 +169,7 @@ def _source(reference: SubjectReference, folder: Path, path: str) -> Source:
     return source_of_samples(reference.samples, path=path)
 
 
-def _kept(samples: Samples, first_frame: int, last_frame: int) -> Samples:
+def _kept(samples: SubjectSamples, first_frame: int, last_frame: int) -> SubjectSamples:
     frames = samples.frames
     start = int(np.searchsorted(frames, first_frame, side="right")) - 1
     stop = int(np.searchsorted(frames, last_frame, side="left")) + 1
@@ -177,7 +180,9 @@ def _kept(samples: Samples, first_frame: int, last_frame: int) -> Samples:
     return samples.take(slice(max(start, 0), stop))
 
 
-def _bad_values(samples: Samples, wanted: Wanted, source: Source) -> list[Fault]:
+def _bad_values(
+    samples: SubjectSamples, wanted: FrameRange, source: Source
+) -> list[Fault]:
     faults = list(check_values(samples, source))
     lacks = n_missing(samples)
     lacks += n_uncovered(samples, wanted.first_frame, wanted.last_frame)
@@ -188,7 +193,10 @@ def _bad_values(samples: Samples, wanted: Wanted, source: Source) -> list[Fault]
 
 
 def _track(
-    reference: SubjectReference, full: Samples, wanted: Wanted, source: Source
+    reference: SubjectReference,
+    full: SubjectSamples,
+    wanted: FrameRange,
+    source: Source,
 ) -> SubjectTrack:
     rate = wanted.rate
     times_s = full.frames * rate.denominator / rate.numerator
@@ -221,7 +229,9 @@ def _track(
     )
 
 
-def _new(reference: SubjectReference, full: Samples, times_s: FloatArray) -> BoolArray:
+def _new(
+    reference: SubjectReference, full: SubjectSamples, times_s: FloatArray
+) -> BoolArray:
     if reference.holds == "keep":
         return full.visible
     moves = [full.points] if full.head is None else [full.points, full.head]

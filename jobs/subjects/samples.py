@@ -21,7 +21,7 @@ LATE_STEPS = 1.5  # clocks are uneven: up to here a sample is late, not missing
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Samples:
+class SubjectSamples:
     """What a file says, in metres, Y up, on frames of the shot.
 
     Attributes:
@@ -42,7 +42,7 @@ class Samples:
     step_frames: float
     locked: bool
 
-    def take(self, rows: slice) -> "Samples":
+    def take(self, rows: slice) -> "SubjectSamples":
         """Return some of the rows."""
         return replace(
             self,
@@ -72,7 +72,7 @@ def samples_of_table(
     first_sample_at: int | None,
     up: Up,
     metres_per_unit: float,
-) -> Samples:
+) -> SubjectSamples:
     """Turn the columns of a table into samples.
 
     Whole frame numbers are frames of the shot. Seconds count from frame 0, or from
@@ -107,7 +107,7 @@ def samples_of_table(
     head = None
     if HEAD[0] in table.column_names:
         head = inside_from_scene(_triples(table, HEAD) * metres_per_unit, up)
-    return Samples(
+    return SubjectSamples(
         frames=frames,
         points=points,
         head=head,

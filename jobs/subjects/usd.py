@@ -27,7 +27,7 @@ from ..job.world import inside_from_scene
 from .bvh import METRES
 from .faults import refuse, refuse_any
 from .reference import SubjectReference
-from .samples import Samples
+from .samples import SubjectSamples
 from .source import MAX_BYTES, Source
 
 MAX_FRAMES = 1_000_000  # evaluated one by one
@@ -53,7 +53,7 @@ def usd_samples(
     first_frame: int,
     last_frame: int,
     path: str,
-) -> tuple[Source, Samples]:
+) -> tuple[Source, SubjectSamples]:
     """Return where a prim or joint is at every frame of a shot.
 
     Args:
@@ -82,7 +82,7 @@ def usd_samples(
     clock = _clock(stage, reference, job_rate, path, label)
     frames = _covered(stage, clock, first_frame, last_frame)
     points, visible = _followed(stage, reference, frames, clock, path, label)
-    samples = Samples(
+    samples = SubjectSamples(
         frames=frames.astype(np.float64),
         points=inside_from_scene(points * metres, "z" if up == "Z" else "y"),
         head=None,

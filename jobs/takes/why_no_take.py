@@ -13,7 +13,7 @@ HELPS = "; what would help: "
 """What stands before the limit, and before the changes, in the sentence."""
 
 _BROKEN = {
-    "in_frame": "the subject leaves the frame",
+    "head_in_frame": "the subject's head leaves the frame",
     "held_in_frame": "not all who must be held stay in frame",
     "size": "the size is not kept",
     "min_distance": "the lens comes too near",
@@ -29,10 +29,10 @@ def no_setup_words(reason: "NoSetup") -> str:
     broken = sorted(reason.broken, key=lambda name: -reason.broken[name])
     what = [_broken(name) for name in broken] or ["no rig could be laid"]
     seen = ""
-    if reason.broken and reason.in_frame == reason.in_frame:
+    if reason.broken and reason.head_in_frame == reason.head_in_frame:
         seen = (
-            f" (best try: in frame {100 * reason.in_frame:.1f} % of the time, size "
-            f"kept {100 * reason.size_kept:.0f} %)"
+            f" (best try: head in frame {100 * reason.head_in_frame:.1f} % of the "
+            f"time, size kept {100 * reason.size_kept:.0f} %)"
         )
     helps = "; ".join(_change(change) for change in reason.changes)
     return (

@@ -72,8 +72,8 @@ class GripState(NamedTuple):
 
     Attributes:
         tick: the next one.
-        cue: in force; lead: its primary subject.
-        lead: see cue.
+        cue: number of the cue in force.
+        lead: number of its primary subject.
         heading_x, heading_z: last direction of the subject's travel, of any length.
         settled: the way that the dolly ran, +1 or -1, when its subject stopped: it
             comes to rest and waits there, and the pan finishes; 0 while it follows.
@@ -81,8 +81,8 @@ class GripState(NamedTuple):
         hard: whether it brakes hard, until its own limits hold again.
         span: horizon of the plan in force [s].
         asked_s: when the grip decided last.
-        made: plans made; refused: decisions for which no plan existed.
-        refused: see made.
+        made: plans made.
+        refused: decisions for which no plan existed.
     """
 
     tick: int

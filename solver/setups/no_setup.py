@@ -50,13 +50,13 @@ class NoSetup:
         limit: the tightest limit: what it takes least to relax, else what the best
             trial breaks most.
         broken: what the best trial breaks, with how far it is off.
-        in_frame, size_kept: shares of its frames; NaN where nothing could be tried.
+        head_in_frame, size_kept: shares of its frames; NaN where nothing was tried.
         changes: that help, each alone, in the order of `limit`s tried.
     """
 
     limit: str
     broken: dict[str, float]
-    in_frame: float
+    head_in_frame: float
     size_kept: float
     changes: tuple[Change, ...]
 
@@ -80,10 +80,14 @@ def why_none(stage: Rehearsal, tried: Sequence[Judged]) -> NoSetup:
     return NoSetup(
         limit=changes[0].limit if changes else worst,
         broken=broken,
-        in_frame=float("nan") if best is None else float(best.trial.numbers[HEAD_HELD]),
-        size_kept=float("nan") if best is None else float(best.trial.numbers[SIZED]),
+        head_in_frame=_number(best, HEAD_HELD),
+        size_kept=_number(best, SIZED),
         changes=changes,
     )
+
+
+def _number(best: Judged | None, name: int) -> float:
+    return float("nan") if best is None else float(best.trial.numbers[name])
 
 
 def _least(amounts: Sequence[float], holds: Callable[[float], bool]) -> float | None:

@@ -1,38 +1,59 @@
 """Lower bounds on what a setup breaks, computed before the crew is simulated.
 
 The bounds are on the safe side. They know where the lens is, or only that it is
-somewhere on the rail, and that the aim point is in frame, wherever in the frame; the
-stage is left out. On the image plane an angle takes least room about the optical axis,
-and most outward from the corner of the frame.
+somewhere on the rail, and that a head that is held has its eyes in frame, wherever in
+the frame; the stage is left out. On the image plane an angle takes least room about the
+optical axis, and most outward from the corner of the frame. Heads are judged in the
+shaken picture, the size in the unshaken one: what the shake moves and turns at most
+widens the bounds.
 """
+
+from typing import NamedTuple
 
 import numpy as np
 
 from ..compiled.kernel import kernel
-from ..measures.measure import SIZE_KEPT
 from ..rigs.clearance import RAIL_SAMPLES, rail_samples
-from .judge import MUST_CLEAR_M, MUST_IN, MUST_SIZE, SIZE_KEPT_LOG2
+from .judge import LOOSE_LOG2, MUST_CLEAR_M, MUST_SIZE, SIZE_KEPT_LOG2
 
-MAY_BE_OUT = 1.0 - MUST_IN + 1e-9  # share of frames
 LOOKED_AT = 2  # every so many frames of a rail; those between can only add to the lost
+ROUNDING = 1e-9  # of an angle [rad], a size in octaves, a share of the frames
+
+
+class Bound(NamedTuple):
+    """What bounds need of lens and shake.
+
+    Attributes:
+        corner_rad: angle from the optical axis to a corner of the frame, at most.
+        ty: tangent of half the vertical angle of view.
+        shift_m: that the shake moves the lens, at most.
+        turn_rad: that the shake turns the optical axis, at most.
+        may_be_out: share of the frames in which a head may be cut.
+    """
+
+    corner_rad: float
+    ty: float
+    shift_m: float
+    turn_rad: float
+    may_be_out: float
 
 
 @kernel
-def may_hold(rig, gap, action, half, ty, at_most):
+def may_hold(rig, gap, action, bound, at_most):
     """Tell whether what a rig breaks for certain adds up to no more than `at_most`.
 
-    `gap` is its `rail_gap`, `half` the angle from the optical axis to the corner of the
-    frame, `ty` the tangent of half its height; `at_most` counts as
+    `gap` is its `rail_gap`, `bound` a `Bound`; `at_most` counts as
     `score.Judged.broken`.
     """
     if at_most == np.inf:
         return True
     places = rail_samples(rig)
     if rig.length <= 0.0:
-        return frames_may_hold(places, action, half, ty, at_most)
+        return frames_may_hold(places, action, bound, at_most)
     at_most -= max(0.0, 1.0 - gap / MUST_CLEAR_M)
-    most_apart, most_missized = most_lost(at_most, action.seen)
-    near = rig.length / (RAIL_SAMPLES - 1) / 2  # no part is further from one of them
+    most_apart, most_missized = most_lost(at_most, bound, action.seen)
+    # No part of the rail is further from one of the places.
+    near = rig.length / (RAIL_SAMPLES - 1) / 2 + bound.shift_m
     pair = fit = 0  # the place that did for the frame before is tried first
     for f in range(0, action.aim.shape[0], LOOKED_AT):
         if not action.seen[f]:
@@ -40,14 +61,14 @@ def may_hold(rig, gap, action, half, ty, at_most):
         lost = 1
         for i in range(places.shape[0]):
             at = (pair + i) % places.shape[0]
-            if pair_fits_near(places[at], action, f, half, near):
+            if pair_fits(places[at], action, f, bound, near):
                 pair, lost = at, 0
                 break
         most_apart -= lost
         lost = 1
         for i in range(places.shape[0]):
             at = (fit + i) % places.shape[0]
-            if size_fits_near(places[at], action, f, half, ty, near):
+            if size_fits(places[at], action, f, bound, near):
                 fit, lost = at, 0
                 break
         most_missized -= lost
@@ -57,19 +78,18 @@ def may_hold(rig, gap, action, half, ty, at_most):
 
 
 @kernel
-def frames_may_hold(places, action, half, ty, at_most):
+def frames_may_hold(places, action, bound, at_most):
     """Tell as `may_hold` does where the lens is known, (n, 3) [m], or (1, 3)."""
     if at_most == np.inf:
         return True
-    most_apart, most_missized = most_lost(at_most, action.seen)
-    narrow, tangent = np.cos(2.0 * half), np.tan(half)
+    most_apart, most_missized = most_lost(at_most, bound, action.seen)
     for f in range(action.aim.shape[0]):
         if not action.seen[f]:
             continue
         cam = places[min(f, places.shape[0] - 1)]
-        if not pair_fits(cam, action, f, narrow):
+        if not pair_fits(cam, action, f, bound, bound.shift_m):
             most_apart -= 1.0
-        if not size_fits(cam, action, f, tangent, ty):
+        if not size_fits(cam, action, f, bound, bound.shift_m):
             most_missized -= 1.0
         if most_apart < 0.0 or most_missized < 0.0:
             return False
@@ -77,63 +97,19 @@ def frames_may_hold(places, action, half, ty, at_most):
 
 
 @kernel
-def most_lost(at_most, seen):
+def most_lost(at_most, bound, seen):
     """Return how many frames may be without all who must be held, or the size.
 
-    Where the aim point is out of frame, nothing is known of the others nor of the
+    Where the head of the primary is cut, nothing is known of the others nor of the
     size; but that breaks a must of its own.
     """
     shown = 0
     for f in range(seen.shape[0]):
         shown += seen[f]
-    apart = 2 * MAY_BE_OUT + (1.0 - MUST_IN) * at_most
-    missized = 1.0 - MUST_SIZE + MAY_BE_OUT + MUST_SIZE * at_most
+    out = bound.may_be_out + ROUNDING
+    apart = 2 * out + bound.may_be_out * at_most
+    missized = 1.0 - MUST_SIZE + out + MUST_SIZE * at_most
     return apart * shown, missized * shown
-
-
-@kernel
-def seen_from(cam, one, two):
-    """Return dot and length of the cross product of two directions, and lengths."""
-    ax, ay, az = one[0] - cam[0], one[1] - cam[1], one[2] - cam[2]
-    bx, by, bz = two[0] - cam[0], two[1] - cam[1], two[2] - cam[2]
-    x, y, z = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
-    return (
-        ax * bx + ay * by + az * bz,
-        np.sqrt(x * x + y * y + z * z),
-        np.sqrt(ax * ax + ay * ay + az * az),
-        np.sqrt(bx * bx + by * by + bz * bz),
-    )
-
-
-@kernel
-def pair_fits(cam, action, frame, narrow):
-    """Tell whether all fit into a frame; `narrow` is the cosine of its diagonal."""
-    for k in range(action.held.shape[0]):
-        if np.isnan(action.held[k, frame, 0]):
-            continue
-        dot, _, one, two = seen_from(cam, action.aim[frame], action.held[k, frame])
-        if dot < (narrow - 1e-12) * one * two:
-            return False
-    return True
-
-
-@kernel
-def size_fits(cam, action, frame, tangent, ty):
-    """Tell whether a size can be kept from a place; `tangent` is of half a diagonal."""
-    asked = 2.0 ** action.asked_log2[frame] * 2.0 * ty
-    top, low, aim = action.top[frame], action.low[frame], action.aim[frame]
-    dot, cross, one, two = seen_from(cam, top, low)
-    least = 2.0 * cross / max(one * two + dot, 1e-12)
-    if least > asked * (1.0 + SIZE_KEPT) * (1.0 + 1e-12):
-        return False
-    up, rise, _, _ = seen_from(cam, aim, top)
-    down, fall, _, _ = seen_from(cam, aim, low)
-    if up <= tangent * rise or down <= tangent * fall:
-        return True  # beyond a right angle from the axis
-    outward = (rise + tangent * up) / (up - tangent * rise)
-    outward += (fall + tangent * down) / (down - tangent * fall)
-    most = outward - 2.0 * tangent
-    return most * (1.0 + SIZE_KEPT) * (1.0 + 1e-12) >= asked
 
 
 @kernel
@@ -142,39 +118,48 @@ def apart(cam, one, two, near):
 
     The place is known to within `near` [m]. An error of pi tells nothing.
     """
-    dot, cross, first, second = seen_from(cam, one, two)
-    angle = np.arctan2(cross, dot)
+    ax, ay, az = one[0] - cam[0], one[1] - cam[1], one[2] - cam[2]
+    bx, by, bz = two[0] - cam[0], two[1] - cam[1], two[2] - cam[2]
+    x, y, z = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
+    first = np.sqrt(ax * ax + ay * ay + az * az)
+    second = np.sqrt(bx * bx + by * by + bz * bz)
+    cross = np.sqrt(x * x + y * y + z * z)
+    angle = np.arctan2(cross, ax * bx + ay * by + az * bz)
     if min(first, second) <= near:
         return angle, np.pi
-    return angle, np.arcsin(near / first) + np.arcsin(near / second)
+    off = np.arcsin(near / first) + np.arcsin(near / second)
+    return angle, off + ROUNDING
 
 
 @kernel
-def pair_fits_near(cam, action, frame, half, near):
-    """Tell whether all may fit into a frame from within `near` [m] of a place."""
+def pair_fits(cam, action, frame, bound, near):
+    """Tell whether the eyes of all may fit into a frame from within `near` [m]."""
     for k in range(action.held.shape[0]):
         if np.isnan(action.held[k, frame, 0]):
             continue
-        angle, off = apart(cam, action.aim[frame], action.held[k, frame], near)
-        if angle - off > 2 * half:
+        angle, off = apart(cam, action.eyes[frame], action.held[k, frame], near)
+        if angle - off > 2 * bound.corner_rad:
             return False
     return True
 
 
 @kernel
-def size_fits_near(cam, action, frame, half, ty, near):
-    """Tell whether a size may be kept from within `near` [m] of a place."""
-    aim, top, low = action.aim[frame], action.top[frame], action.low[frame]
+def size_fits(cam, action, frame, bound, near):
+    """Tell whether a size may be near enough from within `near` [m] of a place."""
+    eyes, top, low = action.eyes[frame], action.top[frame], action.low[frame]
     asked_log2 = action.asked_log2[frame]
     span, off = apart(cam, top, low, near)
-    least = np.tan(max(span - off, 0.0) / 2) / ty
-    if np.log2(max(least, 1e-9)) - asked_log2 > SIZE_KEPT_LOG2:
+    least = np.tan(max(span - off, 0.0) / 2) / bound.ty
+    if np.log2(max(least, 1e-9)) - asked_log2 > SIZE_KEPT_LOG2 + ROUNDING:
         return False
-    up, off = apart(cam, aim, top, near)
+    half = bound.corner_rad + bound.turn_rad
+    up, off = apart(cam, eyes, top, near)
     up += off
-    down, off = apart(cam, aim, low, near)
+    down, off = apart(cam, eyes, low, near)
     down += off
     if half + max(up, down) >= np.pi / 2:
         return True
     most = np.tan(half + up) + np.tan(half + down) - 2 * np.tan(half)
-    return np.log2(max(most / (2 * ty), 1e-9)) - asked_log2 >= -SIZE_KEPT_LOG2
+    return (
+        np.log2(max(most / (2 * bound.ty), 1e-9)) - asked_log2 >= LOOSE_LOG2 - ROUNDING
+    )

@@ -22,10 +22,9 @@ from .judge import (
     DRIFT,
     HEAD_HELD,
     HEADROOM_OFF,
-    IN,
     MUST_CLEAR_M,
-    MUST_IN,
     MUST_SIZE,
+    NEAR_SIZE,
     OTHERS_HELD,
     PAN_RATE,
     PAN_REVERSALS,
@@ -42,6 +41,7 @@ from .judge import (
     TILT_REVERSALS,
     TURN,
     VIEWED,
+    must_hold,
 )
 from .propose import distance_of, unnatural
 from .setup import Ask, Setup, View
@@ -143,11 +143,11 @@ def judged(ask: Ask, trial: Trial) -> Judged:
 
 def _off(ask: Ask, trial: Trial, numbers: Sequence[float]) -> dict[str, float]:
     """Return the musts of a trial, each with how far it is off; above 0 is broken."""
-    stage = ask.stage
+    stage, must = ask.stage, must_hold(ask.shot.framings)
     off = {
-        "in_frame": (MUST_IN - numbers[IN]) / (1 - MUST_IN),
-        "held_in_frame": (MUST_IN - numbers[OTHERS_HELD]) / (1 - MUST_IN),
-        "size": (MUST_SIZE - numbers[SIZED]) / MUST_SIZE,
+        "head_in_frame": (must - numbers[HEAD_HELD]) / (1 - must),
+        "held_in_frame": (must - numbers[OTHERS_HELD]) / (1 - must),
+        "size": (MUST_SIZE - numbers[NEAR_SIZE]) / MUST_SIZE,
         "min_distance": stage.min_distance_m - numbers[CLOSEST],
     }
     if trial.hidden and stage.sight_forbidden.any():
@@ -170,7 +170,7 @@ def least_score(ask: Ask, kind: str, lens: Lens, view: View | None) -> float:
 def _standing_points(
     ask: Ask, lens: Lens, view: View | None
 ) -> tuple[float, float, float]:
-    """Return what lens, distance and view cost however they are worked."""
+    """Return what lens, distance and view cost however they are operated."""
     price = VIEW_PRICE.get(view.name, 0.0) if view is not None else 0.0
     return (
         0.8 * unnatural(ask, lens),
@@ -187,7 +187,7 @@ def _points(ask: Ask, trial: Trial, numbers: Sequence[float]) -> tuple[float, ..
     turned_back = numbers[PAN_REVERSALS] + numbers[TILT_REVERSALS]
     covered = numbers[RAIL_HIGH] - numbers[RAIL_LOW]
     return (
-        1000 * (1 - numbers[HEAD_HELD]),
+        1000 * (2 - numbers[HEAD_HELD] - numbers[OTHERS_HELD]),
         30 * (numbers[HEADROOM_OFF] - HEADROOM_FREE),
         20 * (1 - numbers[SIZED]),
         10 * (numbers[SIZE_RMS] - SIZE_FREE),

@@ -1,18 +1,22 @@
 """A small search on the judged take, and the candidates of a shot that come of it."""
 
 from collections.abc import Iterator, Sequence
+from itertools import product
 
 import numpy as np
 
 from ..action.rehearsed import Action
+from ..measures.measure import SIZE_KEPT
 from ..optics.lens import Lens
 from ..rigs.clearance import rail_faults
 from ..rigs.kinds import KINDS, place_of_kind
 from ..rigs.layout import Steps
 from .constrained import breaks_stage_only, within_limits
 from .descend import descend
+from .judge import HEAD_HELD, OTHERS_HELD
 from .proposal import Proposal, build, lens_height
 from .propose import (
+    LOOSER,
     distance_of,
     propose_rails,
     propose_standing,
@@ -37,9 +41,10 @@ def candidates(
 
     Proposes, lets the crew work each proposal, judges it, and then moves the best
     proposal of each kind of rig that could still win a little, as long as the judged
-    take gets better. What a bound shows to be in vain is not worked: a rail that
-    breaks a must whoever works it, or that costs more than sticks which hold from the
-    same view.
+    take gets better. What a lower bound rules out is not simulated: a rail that
+    breaks a must whoever operates it, or that costs more than sticks which hold from
+    the same view. Where no head stays whole all the time, setups a little further
+    away are tried as well.
     """
     stage = rehearsal or Rehearsal(ask)
     action = stage.action
@@ -52,6 +57,12 @@ def candidates(
     search.work(propose_rails(stage.known, lenses[:RAIL_LENSES], search.may_pay))
     if not search.holds:
         search.work(propose_rails(stage.known, lenses[RAIL_LENSES:]))
+    for looser in LOOSER:
+        if search.whole or (search.holds and looser > 1 + SIZE_KEPT):
+            break
+        known = stage.known._replace(looser=looser)
+        search.work(propose_standing(known))
+        search.work(propose_rails(known, lenses[:RAIL_LENSES], search.may_pay))
     found = [verdict for _, verdict in search.tried]
     if refine:
         found += search.refined()
@@ -71,6 +82,16 @@ class _Search:
         self._of_kind: dict[str, tuple[Proposal, Judged]] = {}  # the best
         self._held: dict[View, float] = {}  # from sticks, at this score
         self._best = np.inf
+
+    @property
+    def whole(self) -> bool:
+        """Whether something holds the shot and cuts nobody's head at any frame."""
+        return any(
+            verdict.holds
+            and verdict.trial.numbers[HEAD_HELD] == 1.0
+            and verdict.trial.numbers[OTHERS_HELD] == 1.0
+            for _, verdict in self.tried
+        )
 
     @property
     def holds(self) -> bool:
@@ -164,18 +185,20 @@ def _proposed(stage: Rehearsal) -> Iterator[Setup]:
         yield from _fixed_rig(ask, action)
         return
     lenses = sorted(suitable(ask, action), key=lambda lens: unnatural(ask, lens))
-    for some in (
-        propose_standing(stage.known),
-        propose_rails(stage.known, lenses[:RAIL_LENSES]),
-    ):
-        for proposal in some:
+    looser = stage.known._replace(looser=LOOSER[-1])
+    for known, on_rail in product((stage.known, looser), (False, True)):
+        for proposal in (
+            propose_rails(known, lenses[:RAIL_LENSES])
+            if on_rail
+            else propose_standing(known)
+        ):
             setup = build(proposal, ask)
             if setup is not None:
                 yield setup
 
 
 def _holds(stage: Rehearsal, setup: Setup) -> bool:
-    """Tell whether a setup holds the shot; it is worked only as far as it may."""
+    """Tell whether a setup holds the shot; it is simulated only as long as it may."""
     if stage.ask.rig is None:
         faults = rail_faults(stage.ask.stage, setup.rig)
         if any(off > ALMOST for off in faults.values()):

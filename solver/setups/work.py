@@ -36,8 +36,9 @@ from .judge import (
     Lensed,
     PlanLogs,
     judge,
+    must_hold,
 )
-from .prospect import frames_may_hold, may_hold
+from .prospect import Bound, frames_may_hold, may_hold
 from .setup import Setup, in_setup
 
 
@@ -51,23 +52,20 @@ class Hands(NamedTuple):
 
 
 class Through(NamedTuple):
-    """What is asked of the frame through one lens, and how it sees.
-
-    `corner_rad` is the angle from the optical axis to a corner of the frame, at most.
-    """
+    """What is asked of the frame through one lens, how it sees, and its bounds."""
 
     asked: Asked
     sight: Sight
     lensed: Lensed
-    corner_rad: float
+    bound: Bound
 
 
 class Watched(NamedTuple):
     """What the crew believes at the ticks, and room for the plans made then.
 
-    The ticks begin `most` frames before those that are solved, further back than a rig
-    may need that the subjects, `carried` back at the frame `rate`, have to keep clear
-    of: see `frames_clear`.
+    The ticks begin `most` frames before those that are solved: the most that
+    `frames_clear` may add for a rig that the subjects, `carried` back at the frame
+    `rate` [frames/s], have to keep clear of.
     """
 
     carried: FloatArray
@@ -95,20 +93,26 @@ def through_of(shot: Shot, setup: Setup) -> Through:
     worked = in_setup(shot, setup)
     tx, ty = worked.tangents
     frames = np.arange(shot.first, shot.last + 1, dtype=np.float64)
-    shaking = shaking_of(
-        shake_layer(
-            shot.shake,
-            times_s=shot.times_of(frames),
-            seed=shot.seed,
-            focal_mm=setup.lens.focal_mm,
-            gate=shot.gate,
-        )
+    shake = shake_layer(
+        shot.shake,
+        times_s=shot.times_of(frames),
+        seed=shot.seed,
+        focal_mm=setup.lens.focal_mm,
+        gate=shot.gate,
     )
     return Through(
         asked=asked_of(worked),
         sight=Sight(shot.roll_rad, tx, ty),
-        lensed=Lensed(Screen(tx, ty, shot.gate.axis_v), shot.roll_rad, shaking),
-        corner_rad=atan(hypot(tx, ty * (1.0 + abs(shot.gate.axis_v)))),
+        lensed=Lensed(
+            Screen(tx, ty, shot.gate.axis_v), shot.roll_rad, shaking_of(shake)
+        ),
+        bound=Bound(
+            corner_rad=atan(hypot(tx, ty * (1.0 + abs(shot.gate.axis_v)))),
+            ty=ty,
+            shift_m=float(np.linalg.norm(shake.xyz, axis=1).max()),
+            turn_rad=float((np.abs(shake.pan) + np.abs(shake.tilt)).max()),
+            may_be_out=1.0 - must_hold(shot.framings),
+        ),
     )
 
 
@@ -132,7 +136,7 @@ def watched_of(shot: Shot) -> Watched:
 
 
 class Rigged(NamedTuple):
-    """A rig as it is worked: its shape, what the dolly keeps, planners and the view.
+    """A rig as it is operated: shape, what the dolly keeps, planners and view.
 
     `view_rad` is the asked bearing of the lens, from the heading.
     """
@@ -155,31 +159,28 @@ def work(rigged, hands, through, watched, action, at_most, verdict):
     cams, out = verdict.cams, verdict.numbers
     on_rail = rig.length > 0.0
     out[PATH_GAP] = rail_gap(rig, action.bodies) if on_rail else np.inf
-    corner, sight = through.corner_rad, through.sight
-    if not may_hold(rig, out[PATH_GAP], action, corner, sight.ty, at_most):
+    if not may_hold(rig, out[PATH_GAP], action, through.bound, at_most):
         return False
     clear = frames_clear(rig, watched.carried, watched.rate, watched.most)
     first = watched.most - clear
+    asked = through.asked
     rails, logs = watched.rails, watched.heads.plans
     ticks = watched.operator.ticks
     if on_rail:
         task = GripTask(
-            rig,
-            rigged.planner,
-            rigged.brake,
-            rigged.hold,
-            through.asked,
-            hands.grip,
+            rig, rigged.planner, rigged.brake, rigged.hold, asked, hands.grip
         )
         moves, refused = run_grip(task, watched.grip, first, rails)
         travel(rig, rails[:moves], action.times_s, cams)
-        if not frames_may_hold(cams, action, corner, sight.ty, at_most):
+        if not frames_may_hold(cams, action, through.bound, at_most):
             return False
     else:
         rails[0] = 0.0
         rails[0, 0], rails[0, LENGTHS] = ticks[first], np.inf
         moves, refused = 1, 0
-    head = HeadTask(rig, hands.own, hands.whip, through.asked, hands.operator, sight)
+    head = HeadTask(
+        rig, hands.own, hands.whip, through.asked, hands.operator, through.sight
+    )
     pans, tilts, lost = run_operator(
         head,
         DollyPlans(rails, moves, rigged.planner.horizon, rigged.planner.accel),

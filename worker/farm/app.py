@@ -12,7 +12,7 @@ from celery import Celery
 from kombu.entity import Queue
 
 from .broker import celery_address
-from .settings import Settings
+from .settings import FarmSettings
 
 BATCH, JOINS, INTERACTIVE = "batch", "joins", "interactive"
 QUEUES = {"batch": (BATCH, JOINS), "interactive": (INTERACTIVE,)}
@@ -27,7 +27,7 @@ TAKE_TASK = "carrellata.take"
 CANARY_TASK = "carrellata.canary"
 
 
-def make_app(settings: Settings, *, client: bool = False) -> Celery:
+def make_app(settings: FarmSettings, *, client: bool = False) -> Celery:
     """Return the queue of a farm.
 
     Args:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from ssl import SSLCertVerificationError
 from urllib.parse import parse_qs, urlsplit
 
 from kombu.exceptions import OperationalError
@@ -18,7 +19,7 @@ from redis.exceptions import (
 from redis.retry import Retry
 
 from ...jobs.errors import ServiceError
-from .settings import Settings, shown_broker
+from .settings import FarmSettings, shown_broker
 
 _BACKOFF_CAP_S = 0.5
 _AWAY = (ConnectionError, TimeoutError, BusyLoadingError)
@@ -28,7 +29,7 @@ class FullError(ServiceError):
     """Redis has no memory left, or too much is waiting already."""
 
 
-def patient_client(settings: Settings) -> "Redis":
+def patient_client(settings: FarmSettings) -> "Redis":
     """Return a client for a worker: it waits for a Redis that is away.
 
     Raises:
@@ -42,7 +43,7 @@ def patient_client(settings: Settings) -> "Redis":
     )
 
 
-def quick_client(settings: Settings) -> "Redis":
+def quick_client(settings: FarmSettings) -> "Redis":
     """Return a client for a person or a request: it gives up after seconds."""
     return _client(settings, socket_timeout=2, socket_connect_timeout=1, retries=1)
 
@@ -58,7 +59,7 @@ def celery_address(broker: str) -> str:
 
 
 @contextmanager
-def answering(settings: Settings) -> Iterator[None]:
+def answering(settings: FarmSettings) -> Iterator[None]:
     """Turn what goes wrong with Redis into an error that people can act on.
 
     Raises:
@@ -77,10 +78,19 @@ def answering(settings: Settings) -> Iterator[None]:
             message = f"Redis at {where} refuses: {cause}"
             raise ServiceError(message) from error
         message = f"Redis at {where} does not answer"
+        if any(isinstance(one, SSLCertVerificationError) for one in _causes(error)):
+            message = f"Redis at {where}: its certificate is not one that is trusted"
         raise ServiceError(message) from error
 
 
-def _client(settings: Settings, *, retries: int, **timeouts: float) -> "Redis":
+def _causes(error: BaseException | None) -> Iterator[BaseException]:
+    """Yield an error, and what it was raised for, to the first."""
+    while error is not None:
+        yield error
+        error = error.__cause__ or error.__context__
+
+
+def _client(settings: FarmSettings, *, retries: int, **timeouts: float) -> "Redis":
     retry = Retry(ExponentialBackoff(cap=_BACKOFF_CAP_S, base=0.02), retries)
     client: Redis = Redis.from_url(
         settings.broker,

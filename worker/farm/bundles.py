@@ -7,13 +7,13 @@ from celery import Celery
 from ...jobs.run.phases import Phase
 from ...jobs.run.record import Record
 from .app import send_units
-from .settings import Settings
+from .settings import FarmSettings
 
 _LEAST_MESSAGES = 16  # so that a small batch still spreads over the workers
 
 
 def bundles(
-    shots: Sequence[int], cost_ms: Callable[[int], float], settings: Settings
+    shots: Sequence[int], cost_ms: Callable[[int], float], settings: FarmSettings
 ) -> Iterator[tuple[int, ...]]:
     """Yield the shots in order, as many a message as are worth one.
 
@@ -37,7 +37,11 @@ def bundles(
 
 
 def send_shots(
-    app: Celery, settings: Settings, record: Record, phase: Phase, shots: Sequence[int]
+    app: Celery,
+    settings: FarmSettings,
+    record: Record,
+    phase: Phase,
+    shots: Sequence[int],
 ) -> int:
     """Queue shots of a batch for a phase and return how many messages that took.
 

@@ -25,7 +25,7 @@ BatchId = Annotated[str, typer.Argument(metavar="ID", help="Name of the batch.")
 Wait = Annotated[bool, typer.Option("--wait", help="Stay until it has ended.")]
 
 
-class Pool(StrEnum):
+class PoolName(StrEnum):
     """Pools of workers."""
 
     batch = "batch"
@@ -156,8 +156,8 @@ def retry(batch: BatchId, wait: Wait = False, as_json: AsJson = False) -> None:
 )
 def worker(
     pool: Annotated[
-        Pool, typer.Option(help="Pool whose messages it takes.")
-    ] = Pool.batch,
+        PoolName, typer.Option(help="Pool whose messages it takes.")
+    ] = PoolName.batch,
     processes: Annotated[
         int | None,
         typer.Option(min=1, help="Shots at a time; default: one a processor."),

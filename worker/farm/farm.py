@@ -14,8 +14,8 @@ from ...jobs.run.record import Record
 from ...jobs.run.spool import Outcome, Spool
 from .app import make_app, send_join
 from .broker import answering, quick_client
-from .settings import Settings
-from .state import CLOSED, RUNNING, State
+from .settings import FarmSettings
+from .state import CLOSED, RUNNING, FarmState
 
 GOOD = ("solved", "kept")
 """Statuses of shots that have a take."""
@@ -25,9 +25,9 @@ GOOD = ("solved", "kept")
 class Farm:
     """A farm as those who use it see it; threads may share one."""
 
-    settings: Settings
+    settings: FarmSettings
     app: Celery
-    state: State
+    state: FarmState
     spool: Spool
 
 
@@ -75,12 +75,14 @@ class BatchStatus:
         return sum(n for status, n in self.counts.items() if status not in GOOD)
 
 
-def connect(settings: Settings) -> Farm:
+def connect(settings: FarmSettings) -> Farm:
     """Return a farm; its connections are made when they are needed."""
     return Farm(
         settings=settings,
         app=make_app(settings, client=True),
-        state=State(redis=quick_client(settings), lifetime_s=int(settings.lifetime_s)),
+        state=FarmState(
+            redis=quick_client(settings), lifetime_s=int(settings.lifetime_s)
+        ),
         spool=Spool(folder=settings.spool),
     )
 

@@ -17,7 +17,7 @@ from ...jobs.run.run import names_of
 from ...jobs.run.spool import Outcome
 from .bundles import send_shots
 from .logs import log
-from .machine import Batch, Machine
+from .machine import BatchWork, Machine
 from .messages import JoinMessage
 from .review_pages import write_pages
 from .state import CANCELLED, CANCELLING, DONE, FAILED, batch_key
@@ -47,7 +47,7 @@ def join(machine: Machine, message: JoinMessage) -> None:
         machine.send_join(name, phase)
 
 
-def _join(machine: Machine, batch: Batch, phase: Phase) -> None:
+def _join(machine: Machine, batch: BatchWork, phase: Phase) -> None:
     name, state = batch.record.batch, machine.state
     found = state.batch(name)
     if found is None or found["state"] in (DONE, FAILED):
@@ -76,7 +76,11 @@ def _join(machine: Machine, batch: Batch, phase: Phase) -> None:
 
 
 def _go_on(
-    machine: Machine, batch: Batch, phase: Phase, done: dict[int, Outcome], again: bool
+    machine: Machine,
+    batch: BatchWork,
+    phase: Phase,
+    done: dict[int, Outcome],
+    again: bool,
 ) -> None:
     name = batch.record.batch
     results = _results(phase, done)
@@ -107,7 +111,7 @@ def _note(machine: Machine, name: str, error: OSError) -> None:
 
 
 def _stop(
-    machine: Machine, batch: Batch, phase: Phase, done: dict[int, Outcome]
+    machine: Machine, batch: BatchWork, phase: Phase, done: dict[int, Outcome]
 ) -> None:
     """Close a batch that is to stop, with what was done of it."""
     phase.stop(batch.work, _results(phase, done))
@@ -118,7 +122,7 @@ def _results(phase: Phase, done: dict[int, Outcome]) -> dict[int, Result]:
     return {shot: phase.read(each["row"]) for shot, each in done.items()}
 
 
-def _mend(machine: Machine, batch: Batch, phase: Phase, missing: list[int]) -> None:
+def _mend(machine: Machine, batch: BatchWork, phase: Phase, missing: list[int]) -> None:
     """Queue shots again that were counted and whose files are gone."""
     counted = machine.state.ends(batch.record.batch, phase.name)
     stale = [shot for shot in missing if shot in counted]
@@ -129,7 +133,7 @@ def _mend(machine: Machine, batch: Batch, phase: Phase, missing: list[int]) -> N
 
 def _close(
     machine: Machine,
-    batch: Batch,
+    batch: BatchWork,
     state: str,
     done: dict[int, Outcome],
     error: str = "",

@@ -24,8 +24,8 @@ from .app import send_join, send_units
 from .broker import patient_client
 from .inputs import reader_of
 from .places import output_below, place_below
-from .settings import Settings
-from .state import State
+from .settings import FarmSettings
+from .state import FarmState
 
 _BATCHES_HELD = 4
 
@@ -33,7 +33,7 @@ Row = dict[str, Any]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Batch:
+class BatchWork:
     """A batch as a worker holds it.
 
     Attributes:
@@ -64,15 +64,15 @@ class Batch:
 class Machine:
     """The farm as one process of a worker sees it."""
 
-    settings: Settings
+    settings: FarmSettings
     app: Celery
-    state: State
+    state: FarmState
     spool: Spool
     worker: str = "worker"
-    _held: "OrderedDict[str, Batch]" = field(default_factory=OrderedDict)
+    _held: "OrderedDict[str, BatchWork]" = field(default_factory=OrderedDict)
     _given: dict[str, tuple[tuple[str, str], Row]] = field(default_factory=dict)
 
-    def batch(self, name: str) -> Batch:
+    def batch(self, name: str) -> BatchWork:
         """Return a batch, read once.
 
         Raises:
@@ -86,7 +86,7 @@ class Machine:
         self._held.move_to_end(name)
         return self._held[name]
 
-    def given(self, batch: Batch, phase: Phase, shot: int) -> Given | None:
+    def given(self, batch: BatchWork, phase: Phase, shot: int) -> Given | None:
         """Return what the phase before gave for a shot; None where it is silent.
 
         Raises:
@@ -116,7 +116,7 @@ class Machine:
         """Queue shots again, each in a message of its own."""
         send_units(self.app, batch, phase.name, [(shot,) for shot in shots])
 
-    def _read(self, name: str) -> Batch:
+    def _read(self, name: str) -> BatchWork:
         record = self.spool.read(name)
         try:
             folder = place_below(self.settings.roots, Path(record.folder))
@@ -134,12 +134,16 @@ class Machine:
         phases = phases_of(record.job, record.shots)
         shots = {one.name: one.shots(record.job, record.shots) for one in phases}
         known = {name: frozenset(places) for name, places in shots.items()}
-        return Batch(record=record, work=work, phases=phases, shots=shots, known=known)
+        return BatchWork(
+            record=record, work=work, phases=phases, shots=shots, known=known
+        )
 
 
-def make_machine(settings: Settings, app: Celery, worker: str) -> Machine:
+def make_machine(settings: FarmSettings, app: Celery, worker: str) -> Machine:
     """Return the farm as this process sees it."""
-    state = State(redis=patient_client(settings), lifetime_s=int(settings.lifetime_s))
+    state = FarmState(
+        redis=patient_client(settings), lifetime_s=int(settings.lifetime_s)
+    )
     spool = Spool(folder=settings.spool)
     return Machine(settings=settings, app=app, state=state, spool=spool, worker=worker)
 
@@ -147,7 +151,7 @@ def make_machine(settings: Settings, app: Celery, worker: str) -> Machine:
 _made: dict[int, Machine] = {}
 
 
-def machine_of(settings: Settings, app: Celery, worker: str) -> Machine:
+def machine_of(settings: FarmSettings, app: Celery, worker: str) -> Machine:
     """Return this process's own, made on first use."""
     pid = os.getpid()
     if pid not in _made:

@@ -19,14 +19,14 @@ from .beat import holder_name, keep_beating
 from .broker import quick_client
 from .holding import hold_as
 from .logs import log, log_as_json
-from .settings import Settings
-from .state import State
+from .settings import FarmSettings
+from .state import FarmState
 
 _DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG of Linux
 
 
 def run_worker(
-    settings: Settings, *, pool: str, processes: int, name: str | None = None
+    settings: FarmSettings, *, pool: str, processes: int, name: str | None = None
 ) -> int:
     """Work until told to stop, and return the exit code.
 
@@ -102,9 +102,9 @@ def run_worker(
     return int(worker.exitcode or 0)
 
 
-def _counting(settings: Settings) -> Callable[[], None]:
+def _counting(settings: FarmSettings) -> Callable[[], None]:
     """Return what counts a message that was refused before it came to a task."""
-    state = State(redis=quick_client(settings), lifetime_s=int(settings.lifetime_s))
+    state = FarmState(redis=quick_client(settings), lifetime_s=int(settings.lifetime_s))
 
     def count() -> None:
         with contextlib.suppress(RedisError):

@@ -12,7 +12,7 @@ from celery.concurrency.asynpool import AsynPool
 _LOOK_EVERY_S = 0.5
 
 
-class Pool(AsynPool):  # type: ignore[misc]
+class ChildPool(AsynPool):  # type: ignore[misc]
     """Children, looked after twice a second."""
 
     @property
@@ -24,4 +24,4 @@ class Pool(AsynPool):  # type: ignore[misc]
 class TaskPool(prefork.TaskPool):  # type: ignore[misc]
     """The same, as a worker takes it."""
 
-    Pool = Pool
+    ChildPool = ChildPool

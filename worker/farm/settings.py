@@ -31,7 +31,7 @@ class SettingsError(InputError):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Settings:
+class FarmSettings:
     """What holds for every process of one farm.
 
     Attributes:
@@ -87,7 +87,7 @@ def has_broker(environment: Mapping[str, str] = os.environ) -> bool:
     return bool(environment.get(f"{PREFIX}BROKER"))
 
 
-def load_settings(environment: Mapping[str, str] = os.environ) -> Settings:
+def load_settings(environment: Mapping[str, str] = os.environ) -> FarmSettings:
     """Read the settings.
 
     Raises:
@@ -100,10 +100,10 @@ def load_settings(environment: Mapping[str, str] = os.environ) -> Settings:
         _refuse("spool", "must be one folder")
     numbers = {
         field.name: _number(environment, field.name, whole=field.type is int)
-        for field in fields(Settings)
+        for field in fields(FarmSettings)
         if field.type in (int, float) and PREFIX + field.name.upper() in environment
     }
-    settings = Settings(
+    settings = FarmSettings(
         broker=_broker(environment),
         roots=roots,
         outputs=outputs,
@@ -174,7 +174,7 @@ def _number(environment: Mapping[str, str], name: str, *, whole: bool) -> float:
     return value
 
 
-def _check(settings: Settings) -> None:
+def _check(settings: FarmSettings) -> None:
     least = 2 * settings.time_limit_s
     if settings.visibility_timeout_s < least:
         message = (

@@ -43,7 +43,7 @@ return 0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Begun:
+class ShotAttempt:
     """What is known of a shot as its work begins.
 
     Attributes:
@@ -61,7 +61,7 @@ def batch_key(batch: str, *parts: str) -> str:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class State:
+class FarmState:
     """The farm's state in Redis.
 
     Attributes:
@@ -134,13 +134,13 @@ class State:
             cancelled, *attempts = pipe.execute()
         return bool(cancelled), [attempt is not None for attempt in attempts]
 
-    def begin(self, batch: str, phase: str, shot: int) -> Begun:
+    def begin(self, batch: str, phase: str, shot: int) -> ShotAttempt:
         """Count a delivery of a shot."""
         with self.redis.pipeline(transaction=False) as pipe:
             pipe.hincrby(batch_key(batch, phase, "attempts"), str(shot), 1)
             pipe.exists(batch_key(batch, "cancel"))
             attempt, cancelled = pipe.execute()
-        return Begun(attempt=attempt, cancelled=bool(cancelled))
+        return ShotAttempt(attempt=attempt, cancelled=bool(cancelled))
 
     def abandon(self, batch: str, phase: str, shot: int) -> None:
         """Take back the delivery of a shot that was not worked on."""

@@ -25,8 +25,8 @@ from .bundles import send_shots
 from .farm import Farm, where
 from .inputs import digests_of, submission_faults
 from .places import output_below, place_below
-from .settings import Settings
-from .state import CLOSED, State
+from .settings import FarmSettings
+from .state import CLOSED, FarmState
 from .units import BAD
 
 _SETTING_UP_S = 30  # that another submission of the same work may take
@@ -125,8 +125,8 @@ def retry(farm: Farm, batch: str) -> Submitted:
 
 def start(
     app: Celery,
-    state: State,
-    settings: Settings,
+    state: FarmState,
+    settings: FarmSettings,
     record: Record,
     phase: Phase | None = None,
     shots: Sequence[int] | None = None,

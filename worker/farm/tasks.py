@@ -29,7 +29,7 @@ from .messages import (
     UnitsMessage,
     read_message,
 )
-from .settings import Settings
+from .settings import FarmSettings
 from .units import give_up, work_through
 
 _PAUSE_S = 1.0
@@ -41,7 +41,7 @@ _AFTER_LIMIT: dict[str, tuple[type[Any], Callable[[Machine, Any, float], None]]]
 """What is done, given the limit in seconds, once it has ended a message's process."""
 
 
-def register(app: Celery, settings: Settings) -> None:
+def register(app: Celery, settings: FarmSettings) -> None:
     """Give a queue's worker its tasks."""
 
     def serve(

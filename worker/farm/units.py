@@ -17,7 +17,7 @@ from ...jobs.run.phases import Phase, phase_named, plain_result
 from ...jobs.run.spool import Outcome, RecordError
 from .app import SOFT
 from .logs import log
-from .machine import Batch, Machine
+from .machine import BatchWork, Machine
 from .messages import JoinMessage, MessageError, UnitsMessage
 
 QUARANTINED, TIMED_OUT, FAILED = "quarantined", "timed_out", "failed"
@@ -50,7 +50,7 @@ def work_through(machine: Machine, message: UnitsMessage) -> None:
 
 
 def _work_through(
-    machine: Machine, message: UnitsMessage, batch: Batch, phase: Phase
+    machine: Machine, message: UnitsMessage, batch: BatchWork, phase: Phase
 ) -> None:
     name = batch.record.batch
     cancelled, lost = machine.state.look(name, phase.name, message.shots)
@@ -106,7 +106,9 @@ def give_up(machine: Machine, message: UnitsMessage, limit_s: float) -> None:
         machine.send_join(name, phase)
 
 
-def meant(machine: Machine, message: UnitsMessage | JoinMessage) -> tuple[Batch, Phase]:
+def meant(
+    machine: Machine, message: UnitsMessage | JoinMessage
+) -> tuple[BatchWork, Phase]:
     """Return the batch and phase that a message is about.
 
     Raises:
@@ -128,7 +130,7 @@ def meant(machine: Machine, message: UnitsMessage | JoinMessage) -> tuple[Batch,
     return batch, phase
 
 
-def _do(machine: Machine, batch: Batch, phase: Phase, shot: int) -> Ended | None:
+def _do(machine: Machine, batch: BatchWork, phase: Phase, shot: int) -> Ended | None:
     """Do a shot, or count it where it is done; None where the batch is to stop."""
     name, spool, state = batch.record.batch, machine.spool, machine.state
     outcome = spool.outcome(name, phase.name, shot)
@@ -150,7 +152,7 @@ def _do(machine: Machine, batch: Batch, phase: Phase, shot: int) -> Ended | None
 
 
 def _try(
-    machine: Machine, batch: Batch, phase: Phase, shot: int, attempt: int
+    machine: Machine, batch: BatchWork, phase: Phase, shot: int, attempt: int
 ) -> Ended:
     """Attempt a shot that was begun, and record what came of it."""
     start = time.monotonic()
@@ -165,7 +167,7 @@ def _try(
     return _end(machine, batch, phase, shot, outcome, 1e3 * (time.monotonic() - start))
 
 
-def _attempt(machine: Machine, batch: Batch, phase: Phase, shot: int) -> Outcome:
+def _attempt(machine: Machine, batch: BatchWork, phase: Phase, shot: int) -> Outcome:
     """Run a phase's unit on a shot; whatever it comes to is an outcome."""
     spec = batch.spec(shot)
     given = machine.given(batch, phase, shot)
@@ -175,7 +177,9 @@ def _attempt(machine: Machine, batch: Batch, phase: Phase, shot: int) -> Outcome
     return {"status": result.status, "row": plain_result(result)}
 
 
-def _lost(batch: Batch, phase: Phase, shot: int, reason: str, status: str) -> Outcome:
+def _lost(
+    batch: BatchWork, phase: Phase, shot: int, reason: str, status: str
+) -> Outcome:
     spec = batch.spec(shot)
     log(logging.WARNING, reason, job=batch.record.batch, shot=spec.name, status=status)
     row = phase.lost(batch.work, spec, f"shots[{shot}]: {reason}")
@@ -184,7 +188,7 @@ def _lost(batch: Batch, phase: Phase, shot: int, reason: str, status: str) -> Ou
 
 def _end(
     machine: Machine,
-    batch: Batch,
+    batch: BatchWork,
     phase: Phase,
     shot: int,
     outcome: Outcome,

@@ -12,10 +12,10 @@ from ...jobs.errors import CarrellataError
 from ...jobs.job.schema import job_schema
 from .callers import CallerOfRequest
 from .documents import answer, json_response, problems
-from .pool import Pool
+from .pool import SolverPool
 from .problems import ProblemError, late, refusal_of
 from .results import JSON
-from .settings import Settings
+from .settings import ServiceSettings
 
 router = APIRouter()
 
@@ -88,8 +88,8 @@ async def get_livez() -> Response:
 )
 def get_readyz(request: Request) -> Response:
     """Tell whether processes are warm and folders can be written."""
-    pool: Pool = request.app.state.pool
-    settings: Settings = request.app.state.settings
+    pool: SolverPool = request.app.state.pool
+    settings: ServiceSettings = request.app.state.settings
     if not pool.ready:
         raise ProblemError(503, "cold", "processes are starting", headers=late(1.0))
     for name, folder in (("state", settings.state), ("takes", settings.out)):

@@ -6,6 +6,7 @@ import fcntl
 import logging
 import os
 import secrets
+import signal
 from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
@@ -21,19 +22,19 @@ from .auth import TOKEN_VARIABLE, Tokens, one_token, tokens_of_file
 from .batch_runner import Batches
 from .documents import describe
 from .edge import Edge
-from .idempotency import Begun
+from .idempotency import IdempotencyKeys
 from .kept_takes import KeptTakes
 from .metrics import Metrics
-from .pool import Pool
+from .pool import SolverPool
 from .problems import ProblemError, problem_response, refusal
-from .settings import Settings
+from .settings import ServiceSettings
 
 _log = logging.getLogger(__name__)
 
 _SECRET_BYTES = 32
 
 
-def build_app(settings: Settings) -> FastAPI:
+def build_app(settings: ServiceSettings) -> FastAPI:
     """Return the application.
 
     Raises:
@@ -45,13 +46,13 @@ def build_app(settings: Settings) -> FastAPI:
     kept = KeptTakes(
         secret=_secret(settings.state / "secret"), max_bytes=settings.cache_bytes
     )
-    pool = Pool(
+    pool = SolverPool(
         processes=settings.processes, limit_s=settings.solve_s, queue=settings.queue
     )
     # Jobs of batches may be large: no take waits behind one that is being checked.
-    desk = Pool(processes=1, limit_s=settings.check_s, queue=settings.queue)
+    desk = SolverPool(processes=1, limit_s=settings.check_s, queue=settings.queue)
     metrics = Metrics(pool=pool, takes=kept)
-    begun = Begun()
+    begun = IdempotencyKeys()
     app = FastAPI(
         docs_url=None,
         redoc_url=None,
@@ -83,20 +84,30 @@ def build_app(settings: Settings) -> FastAPI:
 
 @contextlib.asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
-    """Warm the processes and take up batches; end both at the end."""
-    pool: Pool = app.state.pool
+    """Warm the processes beside the first requests, which wait; take up batches."""
+    pool: SolverPool = app.state.pool
     runner: Batches = app.state.batches
-    desk: Pool = app.state.desk
-    await pool.start()
-    await desk.start()
+    desk: SolverPool = app.state.desk
+    warming = asyncio.create_task(_warm(pool, desk))
     runner.start()
     try:
         yield
     finally:
+        warming.cancel()
         await runner.stop()
         await asyncio.to_thread(pool.stop)
         await asyncio.to_thread(desk.stop)
         os.close(app.state.lock)
+
+
+async def _warm(*pools: SolverPool) -> None:
+    """Start the processes; a service that cannot have them ends."""
+    try:
+        for pool in pools:
+            await pool.start()
+    except (EOFError, OSError):
+        _log.exception("the processes that solve could not be started")
+        signal.raise_signal(signal.SIGTERM)
 
 
 def _document(app: FastAPI) -> None:
@@ -110,7 +121,7 @@ def _document(app: FastAPI) -> None:
     app.openapi = document  # type: ignore[method-assign]
 
 
-def _tokens(settings: Settings) -> Tokens:
+def _tokens(settings: ServiceSettings) -> Tokens:
     if settings.tokens is not None:
         return tokens_of_file(settings.tokens, root=settings.root)
     if settings.token is None:

@@ -5,10 +5,12 @@ from collections.abc import AsyncIterator
 from typing import Any
 
 from .batch_runner import Batches
-from .batch_view import Batch
+from .batch_view import BatchState
 
 
-async def events(batches: Batches, batch: Batch, after: int) -> AsyncIterator[bytes]:
+async def events(
+    batches: Batches, batch: BatchState, after: int
+) -> AsyncIterator[bytes]:
     """Yield a batch's progress as server-sent events.
 
     Args:
@@ -28,6 +30,8 @@ async def events(batches: Batches, batch: Batch, after: int) -> AsyncIterator[by
         if batch.has_ended and seen == len(batch.rows):
             return
         await batches.wait_change(batch, (seen, state))
+        if batches.leaving:
+            return
         if (len(batch.rows), batch.state) == (seen, state):
             yield b": still here\n\n"
 

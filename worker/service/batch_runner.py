@@ -25,9 +25,9 @@ from ...jobs.places.atomic import write_whole
 from ...jobs.run.record import About
 from ...jobs.run.spool import Spool
 from .batch_process import End, RunProcess
-from .batch_view import Batch
+from .batch_view import BatchState
 from .recording import Desk
-from .settings import Settings
+from .settings import ServiceSettings
 
 if TYPE_CHECKING:
     from .farm_runs import FarmRuns
@@ -49,7 +49,7 @@ class KeyUsedError(CarrellataError):
 class Batches:
     """The batches of a service."""
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, settings: ServiceSettings) -> None:
         """Keep where things are; `start` reads what is there."""
         self._settings = settings
         self._farm: FarmRuns | None = None
@@ -61,10 +61,11 @@ class Batches:
             self.spool = self._farm.farm.spool
         hidden = {settings.out, settings.state, settings.root, self.spool.folder}
         self._hidden = tuple(sorted(map(str, hidden - {None}), key=len, reverse=True))
-        self._active: dict[tuple[str, str], Batch] = {}
-        self._ended: OrderedDict[tuple[str, str], Batch] = OrderedDict()
-        self._queue: asyncio.Queue[Batch] = asyncio.Queue()
+        self._active: dict[tuple[str, str], BatchState] = {}
+        self._ended: OrderedDict[tuple[str, str], BatchState] = OrderedDict()
+        self._queue: asyncio.Queue[BatchState] = asyncio.Queue()
         self._changed = asyncio.Condition()
+        self.leaving = False  # whoever listens for progress is told no more
         self._runners: set[asyncio.Task[None]] = set()
         self._processes: dict[str, RunProcess] = {}
         self._running: set[str] = set()
@@ -87,7 +88,7 @@ class Batches:
             runner.cancel()
         await asyncio.gather(*self._runners, return_exceptions=True)
 
-    async def take_up(self, about: About) -> Batch:
+    async def take_up(self, about: About) -> BatchState:
         """Queue a batch whose record has been written."""
         batch = self._view(about)
         self._take_up(batch)
@@ -103,7 +104,7 @@ class Batches:
             data = json.dumps({"batch": batch, "body": body}).encode()
             write_whole(self._key(project, key), data)
 
-    def earlier(self, project: str, key: str | None, body: bytes) -> Batch | None:
+    def earlier(self, project: str, key: str | None, body: bytes) -> BatchState | None:
         """Return the batch that was submitted with a key, or None.
 
         Raises:
@@ -121,7 +122,7 @@ class Batches:
             raise KeyUsedError(message)
         return batch
 
-    def find(self, project: str, name: str) -> Batch | None:
+    def find(self, project: str, name: str) -> BatchState | None:
         """Return a batch of a project, or None where it has none of this name."""
         active = self._active.get((project, name))
         if active is not None:
@@ -154,7 +155,7 @@ class Batches:
         """Return how many batches of a project wait or run."""
         return sum(owner == project for owner, _ in self._active)
 
-    async def cancel(self, batch: Batch) -> None:
+    async def cancel(self, batch: BatchState) -> None:
         """Cancel a batch that has not ended.
 
         Raises:
@@ -172,16 +173,21 @@ class Batches:
             self._end(batch, "cancelled")
         await self._tell()
 
-    async def wait_change(self, batch: Batch, seen: tuple[int, str]) -> None:
+    async def wait_change(self, batch: BatchState, seen: tuple[int, str]) -> None:
         """Return when a batch has more rows or another state, or after a while."""
 
         def changed() -> bool:
-            return (len(batch.rows), batch.state) != seen
+            return self.leaving or (len(batch.rows), batch.state) != seen
 
         async with self._changed:
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(_BEAT_S):
                     await self._changed.wait_for(changed)
+
+    async def leave(self) -> None:
+        """Let all who listen for progress go: the service is about to stop."""
+        self.leaving = True
+        await self._tell()
 
     def take_folder(self, project: str, sequence: str) -> Path:
         """Return where the takes of a sequence lie."""
@@ -191,14 +197,14 @@ class Batches:
         name = hashlib.sha256(f"{project}\0{key}".encode()).hexdigest()
         return self._settings.state / "keys" / name
 
-    def _view(self, about: About) -> Batch:
+    def _view(self, about: About) -> BatchState:
         told = self._settings.state / "told" / about.batch
-        batch = Batch(about=about, told=told, hidden=self._hidden)
+        batch = BatchState(about=about, told=told, hidden=self._hidden)
         if self.spool.asked_cancel(about.batch):
             batch.state = "cancelling"
         return batch
 
-    def _hold_ended(self, place: tuple[str, str], batch: Batch) -> None:
+    def _hold_ended(self, place: tuple[str, str], batch: BatchState) -> None:
         self._ended[place] = batch
         while len(self._ended) > 1 and (
             len(self._ended) > _HELD
@@ -211,7 +217,7 @@ class Batches:
         self._runners.add(task)
         task.add_done_callback(self._runners.discard)
 
-    def _take_up(self, batch: Batch) -> None:
+    def _take_up(self, batch: BatchState) -> None:
         self._active[batch.about.project, batch.about.batch] = batch
         if self._farm is None:
             self._queue.put_nowait(batch)
@@ -239,7 +245,7 @@ class Batches:
             else:
                 await self._run_out(batch)
 
-    async def _run_out(self, batch: Batch) -> None:
+    async def _run_out(self, batch: BatchState) -> None:
         """Run a batch to its end, again where its process dies."""
         batch.state = "running"
         self._running.add(batch.about.batch)
@@ -259,7 +265,7 @@ class Batches:
         finally:
             self._running.discard(batch.about.batch)
 
-    async def _run_once(self, batch: Batch) -> End | None:
+    async def _run_once(self, batch: BatchState) -> End | None:
         """Return how a run ended, or None where its process died."""
         name = batch.about.batch
         request = {
@@ -278,7 +284,7 @@ class Batches:
             del self._processes[name]
         return process.end
 
-    async def _follow(self, batch: Batch, farm: "FarmRuns") -> None:
+    async def _follow(self, batch: BatchState, farm: "FarmRuns") -> None:
         """Look at a batch on the farm until it has ended, and tell of its shots."""
         name = batch.about.batch
         while not batch.has_ended:
@@ -305,7 +311,7 @@ class Batches:
                 await asyncio.sleep(_LOOK_S)
         await self._tell()
 
-    def _end(self, batch: Batch, state: str, detail: str | None = None) -> None:
+    def _end(self, batch: BatchState, state: str, detail: str | None = None) -> None:
         batch.state, batch.detail = state, detail
         self._leave(batch)
         end = {
@@ -319,7 +325,7 @@ class Batches:
         except OSError:
             _log.exception("the end of batch %s is not on disk", batch.about.batch)
 
-    def _leave(self, batch: Batch) -> None:
+    def _leave(self, batch: BatchState) -> None:
         place = batch.about.project, batch.about.batch
         self._active.pop(place, None)
         self._hold_ended(place, batch)

@@ -16,7 +16,7 @@ ENDED = ("done", "failed", "cancelled")
 
 
 @dataclass(kw_only=True, slots=True)
-class Batch:
+class BatchState:
     """A batch as it stands. What came of its shots lies in the records.
 
     Attributes:

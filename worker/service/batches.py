@@ -14,7 +14,7 @@ from ...jobs.takes.take_file import read_take
 from .auth import Caller
 from .batch_events import events
 from .batch_runner import Batches, KeyUsedError
-from .batch_view import Batch
+from .batch_view import BatchState
 from .body import read_body
 from .callers import CallerOfRequest
 from .documents import (
@@ -24,12 +24,12 @@ from .documents import (
     json_response,
     problems,
 )
-from .idempotency import Begun, IdempotencyKey
-from .pool import CrashError, LostError, Pool, PoolFullError, TooLongError
+from .idempotency import IdempotencyKey, IdempotencyKeys
+from .pool import CrashError, LostError, PoolFullError, SolverPool, TooLongError
 from .problems import ProblemError, Refusal, late
 from .recording import NO_STORAGE, digest_of_body, record_batch
 from .results import FORMS, JSON, PARQUET, chosen_form, rendered
-from .settings import Settings
+from .settings import ServiceSettings
 
 router = APIRouter(prefix="/v1/batches", tags=["batches"])
 
@@ -54,8 +54,8 @@ async def post_batch(
     _allowed(caller)
     state = request.app.state
     batches: Batches = state.batches
-    settings: Settings = state.settings
-    begun: Begun = state.begun
+    settings: ServiceSettings = state.settings
+    begun: IdempotencyKeys = state.begun
     limits = caller.rules.limits
     body = await read_body(
         request, most_bytes=limits.batch_body_bytes, limit_s=settings.body_s
@@ -209,7 +209,7 @@ def _allowed(caller: Caller) -> None:
 
 def _earlier(
     batches: Batches, caller: Caller, key: str | None, body: bytes
-) -> Batch | None:
+) -> BatchState | None:
     try:
         return batches.earlier(caller.project, key, body)
     except KeyUsedError as error:
@@ -217,8 +217,8 @@ def _earlier(
 
 
 async def _submit(
-    pool: Pool, batches: Batches, caller: Caller, body: bytes, key: str | None
-) -> Batch:
+    pool: SolverPool, batches: Batches, caller: Caller, body: bytes, key: str | None
+) -> BatchState:
     limit = caller.rules.limits.batches
     if batches.n_active(caller.project) >= limit:
         detail = f"{limit} batches wait or run already"
@@ -251,7 +251,7 @@ def _no_storage() -> ProblemError:
     return ProblemError(503, NO_STORAGE, detail, headers=late(10 * _RETRY_S))
 
 
-async def _found(request: Request, caller: Caller, name: str) -> Batch:
+async def _found(request: Request, caller: Caller, name: str) -> BatchState:
     batches: Batches = request.app.state.batches
     batch = await run_in_threadpool(batches.find, caller.project, name)
     if batch is None:
@@ -259,7 +259,7 @@ async def _found(request: Request, caller: Caller, name: str) -> Batch:
     return batch
 
 
-def _status(batch: Batch, status: int, **headers: str) -> Response:
+def _status(batch: BatchState, status: int, **headers: str) -> Response:
     body = to_json(batch.plain())
     return Response(content=body, status_code=status, media_type=JSON, headers=headers)
 

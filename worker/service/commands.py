@@ -72,14 +72,14 @@ def serve(
     _need_extra()
     from ...jobs.places.place import local_path
     from .serve import run_service
-    from .settings import Settings, default_state
+    from .settings import ServiceSettings, default_state
 
     for path, option in ((out, "--out"), (state, "--state")):
         if path is not None:
             local_path(path, option)
     folder = (state or default_state()).resolve()
     given = {} if processes is None else {"processes": processes}
-    settings = Settings(
+    settings = ServiceSettings(
         state=folder,
         out=(out or folder / "takes").resolve(),
         root=None if root is None else _folder(root),

@@ -38,7 +38,7 @@ class _Use:
 
 
 @dataclass(kw_only=True, slots=True)
-class Begun:
+class IdempotencyKeys:
     """Keys that were used within a day."""
 
     uses: OrderedDict[tuple[str, str], _Use] = field(default_factory=OrderedDict)

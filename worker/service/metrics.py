@@ -9,7 +9,7 @@ from prometheus_client import (
 )
 
 from .kept_takes import KeptTakes
-from .pool import Pool
+from .pool import SolverPool
 
 _BUCKETS_S = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0, 60.0)
 
@@ -17,7 +17,7 @@ _BUCKETS_S = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0, 60.0)
 class Metrics:
     """Metrics of one service."""
 
-    def __init__(self, *, pool: Pool, takes: KeptTakes) -> None:
+    def __init__(self, *, pool: SolverPool, takes: KeptTakes) -> None:
         """Register what is counted here and what is read from the others."""
         self.registry = CollectorRegistry()
         self.requests = Counter(

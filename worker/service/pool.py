@@ -40,7 +40,7 @@ class CrashError(CarrellataError):
     """A call raised what it should not; its trace is in the log."""
 
 
-class Pool:
+class SolverPool:
     """Processes with compiled kernels, and a queue before them."""
 
     def __init__(self, *, processes: int, limit_s: float, queue: int) -> None:

@@ -2,14 +2,14 @@
 
 import logging
 import socket
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 
 import uvicorn
 
 from ...jobs.errors import InputError
 from .app import build_app
 from .protocol import timed_protocol
-from .settings import Settings
+from .settings import ServiceSettings
 
 _HEAD_BYTES = 32 * 1024
 _IDLE_S = 30
@@ -18,7 +18,7 @@ _BACKLOG = 512
 
 
 def run_service(
-    settings: Settings, *, host: str, port: int, listening: Callable[[str], None]
+    settings: ServiceSettings, *, host: str, port: int, listening: Callable[[str], None]
 ) -> None:
     """Serve until a signal ends it.
 
@@ -50,7 +50,9 @@ def run_service(
             timeout_graceful_shutdown=_STOP_S,
             h11_max_incomplete_event_size=_HEAD_BYTES,
         )
-        server = _TellingServer(config, lambda: listening(address))
+        server = _TellingServer(
+            config, lambda: listening(address), app.state.batches.leave
+        )
         try:
             server.run(sockets=[bound])
         except KeyboardInterrupt:  # told again by the server once it has stopped
@@ -58,16 +60,26 @@ def run_service(
 
 
 class _TellingServer(uvicorn.Server):
-    """Says when it answers."""
+    """Says when it answers, and when it is about to stop."""
 
-    def __init__(self, config: uvicorn.Config, ready: Callable[[], None]) -> None:
+    def __init__(
+        self,
+        config: uvicorn.Config,
+        ready: Callable[[], None],
+        leave: Callable[[], Awaitable[None]],
+    ) -> None:
         super().__init__(config)
         self._ready = ready
+        self._leave = leave
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
         if not self.should_exit:
             self._ready()
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        await self._leave()
+        await super().shutdown(sockets)
 
 
 def _bind(host: str, port: int) -> socket.socket:

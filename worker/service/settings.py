@@ -8,7 +8,7 @@ from ...jobs.processes.pool import n_processors
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Settings:
+class ServiceSettings:
     """Settings of one service, read once when it starts.
 
     Attributes:

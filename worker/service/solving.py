@@ -64,7 +64,7 @@ class SolvedTake:
 
 
 @dataclass(kw_only=True, slots=True)
-class Kept(Generic[T]):
+class LastUsed(Generic[T]):
     """The values that were used last, at most `size` of them."""
 
     size: int
@@ -84,8 +84,8 @@ class Kept(Generic[T]):
             self.values.popitem(last=False)
 
 
-_tracks: Kept[SubjectTrack] = Kept(size=_KEPT_TRACKS)
-_tables: Kept[pa.Table] = Kept(size=_KEPT_TABLES)
+_tracks: LastUsed[SubjectTrack] = LastUsed(size=_KEPT_TRACKS)
+_tables: LastUsed[pa.Table] = LastUsed(size=_KEPT_TABLES)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

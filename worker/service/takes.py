@@ -13,13 +13,13 @@ from .auth import Caller
 from .body import read_body
 from .callers import CallerOfRequest
 from .documents import TAKE_BODY, TAKE_RESPONSES, answer, problems
-from .idempotency import Begun, IdempotencyKey
+from .idempotency import IdempotencyKey, IdempotencyKeys
 from .kept_takes import KeptTake, KeptTakes, render
 from .metrics import Metrics
-from .pool import CrashError, LostError, Pool, PoolFullError, TooLongError
+from .pool import CrashError, LostError, PoolFullError, SolverPool, TooLongError
 from .problems import ProblemError, Refusal, late, problem_response, refusal
 from .results import FORMS, chosen_form
-from .settings import Settings
+from .settings import ServiceSettings
 from .solving import SolvedTake, solve_take
 
 _log = logging.getLogger(__name__)
@@ -43,11 +43,11 @@ class TakeDesk:
         pending: requests that are being solved, by project and ticket.
     """
 
-    settings: Settings
-    pool: Pool
+    settings: ServiceSettings
+    pool: SolverPool
     kept: KeptTakes
     metrics: Metrics
-    begun: Begun = field(default_factory=Begun)
+    begun: IdempotencyKeys = field(default_factory=IdempotencyKeys)
     pending: dict[tuple[str, str], "asyncio.Task[KeptTake | Refusal]"] = field(
         default_factory=dict
     )

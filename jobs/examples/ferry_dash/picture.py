@@ -17,7 +17,7 @@ from ...review.frame_view import cross, frame_view
 from ...review.plan_view import plan_view
 from ...review.shown import Shown, shown_of
 from ...review.svg import Box, element, group, line, path, text
-from ...review.time_plots import Curve, Plot, clock_of, time_plot
+from ...review.time_plots import Plot, PlotLine, clock_of, time_plot
 from ...takes.take_file import read_take
 
 WIDTH, HEIGHT = 900, 590
@@ -161,8 +161,8 @@ def _pan_plot(shown: Shown) -> Plot:
     return Plot(
         name="pan_plot",
         curves=(
-            Curve(values=shown.bearing_speed, kind="bearing"),
-            Curve(values=shown.column("pan_speed"), kind="pan"),
+            PlotLine(values=shown.bearing_speed, kind="bearing"),
+            PlotLine(values=shown.column("pan_speed"), kind="pan"),
         ),
         decided=shown.flags("decided_pan"),
     )
@@ -171,7 +171,7 @@ def _pan_plot(shown: Shown) -> Plot:
 def _dolly_plot(shown: Shown) -> Plot:
     return Plot(
         name="dolly_plot",
-        curves=(Curve(values=shown.column("rail_speed"), kind="pan"),),
+        curves=(PlotLine(values=shown.column("rail_speed"), kind="pan"),),
         decided=shown.flags("decided_dolly"),
     )
 

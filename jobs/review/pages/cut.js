@@ -97,9 +97,7 @@
     by("screen").setAttribute("visibility", take ? "visible" : "hidden");
     blank.hidden = Boolean(take);
     if (take)
-      picture.draw(take, at, {
-        shaken: by("shake").checked, safe: by("safe").checked, headroom: by("headroom").checked,
-      });
+      picture.draw(take, at, players.switches());
     else blank.textContent = shot.file ? `Shot ${shot.name}` : `Shot ${shot.name}: ${shot.why}`;
     by("frame").textContent = String(shot.first + at);
     by("timecode").textContent = label(k);
@@ -138,16 +136,11 @@
       return to < total ? null : undefined;
     },
     changed: (playing) => {
-      by("play").textContent = playing ? "Pause" : "Play";
+      players.plays(playing);
       say(`${playing ? "Playing" : "Stopped at"} shot ${shots[shown].name}, ${by("timecode").textContent}`);
     },
   });
   const tell = () => say(`Shot ${shots[shown].name}, frame ${by("frame").textContent}`);
-  const step = (way) => () => {
-    player.step(way);
-    tell();
-  };
-  const go = (k) => () => player.go(k);
   const shot = (way) => () => {
     const n = shotAt(player.at());
     const back = way < 0 && player.at() > starts[n] ? n : n + way;
@@ -172,21 +165,11 @@
     by("found").textContent = words;
     say(words);
   };
-  const acts = {
-    " ": player.play,
-    ArrowLeft: step(-1),
-    ArrowRight: step(1),
-    "Shift+ArrowLeft": step(-10),
-    "Shift+ArrowRight": step(10),
-    ArrowUp: shot(-1),
-    ArrowDown: shot(1),
-    Home: go(0),
-    End: go(total - 1),
-  };
-  players.keys(acts, () => players.inSight(by("watched")));
-  by("play").addEventListener("click", player.play);
-  by("back").addEventListener("click", step(-1));
-  by("forth").addEventListener("click", step(1));
+  players.panel(player, {
+    seen: "watched", tell, redraw: () => show(player.at()),
+    ends: () => [0, total - 1], slid: (value) => value,
+    more: { ArrowUp: shot(-1), ArrowDown: shot(1) },
+  });
   by("shot_before").addEventListener("click", shot(-1));
   by("shot_after").addEventListener("click", shot(1));
   by("finding_before").addEventListener("click", finding(-1));
@@ -194,10 +177,7 @@
   by("repeat").addEventListener("change", () => {
     here = player.at();
   });
-  ["shake", "safe", "headroom"].forEach((id) =>
-    by(id).addEventListener("change", () => show(player.at())));
   by("scrub").max = total - 1;
-  by("scrub").addEventListener("input", () => player.go(Number(by("scrub").value)));
   // The address names a shot, and a frame of it: #050 or #050.f1402.
   const follow = () => {
     const [name, frame] = decodeURIComponent(location.hash.slice(1)).split(".f");
@@ -209,8 +189,6 @@
     return true;
   };
   addEventListener("hashchange", follow);
-  by("controls").hidden = false;
-  by("still").hidden = true;
   if (!follow()) player.go(0);
   window.cut = Object.freeze({
     at: player.at, playing: player.playing, tally: player.tally, total, label,

@@ -1,8 +1,11 @@
 // Plays frames by the clock, and acts on keys at once. A frame that comes too late is
 // left out, so time never drifts.
 const players = (() => {
-  // `ready(k)` holds the clock while it is false; `next(k)` says where the end leads to.
-  const player = ({ count, rate, show, changed, ready = () => true, next = () => null }) => {
+  // `ready(k)` holds the clock while it is false. `next(k, to)` says what comes when `to`
+  // is due: null for just that, another frame to jump to, undefined for the end, `last(k)`.
+  const player = ({
+    count, rate, show, changed, ready = () => true, next = () => null, last = () => count - 1,
+  }) => {
     const [perMany, seconds] = rate;
     let current = 0;
     let from = null;
@@ -23,7 +26,7 @@ const players = (() => {
       if (k > current) {
         const end = next(current, k);
         if (end === undefined) {
-          go(count - 1);
+          go(last(current));
           stop();
           return;
         }
@@ -42,7 +45,7 @@ const players = (() => {
         stop();
         return;
       }
-      if (current >= count - 1) go(0);
+      if (current >= count - 1) go(next(current, count) || 0);
       from = { frame: current, time: null };
       changed(true);
       requestAnimationFrame(tick);
@@ -84,5 +87,44 @@ const players = (() => {
     const box = element.getBoundingClientRect();
     return box.bottom > 0.3 * box.height && box.top < innerHeight - 0.3 * box.height;
   };
-  return Object.freeze({ player, keys, inSight });
+  // What every page that plays has: buttons, the slider, the switches of the picture, and
+  // keys that do the same. `ends()` are the frames of Home and End, `slid` reads the slider.
+  const by = (id) => document.getElementById(id);
+  const SWITCHES = ["shake", "safe", "headroom"];
+  const switches = () => {
+    const on = (id) => Boolean(by(id) && by(id).checked);
+    return { shaken: !by("shake") || on("shake"), safe: on("safe"), headroom: on("headroom") };
+  };
+  const panel = (one, { seen, tell, ends, slid, redraw, more = {} }) => {
+    const act = (move) => () => {
+      move();
+      tell();
+    };
+    const step = (way) => act(() => one.step(way));
+    const acts = {
+      " ": one.play,
+      ArrowLeft: step(-1),
+      ArrowRight: step(1),
+      "Shift+ArrowLeft": step(-10),
+      "Shift+ArrowRight": step(10),
+      Home: act(() => one.go(ends()[0])),
+      End: act(() => one.go(ends()[1])),
+      ...more,
+    };
+    keys(acts, () => inSight(by(seen)));
+    by("play").addEventListener("click", one.play);
+    by("back").addEventListener("click", step(-1));
+    by("forth").addEventListener("click", step(1));
+    by("scrub").addEventListener("input", () => {
+      one.stop();
+      one.go(slid(Number(by("scrub").value)));
+    });
+    SWITCHES.filter(by).forEach((id) => by(id).addEventListener("change", redraw));
+    by("controls").hidden = false;
+    by("still").hidden = true;
+  };
+  const plays = (playing) => {
+    by("play").textContent = playing ? "Pause" : "Play";
+  };
+  return Object.freeze({ player, panel, plays, switches });
 })();

@@ -5,12 +5,6 @@
   const { count, first } = one;
   const [perMany, seconds] = one.rate;
   const picture = pictures.picture(by("viewfinder"));
-  const switches = () => ({
-    shaken: by("shake").checked,
-    safe: by("safe").checked,
-    headroom: by("headroom").checked,
-  });
-
   // What runs along in the curves and in the plan.
   const make = (name, kind, parent) => {
     const made = document.createElementNS("http://www.w3.org/2000/svg", name);
@@ -45,14 +39,12 @@
     const level = Math.hypot(back[0], back[2]) || 1;
     const [ax, ay] = [-back[0] / level, -back[2] / level];
     const [fx, fy] = onPlan(floorOf(one.followed[k], k));
-    const reach = Math.hypot(fx - x, fy - y);
-    const edge = (sign) => {
-      const [c, s] = [1, sign * one.tan_u].map((v) => (v * reach) / Math.hypot(1, one.tan_u));
-      return `M${x.toFixed(1)} ${y.toFixed(1)}L${(x + c * ax - s * ay).toFixed(1)} ${(y + c * ay + s * ax).toFixed(1)}`;
-    };
-    now.rays.setAttribute("d", edge(-1) + edge(1));
+    const away = Math.hypot(fx - x, fy - y);
+    const depth = Math.max((fx - x) * ax + (fy - y) * ay, 0.3 * away);
     const corner = (forth, side) =>
       `${(x + forth * ax - side * ay).toFixed(1)} ${(y + forth * ay + side * ax).toFixed(1)}`;
+    const wide = depth * one.tan_u;
+    now.rays.setAttribute("d", `M${corner(depth, -wide)}L${corner(0, 0)}L${corner(depth, wide)}Z`);
     now.camera.setAttribute("d", `M${corner(0, 0)}L${corner(-13, 7)}L${corner(-13, -7)}Z`);
     now.people.forEach((circle, n) => {
       const [cx, cy] = onPlan(floorOf(n, k));
@@ -64,19 +56,19 @@
   const say = () => {
     by("said").textContent = `${player.playing() ? "Playing" : "Stopped"} at ${by("now").textContent}`;
   };
-  const draw = () => picture.draw(one, player.at(), switches());
+  const draw = () => picture.draw(one, player.at(), players.switches());
   const player = players.player({
     count,
     rate: one.rate,
     show: (k) => {
-      picture.draw(one, k, switches());
+      picture.draw(one, k, players.switches());
       runAlong(k);
       by("scrub").value = first + k;
       const lost = one.hidden.has(k) ? ", subject hidden" : "";
       by("now").textContent = `frame ${first + k}, ${((k * seconds) / perMany).toFixed(2)} s${lost}`;
     },
     changed: (playing) => {
-      by("play").textContent = playing ? "Pause" : "Play";
+      players.plays(playing);
       say();
     },
     next: (k, to) => {
@@ -84,32 +76,13 @@
       return by("again").checked ? 0 : undefined;
     },
   });
-  const step = (way) => () => {
-    player.step(way);
-    say();
-  };
-  const go = (k) => () => {
+  const go = (k) => {
     player.stop();
     player.go(k);
     say();
   };
-  const acts = {
-    " ": player.play,
-    ArrowLeft: step(-1),
-    ArrowRight: step(1),
-    "Shift+ArrowLeft": step(-10),
-    "Shift+ArrowRight": step(10),
-    Home: go(0),
-    End: go(count - 1),
-  };
-  players.keys(acts, () => players.inSight(by("viewfinder")));
-  by("play").addEventListener("click", player.play);
-  by("back").addEventListener("click", step(-1));
-  by("forth").addEventListener("click", step(1));
-  ["shake", "safe", "headroom"].forEach((id) => by(id).addEventListener("change", draw));
-  by("scrub").addEventListener("input", () => {
-    player.stop();
-    player.go(Number(by("scrub").value) - first);
+  players.panel(player, {
+    seen: "viewfinder", tell: say, redraw: draw, ends: () => [0, count - 1], slid: (value) => value - first,
   });
   for (const curve of curves) {
     const svg = curve.group.ownerSVGElement;
@@ -118,7 +91,7 @@
       const point = new DOMPoint(event.clientX, event.clientY);
       const { x } = point.matrixTransform(curve.group.getScreenCTM().inverse());
       const share = (x - curve.left) / (curve.right - curve.left);
-      go(Math.round((Math.min(Math.max(share, 0), 1) * whole * perMany) / seconds))();
+      go(Math.round((Math.min(Math.max(share, 0), 1) * whole * perMany) / seconds));
     });
   }
   const follow = () => {
@@ -130,8 +103,6 @@
     return true;
   };
   addEventListener("hashchange", follow);
-  by("controls").hidden = false;
-  by("still").hidden = true;
   if (!follow()) player.go(0);
   window.viewfinder = Object.freeze({
     project: (frame, shaken = false) => pictures.project(one, frame - first, shaken),

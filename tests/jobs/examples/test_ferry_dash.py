@@ -249,6 +249,14 @@ def test_subject_is_held(takes: dict[str, Take], name: str) -> None:
     assert take.in_frame[seen].mean() >= HELD_SHARE
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_nobodys_head_is_cut(takes: dict[str, Take], name: str) -> None:
+    take = takes[name]
+    shown = ~take.handle & ~np.isnan(take.u)
+    assert take.head_in_frame[shown].all()
+    assert take.others_held[shown].all()
+
+
 def test_dolly_is_outrun(takes: dict[str, Take]) -> None:
     take = takes[OUTRUN]
     runner = take.shot.subjects[0].at(take.times_s, 0.0)

@@ -49,7 +49,7 @@ def test_each_shot_is_same_changed_added_or_removed(
         "040": "added",
     }
     assert found["010"].camera_m == 0
-    assert found["020"].setup == ("sticks: at changed",)
+    assert found["020"].setup == ("sticks moved",)
     assert "crosses_line" in [one.name for one in found["020"].new]
 
 
@@ -66,7 +66,7 @@ def test_amounts_are_the_most_that_the_takes_differ(nights: tuple[Path, Path]) -
 def test_lines_name_what_is_new_and_count(nights: tuple[Path, Path]) -> None:
     lines = list(difference_lines(compare(*map(side_of, nights))))
     (k,) = (k for k, line in enumerate(lines) if line.startswith("020"))
-    assert lines[k].startswith("020  changed  sticks: at changed; up to: lens 10.00 m")
+    assert lines[k].startswith("020  changed  sticks moved; up to: lens 10.00 m")
     assert lines[k + 1].strip().startswith("new fault: The camera crosses the line")
     assert [line for line in lines if line.startswith("030  removed")]
     assert not [line for line in lines if line.startswith("010")]

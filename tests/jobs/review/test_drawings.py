@@ -18,8 +18,8 @@ from carrellata.jobs.review.shown import shown_of
 from carrellata.jobs.review.spectrum import shake_spectrum
 from carrellata.jobs.review.svg import Box
 from carrellata.jobs.review.time_plots import (
-    Curve,
     Plot,
+    PlotLine,
     clock_of,
     time_plot,
     time_plots,
@@ -108,7 +108,7 @@ def test_curves_keep_their_places_where_flat_runs_are_left_out() -> None:
     values = np.zeros(len(shown.frames))
     values[5:9], values[12] = 2.0, np.nan
     clock = clock_of(shown, BOX)
-    plot = Plot(name="steps", curves=(Curve(values=values, kind="pan"),))
+    plot = Plot(name="steps", curves=(PlotLine(values=values, kind="pan"),))
     (curve,) = of_class(parsed(time_plot(clock, plot)), "pan")
     pieces = [
         np.array(numbers(piece)).reshape(-1, 2)
@@ -126,9 +126,9 @@ def test_curves_keep_their_places_where_flat_runs_are_left_out() -> None:
 def test_plots_drawn_together_are_those_drawn_alone() -> None:
     shown = shown_of(solved())
     n = len(shown.frames)
-    rising = Curve(values=np.linspace(-3.0, 40.0, n), kind="pan")
-    gap = Curve(values=np.where(np.arange(n) < 4, np.nan, 7.0), kind="bearing")
-    nothing = Curve(values=np.full(n, np.nan), kind="pan")
+    rising = PlotLine(values=np.linspace(-3.0, 40.0, n), kind="pan")
+    gap = PlotLine(values=np.where(np.arange(n) < 4, np.nan, 7.0), kind="bearing")
+    nothing = PlotLine(values=np.full(n, np.nan), kind="pan")
     edges = (np.full(n, 1.0), np.full(n, np.inf))
     plots = [
         Plot(name="limited", curves=(rising, gap), limit=45.0, ceiling=50.0),
@@ -206,7 +206,7 @@ def test_decisions_have_a_tick_in_their_plots() -> None:
 def test_limit_is_drawn_where_it_is_near_and_told_where_it_is_far() -> None:
     shown = shown_of(solved())
     values = np.linspace(-2.0, 2.0, len(shown.frames))
-    curve = (Curve(values=values, kind="pan"),)
+    curve = (PlotLine(values=values, kind="pan"),)
     near = Plot(name="near", curves=curve, limit=3.0)
     far = Plot(name="far", curves=curve, limit=90.0)
     clock = clock_of(shown, BOX)

@@ -142,7 +142,7 @@ def test_feet_and_inches_carry_over() -> None:
         "Dolly at most 1.25 m/s (4.1 ft/s) and 0.60 m/s2.",
         "Lens 1.50 m (4 ft 11 in) to 1.83 m (6 ft 0 in) over the ground.",
         "Closest: a at 3.00 m (9 ft 10 in), frame 9.",
-        "Pan 30.0 deg (-10.0 to 20.0); tilt 0.0 deg (0.0 to 0.0).",
+        "Pan 20.0 deg left and 10.0 deg right of the first frame; tilt 0.0 deg.",
         "Room: 6.00 x 2.00 m (19 ft 8 in x 6 ft 7 in), 1 m around the lens's path.",
     ]
 

@@ -14,7 +14,7 @@ from review_rows import finding, row
 from walks import save_job, walking_job, walking_shot
 
 from carrellata.jobs.review.record import kept_of, page_key, recorded
-from carrellata.jobs.review.shot_page import End, Kept
+from carrellata.jobs.review.shot_page import End, IndexedTake
 from carrellata.jobs.review.write import (
     PageTask,
     WrittenPage,
@@ -25,7 +25,7 @@ from carrellata.jobs.review.write import (
 from carrellata.jobs.run.local import solve_job
 
 END = End(subject="a", u=0.25, v=-0.5, size=0.4, travel_m_s=1.5)
-KEPT = Kept(
+KEPT = IndexedTake(
     size="full",
     aspect=2.39,
     rate="24000/1001",

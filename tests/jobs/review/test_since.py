@@ -48,7 +48,7 @@ def test_changes_of_a_setup_name_what_changed() -> None:
         "side free \u2192 left",
     ]
     assert changes(rig=sticks) == ["rig track \u2192 sticks"]
-    assert changes(rig=longer) == ["track: to changed"]
+    assert changes(rig=longer) == ["track moved"]
     assert changes(view="choose") == []
 
 

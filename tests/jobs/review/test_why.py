@@ -3,7 +3,10 @@
 import json
 from typing import Any
 
+from carrellata.jobs.job.world import WorldSpec
 from carrellata.jobs.review.why import why_of
+
+CENTIMETRES = WorldSpec(up="z", metres_per_unit=0.01)
 
 WHY: dict[str, Any] = {
     "candidates": 7,
@@ -29,7 +32,7 @@ OTHER: dict[str, Any] = {
 
 
 def test_costs_stand_side_by_side_the_dearest_first() -> None:
-    why = why_of(json.dumps(WHY), json.dumps(OTHER))
+    why = why_of(json.dumps(WHY), json.dumps(OTHER), CENTIMETRES)
     assert why.parts == (
         ("frames that miss the asked angle", "0.25", "2.50"),
         ("the rig and the metres it covers", "1.00", "\u2013"),
@@ -40,15 +43,18 @@ def test_costs_stand_side_by_side_the_dearest_first() -> None:
 
 
 def test_runner_up_is_named_with_what_it_would_cost_the_sequence() -> None:
-    why = why_of(json.dumps(WHY), json.dumps(OTHER))
-    assert "35 mm, sticks at (1, 2, 3), three quarter from the left" in why.runner_up
+    why = why_of(json.dumps(WHY), json.dumps(OTHER), CENTIMETRES)
+    assert (
+        "35 mm, sticks at (0.01, 0.02, 0.03), three quarter from the left"
+        in why.runner_up
+    )
     assert "2.50 points; the sequence would cost 1.75 more" in why.runner_up
     assert "a matter of taste" in why.runner_up
 
 
 def test_a_setup_without_rivals_or_choice_says_so() -> None:
-    assert why_of(None, None).words == "The job fixes this setup."
-    alone = why_of(json.dumps(WHY | {"kept": True}), None)
+    assert why_of(None, None, None).words == "The job fixes this setup."
+    alone = why_of(json.dumps(WHY | {"kept": True}), None, None)
     assert "No other setup holds the shot." in alone.words
     assert "the setup of the last solve" in alone.words
     assert alone.runner_up == ""

@@ -6,9 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from carrellata.worker.farm.bundles import bundles
-from carrellata.worker.farm.settings import Settings
+from carrellata.worker.farm.settings import FarmSettings
 
-SETTINGS = Settings(broker="", roots=(), outputs=(), spool=Path("/"))
+SETTINGS = FarmSettings(broker="", roots=(), outputs=(), spool=Path("/"))
 
 
 @given(
@@ -19,7 +19,7 @@ SETTINGS = Settings(broker="", roots=(), outputs=(), spool=Path("/"))
 def test_bundles_hold_every_shot_once(
     costs: list[float], most: int, worth: float
 ) -> None:
-    settings = Settings(
+    settings = FarmSettings(
         broker="",
         roots=(),
         outputs=(),

@@ -10,21 +10,21 @@ import pytest
 from carrellata.worker.service.pool import (
     CrashError,
     LostError,
-    Pool,
     PoolFullError,
+    SolverPool,
     TooLongError,
 )
 
 
 def pooled(
-    work: Callable[[Pool], Awaitable[None]],
+    work: Callable[[SolverPool], Awaitable[None]],
     *,
     processes: int = 1,
     limit_s: float = 30.0,
     queue: int = 10,
 ) -> None:
     async def whole() -> None:
-        pool = Pool(processes=processes, limit_s=limit_s, queue=queue)
+        pool = SolverPool(processes=processes, limit_s=limit_s, queue=queue)
         await pool.start()
         try:
             await work(pool)
@@ -36,7 +36,7 @@ def pooled(
 
 @pytest.mark.slow
 def test_a_process_that_dies_is_replaced() -> None:
-    async def work(pool: Pool) -> None:
+    async def work(pool: SolverPool) -> None:
         before = await pool.call(os.getpid)
         with pytest.raises(LostError):
             await pool.call(os._exit, 1)
@@ -50,7 +50,7 @@ def test_a_process_that_dies_is_replaced() -> None:
 
 @pytest.mark.slow
 def test_a_call_that_takes_too_long_is_ended_with_its_process() -> None:
-    async def work(pool: Pool) -> None:
+    async def work(pool: SolverPool) -> None:
         before = await pool.call(os.getpid)
         with pytest.raises(TooLongError, match=r"longer than 0\.2 s"):
             await pool.call(time.sleep, 60)
@@ -61,7 +61,7 @@ def test_a_call_that_takes_too_long_is_ended_with_its_process() -> None:
 
 @pytest.mark.slow
 def test_a_call_that_raises_says_nothing_of_it_and_keeps_its_process() -> None:
-    async def work(pool: Pool) -> None:
+    async def work(pool: SolverPool) -> None:
         before = await pool.call(os.getpid)
         with pytest.raises(CrashError, match="its log says how"):
             await pool.call(os.listdir, "/nowhere")
@@ -72,7 +72,7 @@ def test_a_call_that_raises_says_nothing_of_it_and_keeps_its_process() -> None:
 
 @pytest.mark.slow
 def test_more_calls_than_may_wait_are_refused() -> None:
-    async def work(pool: Pool) -> None:
+    async def work(pool: SolverPool) -> None:
         calls = [asyncio.create_task(pool.call(time.sleep, 0.2)) for _ in range(4)]
         ended = await asyncio.gather(*calls, return_exceptions=True)
         assert [type(each) for each in ended] == [
@@ -87,7 +87,7 @@ def test_more_calls_than_may_wait_are_refused() -> None:
 
 @pytest.mark.slow
 def test_one_after_the_other_meets_the_same_process() -> None:
-    async def work(pool: Pool) -> None:
+    async def work(pool: SolverPool) -> None:
         seen = {await pool.call(os.getpid) for _ in range(20)}
         assert len(seen) == 1
         calls = [pool.call(time.sleep, 0.1) for _ in range(4)]
