@@ -45,7 +45,6 @@ from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
 SAFE = 0.93  # action-safe share of the frame: SMPTE ST 2046-1
 HOLD_MARGIN = 0.85  # of the half frame, for those who must be held
-SOON_S = 0.1  # over which the rate of a target is measured
 TILT_STALE = 0.5  # of the tolerance: a stale tilt that misses more is renewed
 EVEN_CREST_M = 0.002  # if its subject bounces by less
 HURRY = 0.5  # of tolerance and rest near the edge of the frame
@@ -67,9 +66,8 @@ class HeadLogs(NamedTuple):
 
     Attributes:
         plans: of pan and tilt, (2, most, PLAN_WIDTH).
-        whips: plans made with the whip's limits, (2, most): from a whip's start, or
-            from when somebody would else leave the frame, until the channel is back
-            inside the operator's own.
+        whips: plans made with the whip's limits, (2, most): from a whip's start until
+            the channel is back inside the operator's own.
         aims: screen point at which the subject was to be held, (n_ticks, 2).
     """
 
@@ -154,16 +152,6 @@ class HeadKept(NamedTuple):
     target: FloatArray
     u: FloatArray
     work: FloatArray
-
-
-@kernel
-def loses(own, off, rate, room):
-    """Tell whether who is off by an angle, at a rate, leaves the room for it."""
-    worst = abs(off)
-    if off * rate > 0.0:
-        speed = abs(rate)
-        worst += speed * speed / (2 * own.accel) + speed * own.accel / (2 * own.jerk)
-    return worst > room
 
 
 @kernel
@@ -360,13 +348,6 @@ def step_operator(task, dolly, seen, until, state, kept):
                     continue
             if fast[c] and viable(own, v, a):
                 fast[c] = False
-            if c == 0 and only >= 0 and not starts:
-                soon, _ = subject_target(figure, SOON_S, post, aim)
-                rate = (soon - here[0]) / SOON_S - v
-                room_left = (SAFE - abs(place)) * half[0]
-                off = here[0] - x
-                if abs(off) < room_left and loses(own, off, rate, room_left):
-                    fast[0] = True
             if whipped:
                 fast[c] = True
             pl = whip if fast[c] else own

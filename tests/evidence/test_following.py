@@ -53,10 +53,7 @@ def test_a_pan_passes_who_stops_once_at_most(preset):
 
 @pytest.mark.parametrize("preset", ["brisk", "sharp"])
 def test_who_stops_dead_from_a_run_is_not_lost(preset):
-    take = operate(stopping("sticks", 5.0, preset))
-    assert stopped(take).worst_u < 1.0
-    # Kept in the frame over the head's own limits, as in a whip; `sharp` needs none.
-    assert take.pan_plans.whips.any() == (preset == "brisk")
+    assert stopped(operate(stopping("sticks", 5.0, preset))).worst_u < 1.0
 
 
 @pytest.mark.parametrize("preset", sorted(PRESETS))
