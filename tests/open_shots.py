@@ -44,7 +44,6 @@ def random_sequence(
     lettered = rng.random() < 0.4
     for k in range(n_shots):
         action, later = _random_action(rng), _random_action(rng)
-        left = [_random_action(rng)] if rng.random() < 0.3 else []
         one_action = rng.random() < 0.6
         shared = lettered and rng.random() < 0.6
         n_states = 1 if k == fixed and not shared else int(rng.integers(2, 6))
@@ -58,7 +57,6 @@ def random_sequence(
                     last=_random_end(
                         rng, action if one_action else later, focal_mm=focal
                     ),
-                    left=tuple(_random_end(rng, one, focal_mm=focal) for one in left),
                     order=int(rng.integers(9)),
                     setup="ABCDE"[i],
                 )
