@@ -146,6 +146,32 @@ def test_a_shot_along_the_line_lets_the_next_one_cross() -> None:
     assert choose_sequence([first, third]).total == pytest.approx(8.0)
 
 
+def test_a_slightly_worse_view_is_taken_rather_than_the_same_again() -> None:
+    shots = [
+        OpenShot(
+            name=f"0{k}0",
+            scene="hall",
+            states=tuple(
+                State(score=score, first=end, last=end, view=view)
+                for score, view, end in (
+                    (0.0, "profile", an_end(around(40.0 * k))),
+                    (0.7, "front", an_end(around(40.0 * k))),
+                    (0.1, "", an_end(around(40.0 * k))),
+                )
+            ),
+        )
+        for k in range(3)
+    ]
+    named = [replace(shot, states=shot.states[:2]) for shot in shots]
+    varied = choose_sequence(named)
+    assert varied.chosen == (0, 1, 0)
+    assert varied.cuts[1] == {}
+    same = choose_sequence(named, costs=CutCosts(same_view=0.3))
+    assert same.chosen == (0, 0, 0)
+    assert same.cuts[1] == {"same_view": 0.3}
+    assert choose_sequence(shots).chosen == (0, 2, 0)
+
+
 def test_the_third_shot_on_one_lens_pays_where_variety_is_asked() -> None:
     shots = [
         OpenShot(
