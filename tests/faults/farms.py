@@ -113,9 +113,11 @@ class TestFarm:
 
     __test__ = False
 
-    def __init__(self, folder: Path, **settings: str) -> None:
+    def __init__(
+        self, folder: Path, *, tls: Path | None = None, **settings: str
+    ) -> None:
         self.folder = folder
-        self.server = Server(folder / "redis")
+        self.server = Server(folder / "redis", tls=tls)
         self.server.start()
         self.address = self.server.address
         self.faults: dict[str, Any] = {"journal": str(folder / "journal")}
