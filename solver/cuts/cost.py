@@ -110,7 +110,8 @@ def view_costs(out: Sequence[str], into: Sequence[str], costs: CutCosts) -> IntA
         costs: of a cut.
     """
     before, after = np.array(out)[:, None], np.array(into)
-    return micro(costs.same_view) * ((before == after) & (before != ""))
+    same: IntArray = ((before == after) & (before != "")).astype(np.int64)
+    return same * int(micro(costs.same_view))
 
 
 @lru_cache(maxsize=16)
