@@ -121,6 +121,9 @@ def path_cost(
         follows = k > 0 and shots[k - 1].scene == shot.scene
         if follows and not shot.elapsed:
             total += pair_cost(states[k - 1].last, state.first, costs)
+            one, two = states[k - 1], state
+            if one.last.subject == two.first.subject and one.view == two.view != "":
+                total += whole(costs.same_view)
         crossed = [
             line_cost(sight, state.first, of, costs)
             for of, sight in _last_sights(shots, states, k)

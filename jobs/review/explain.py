@@ -44,6 +44,7 @@ PARTS = {
     "size_jump": "a jump in size",
     "eye_jump": "how far the eye jumps",
     "matched_reverse": "answering the shot before in lens and height",
+    "same_view": "the same view again",
     "lens_run": "one lens three times running",
     "lens_use": "the sequence's habits",
 }

@@ -23,6 +23,7 @@ class State:
         first, last: ends of its cut, or what the camera sees of them.
         order: place in the fixed order in which equals are preferred.
         setup: names the setup among shots that share a letter.
+        view: family of the view, a name of `VIEWS_RAD`; "" where the rig is fixed.
     """
 
     score: float
@@ -30,6 +31,7 @@ class State:
     last: CutEnd | EndView
     order: int = 0
     setup: str = ""
+    view: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -12,9 +12,9 @@ import numpy as np
 
 from ..arrays import BoolArray, IntArray
 from ..errors import SolverError
-from .cost import MICRO, CutCosts, line_costs, micro, pair_costs
+from .cost import MICRO, CutCosts, line_costs, micro, pair_costs, view_costs
 from .open_shot import OpenShot
-from .stages import Recall, needed_after, stages_of
+from .stages import CutStage, Recall, needed_after, stages_of
 
 _NEVER = np.int64(1) << 60
 _RUN = 3
@@ -54,7 +54,7 @@ class Programme:
         self._costs = costs
         self._stages = stages_of(shots, places, letters, costs, margin)
         self._pairs = [
-            pair_costs(one.last, two.first, costs) if two.adjacent else {}
+            _pair_parts(one, two, costs) if two.adjacent else {}
             for one, two in zip(self._stages, self._stages[1:], strict=False)
         ]
         self._sums = [
@@ -230,6 +230,14 @@ class Programme:
             state=layer.state, run=layer.run, memory=layer.memory, step=step, to=to
         )
         return whole, following
+
+
+def _pair_parts(one: CutStage, two: CutStage, costs: CutCosts) -> dict[str, IntArray]:
+    """Return what every pair of setups of two neighbours costs, by its parts."""
+    parts = pair_costs(one.last, two.first, costs)
+    if one.last.any_end.subject == two.first.any_end.subject:
+        parts["same_view"] = view_costs(one.views, two.views, costs)
+    return parts
 
 
 def _numbered(

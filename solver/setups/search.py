@@ -6,6 +6,7 @@ from itertools import product
 import numpy as np
 
 from ..action.rehearsed import Action
+from ..measures.measure import SIZE_KEPT
 from ..optics.lens import Lens
 from ..rigs.clearance import rail_faults
 from ..rigs.kinds import KINDS, place_of_kind
@@ -57,10 +58,11 @@ def candidates(
     if not search.holds:
         search.work(propose_rails(stage.known, lenses[RAIL_LENSES:]))
     for looser in LOOSER:
-        if not search.whole:
-            known = stage.known._replace(looser=looser)
-            search.work(propose_standing(known))
-            search.work(propose_rails(known, lenses[:RAIL_LENSES], search.may_pay))
+        if search.whole or (search.holds and looser > 1 + SIZE_KEPT):
+            break
+        known = stage.known._replace(looser=looser)
+        search.work(propose_standing(known))
+        search.work(propose_rails(known, lenses[:RAIL_LENSES], search.may_pay))
     found = [verdict for _, verdict in search.tried]
     if refine:
         found += search.refined()

@@ -102,7 +102,7 @@ def test_a_second_night_solves_nothing_again(tmp_path: Path) -> None:
     }
     again = solve(tmp_path, *shots)
     assert len(judged) == 2
-    assert all(path.stat().st_mtime_ns == when for path, when in judged.items())
+    assert all(path.stat().st_mtime_ns == before for path, before in judged.items())
     assert [row.status for row in again.rows] == ["kept", "kept"]
     assert setups(first) == setups(again)
     assert [json.loads(row.why)["kept"] for row in again.rows] == [True, True]
