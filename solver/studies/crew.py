@@ -32,7 +32,7 @@ from ..crew.plan import evaluate_log, straight_on
 from ..crew.planner import planner_of
 from ..optics.lens import Lens
 from ..presets import PRESETS, Member
-from ..rigs.shape import Rig
+from ..rigs.shape import Rig, StudiedRig
 from ..shot import Shot
 from .camera import CameraMove, noise_of
 from .shake import level_of
@@ -172,6 +172,7 @@ class Bench:
         return self._rig(trial.values), plans
 
     def _rig(self, values: FloatArray) -> Rig:
+        assert isinstance(self.shot.rig, StudiedRig)
         return self.shot.rig.longer(float(values[-2]), float(values[-1]))
 
     def _dolly(self, member: Member, seen: Seen, values: FloatArray) -> Plans:
