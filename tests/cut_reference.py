@@ -90,6 +90,9 @@ def path_cost(
         follows = k > 0 and shots[k - 1].scene == shot.scene
         if follows and not shot.elapsed:
             total += pair_cost(states[k - 1].last, state.first, costs)
+            one, two = states[k - 1], state
+            if one.last.subject == two.first.subject and one.view == two.view != "":
+                total += whole(costs.same_view)
         sight = _last_sight(shots, states, k)
         if sight is not None:
             total += whole(line_cost(sight, state.first, costs))

@@ -38,6 +38,7 @@ def random_sequence(
 ) -> tuple[list[OpenShot], dict[str, str]]:
     """Return a few shots with a few setups each, scenes, letters and gaps at random."""
     shots = []
+    views = np.random.default_rng(rng.bit_generator.random_raw())
     n_shots = int(rng.integers(3, 6))
     fixed = int(rng.integers(n_shots)) if rng.random() < 1 / 3 else -1
     letters = {}
@@ -61,6 +62,7 @@ def random_sequence(
                     left=tuple(_random_end(rng, one, focal_mm=focal) for one in left),
                     order=int(rng.integers(9)),
                     setup="ABCDE"[i],
+                    view=str(views.choice(["", "front", "profile", "rear"])),
                 )
             )
         name = f"{k:02d}0"

@@ -47,6 +47,8 @@ class CutCosts:
         size_jump: each step of size beyond 4.
         eye_jump: each half frame width that the eye jumps, `most_eye_jump` at most.
         matched_reverse: taken off where reverses share lens and height.
+        same_view: a cut to the same view of the same subject, from front, three
+            quarters, the side or the rear.
         lens_run: the third shot in a row, and each after it, on one lens.
         lens_use: points for the use of a focal length, ((mm, points), ...);
             other_lenses: for one that is not among them.
@@ -63,6 +65,7 @@ class CutCosts:
     eye_jump: float = 2.0
     most_eye_jump: float = 4.0
     matched_reverse: float = 1.0
+    same_view: float = 1.0
     lens_run: float = 0.0
     lens_use: tuple[tuple[float, float], ...] = ()
     other_lenses: float = 0.0
@@ -96,6 +99,19 @@ def micro(points: FloatArray | float) -> IntArray:
     """Return points as whole micro-points."""
     whole: IntArray = np.rint(np.asarray(points) * MICRO).astype(np.int64)
     return whole
+
+
+def view_costs(out: Sequence[str], into: Sequence[str], costs: CutCosts) -> IntArray:
+    """Return what cutting to the same view costs, (n, m) [micro-points].
+
+    Args:
+        out: view of each setup of the shot before, n names; "" is unlike any.
+        into: of each setup of the shot after, m names.
+        costs: of a cut.
+    """
+    before, after = np.array(out)[:, None], np.array(into)
+    same: IntArray = ((before == after) & (before != "")).astype(np.int64)
+    return same * int(micro(costs.same_view))
 
 
 @lru_cache(maxsize=16)

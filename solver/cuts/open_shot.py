@@ -24,6 +24,7 @@ class State:
         left: last sights of subjects that it handed over from, likewise.
         order: place in the fixed order in which equals are preferred.
         setup: names the setup among shots that share a letter.
+        view: family of the view, a name of `VIEWS_RAD`; "" where the rig is fixed.
     """
 
     score: float
@@ -32,6 +33,7 @@ class State:
     left: tuple[CutEnd | EndView, ...] = ()
     order: int = 0
     setup: str = ""
+    view: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -12,9 +12,9 @@ import numpy as np
 
 from ..arrays import BoolArray, IntArray
 from ..errors import SolverError
-from .cost import MICRO, CutCosts, line_costs, micro, pair_costs
+from .cost import MICRO, CutCosts, line_costs, micro, pair_costs, view_costs
 from .open_shot import OpenShot
-from .stages import Recall, line_turns, needed_after, stage_of
+from .stages import CutStage, Recall, line_turns, needed_after, stage_of
 
 _NEVER = np.int64(1) << 60
 _RUN = 3
@@ -57,7 +57,7 @@ class Programme:
             for k in range(len(places))
         ]
         self._pairs = [
-            pair_costs(one.last, two.first, costs) if two.adjacent else {}
+            _pair_parts(one, two, costs) if two.adjacent else {}
             for one, two in zip(self._stages, self._stages[1:], strict=False)
         ]
         self._sums = [
@@ -231,6 +231,14 @@ class Programme:
             state=layer.state, run=layer.run, memory=layer.memory, step=step, to=to
         )
         return whole, following
+
+
+def _pair_parts(one: CutStage, two: CutStage, costs: CutCosts) -> dict[str, IntArray]:
+    """Return what every pair of setups of two neighbours costs, by its parts."""
+    parts = pair_costs(one.last, two.first, costs)
+    if one.last.any_end.subject == two.first.any_end.subject:
+        parts["same_view"] = view_costs(one.views, two.views, costs)
+    return parts
 
 
 def _numbered(

@@ -37,6 +37,7 @@ class CutStage:
     unary: IntArray
     gains: IntArray
     focal_mm: list[float]
+    views: list[str]
     order: list[int]
     first: EndTable
     last: EndTable
@@ -100,6 +101,7 @@ def stage_of(
         unary=micro(np.array([state.score + lens_points(state) for state in states])),
         gains=keeping_gains(shot, margin),
         focal_mm=[state.first.focal_mm for state in states],
+        views=[state.view for state in states],
         order=[state.order for state in states],
         first=first,
         last=last,

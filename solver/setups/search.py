@@ -6,6 +6,7 @@ from itertools import product
 import numpy as np
 
 from ..action.rehearsed import Action
+from ..measures.measure import SIZE_KEPT
 from ..optics.lens import Lens
 from ..rigs.clearance import rail_faults
 from ..rigs.kinds import KINDS, place_of_kind
@@ -30,6 +31,7 @@ EVALUATIONS = 25
 WORTH_LAYING = 1.0  # points that the stage must cost before limits are laid within
 WORTH_REFINING = 0.1  # points that there must be to gain; a third of a tie
 RAIL_LENSES = 2  # for which rails are laid; all, where nothing holds
+LOOMING = ("below", "above")  # angles of the lens that who looms may need
 BROKEN = 1e4  # added to a score for each unit by which a must is broken
 
 
@@ -57,10 +59,14 @@ def candidates(
     if not search.holds:
         search.work(propose_rails(stage.known, lenses[RAIL_LENSES:]))
     for looser in LOOSER:
-        if not search.whole:
-            known = stage.known._replace(looser=looser)
-            search.work(propose_standing(known))
-            search.work(propose_rails(known, lenses[:RAIL_LENSES], search.may_pay))
+        if search.whole or (search.holds and looser > 1 + SIZE_KEPT):
+            break
+        known = stage.known._replace(looser=looser)
+        search.work(propose_standing(known))
+        search.work(propose_rails(known, lenses[:RAIL_LENSES], search.may_pay))
+    if not search.holds and any(one.verb == "looms" for one in ask.shot.claims):
+        for angle in LOOMING:
+            search.work(propose_standing(stage.known._replace(angle=angle)))
     found = [verdict for _, verdict in search.tried]
     if refine:
         found += search.refined()

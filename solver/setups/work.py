@@ -36,6 +36,7 @@ from .judge import (
     Lensed,
     PlanLogs,
     judge,
+    must_hold,
 )
 from .prospect import Bound, frames_may_hold, may_hold
 from .setup import Setup, in_setup
@@ -110,6 +111,7 @@ def through_of(shot: Shot, setup: Setup) -> Through:
             ty=ty,
             shift_m=float(np.linalg.norm(shake.xyz, axis=1).max()),
             turn_rad=float((np.abs(shake.pan) + np.abs(shake.tilt)).max()),
+            may_be_out=1.0 - must_hold(shot.framings),
         ),
     )
 
