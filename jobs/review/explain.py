@@ -36,6 +36,7 @@ PARTS = {
     "refused": "plans that limits refused",
     "view": "frames off the asked view",
     "side_of_face": "how much of the face the view shows",
+    "claims": "claims that the picture misses",
     "crosses_line": "crossing the line of action",
     "near_axis": "changing sides near the line",
     "screen_direction": "screen direction turning round",
