@@ -66,12 +66,12 @@ def stages_of(
     """
     memory: LineMemory[None] = LineMemory()
     return [
-        _stage_of(Scene(shots, places, letters), k, costs, margin, memory)
+        _stage_of(SceneShots(shots, places, letters), k, costs, margin, memory)
         for k in range(len(places))
     ]
 
 
-class Scene(NamedTuple):
+class SceneShots(NamedTuple):
     """The shots of a scene: places in the sequence, and letters by name of the shot."""
 
     shots: Sequence[OpenShot]
@@ -80,7 +80,7 @@ class Scene(NamedTuple):
 
 
 def _stage_of(
-    scene: Scene,
+    scene: SceneShots,
     k: int,
     costs: CutCosts,
     margin: float | None,
