@@ -71,7 +71,12 @@ class Server:
     """One server on its own folder and port, append-only unless said otherwise."""
 
     def __init__(
-        self, folder: Path, *, append_only: bool = True, tls: Path | None = None
+        self,
+        folder: Path,
+        *,
+        append_only: bool = True,
+        tls: Path | None = None,
+        host: str = "127.0.0.1",
     ) -> None:
         """Prepare; `start` starts it.
 
@@ -79,9 +84,11 @@ class Server:
             folder: for its files.
             append_only: keep every write.
             tls: folder of `certificates`; the server then speaks nothing else.
+            host: address to listen on, one of this machine.
         """
         self.folder = folder
         self.tls = tls
+        self.host = host
         self.port = free_port()
         self._append_only = append_only
         self._process: subprocess.Popen[bytes] | None = None
@@ -93,7 +100,7 @@ class Server:
 
     def address_of(self, user: str) -> str:
         """Return the address for a user, `NAME:PASSWORD@`, or for the default one."""
-        place = f"{user}127.0.0.1:{self.port}/0"
+        place = f"{user}{self.host}:{self.port}/0"
         if self.tls is None:
             return f"redis://{place}"
         return f"rediss://{place}?ssl_ca_certs={self.tls / 'ca.pem'}"
@@ -109,12 +116,13 @@ class Server:
     def start(self) -> None:
         words = {
             "port": str(self.port),
-            "bind": "127.0.0.1",
+            "bind": self.host,
             "dir": str(self.folder),
             "appendonly": "yes" if self._append_only else "no",
             "appendfsync": "everysec",
             "save": "",
             "maxmemory-policy": "noeviction",
+            "protected-mode": "no",  # on a network that no other machine is on
         }
         binary = server_binary()
         if self.tls is not None:
