@@ -11,24 +11,16 @@ import numpy as np
 from ..compiled.kernel import kernel
 
 
-class Figure(NamedTuple):
+class BelievedFigure(NamedTuple):
     """What is believed of a subject at a tick.
 
     Attributes:
-        x: of the floor point [m]; likewise y and z.
-        y: see x.
-        z: see x.
-        up_x: from the floor point to the eyes [m]; likewise up_y and up_z.
-        up_y: see up_x.
-        up_z: see up_x.
-        vx: velocity of the floor point [m/s]; likewise vy and vz.
-        vy: see vx.
-        vz: see vx.
-        turn_x: velocity of the eyes less that of the floor point; likewise others.
-        turn_y: see turn_x.
-        turn_z: see turn_x.
-        fade: how long the velocity lasts on the ground, and of heights [s].
-        climb_fade: see fade.
+        x, y, z: of the floor point [m].
+        up_x, up_y, up_z: from the floor point to the eyes [m].
+        vx, vy, vz: velocity of the floor point [m/s].
+        turn_x, turn_y, turn_z: velocity of the eyes less that of the floor point [m/s].
+        fade: how long the velocity lasts on the ground [s].
+        climb_fade: how long that of heights lasts [s].
         crest: height of the bounce over the believed place [m].
     """
 
@@ -49,12 +41,12 @@ class Figure(NamedTuple):
     crest: float
 
 
-NOBODY = Figure(*(0.0,) * len(Figure._fields))
+NOBODY = BelievedFigure(*(0.0,) * len(BelievedFigure._fields))
 
 
 @kernel
 def figure_of(seen, subject, tick):
-    """Return the `Figure` of a subject at a tick."""
+    """Return the `BelievedFigure` of a subject at a tick."""
     place, velocity, fades = seen.place, seen.velocity, seen.fades
     x = place[subject, tick, 0, 0]
     y = place[subject, tick, 0, 1]
@@ -62,7 +54,7 @@ def figure_of(seen, subject, tick):
     vx = velocity[subject, tick, 0, 0]
     vy = velocity[subject, tick, 0, 1]
     vz = velocity[subject, tick, 0, 2]
-    return Figure(
+    return BelievedFigure(
         x,
         y,
         z,
@@ -95,7 +87,7 @@ def moved_figure(figure, ahead):
     """Return the figure as believed to be `ahead` seconds later."""
     reach = reached(figure.fade, ahead)
     climb = reached(figure.climb_fade, ahead)
-    return Figure(
+    return BelievedFigure(
         figure.x + reach * figure.vx,
         figure.y + climb * figure.vy,
         figure.z + reach * figure.vz,

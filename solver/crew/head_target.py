@@ -38,18 +38,14 @@ class Aim(NamedTuple):
     """What goes where in the frame: the three numbers of `asked_ray`, and more.
 
     Attributes:
-        side: see `asked_ray`; likewise reach and rise.
-        reach: see side.
-        rise: see side.
+        side, reach, rise: the asked ray, as `asked_ray` returns it.
         slope: rise over depth of the highest that a crown goes in the frame, infinite
-            where nothing is asked of it; high: the angle of it [rad].
-        high: see slope.
-        sine: of the roll of the head; cosine: likewise.
-        cosine: see sine.
+            where nothing is asked of it.
+        high: the angle of that slope [rad].
+        sine, cosine: of the roll of the head.
         point: share of floor to eyes that goes to the asked ray.
         only: the one subject that is framed, -1 for several.
-        most_pan: by how much one who must be held may be off the axis [rad].
-        most_tilt: likewise.
+        most_pan, most_tilt: by how much one who must be held may be off the axis [rad].
     """
 
     side: float

@@ -29,7 +29,7 @@ from .decide import (
     rests,
     wants_plan,
 )
-from .figure import NOBODY, Figure, figure_of
+from .figure import NOBODY, BelievedFigure, figure_of
 from .head_target import (
     Aim,
     Post,
@@ -258,7 +258,7 @@ def step_operator(task, dolly, seen, until, state, kept):
         if only >= 0:  # `figure_of`, without what it costs to call it
             x, y, z = at[only, k, 0, 0], at[only, k, 0, 1], at[only, k, 0, 2]
             vx, vy, vz = flow[only, k, 0, 0], flow[only, k, 0, 1], flow[only, k, 0, 2]
-            figure = Figure(
+            figure = BelievedFigure(
                 x,
                 y,
                 z,
