@@ -60,7 +60,6 @@ class WrittenTake:
     focus_m: FloatArray
     aim_u: FloatArray
     aim_v: FloatArray
-    measures: Measures
 
     @property
     def samples_per_frame(self) -> int:
@@ -68,16 +67,26 @@ class WrittenTake:
         return int(self.sub.max()) + 1
 
 
-def audit(shot: Shot, kept: WrittenTake) -> Measures:
+def audit(take: Take, then: Measures) -> Measures:
     """Return the measures of a kept take against a shot's action.
 
     Args:
-        shot: of today; it has frames in common with the take.
-        kept: the take, at the shot's rate.
+        take: of `against`.
+        then: the take's own measures.
 
     Returns:
         As `measure` gives them, over the frames of the cut that both have; how the
         take was operated is as it was.
+    """
+    return measure(take) | {name: then.get(name) for name in OPERATED}
+
+
+def against(shot: Shot, kept: WrittenTake) -> Take:
+    """Return a kept take as it shows a shot's action.
+
+    Args:
+        shot: of today; it has frames in common with the take.
+        kept: the take, at the shot's rate.
     """
     first = max(shot.first - shot.handles[0], int(kept.frame[0]))
     last = min(shot.last + shot.handles[1], int(kept.frame[-1]))
@@ -99,7 +108,7 @@ def audit(shot: Shot, kept: WrittenTake) -> Measures:
         **{name: getattr(kept.shake, name)[rows] for name in ShakeTrack.__slots__}
     )
     none = _no_plans(shot)
-    take = Take(
+    return Take(
         shot=now,
         times_s=times,
         frame=frame,
@@ -120,7 +129,6 @@ def audit(shot: Shot, kept: WrittenTake) -> Measures:
         tilt_plans=none,
         focus_plans=none,
     )
-    return measure(take) | {name: kept.measures.get(name) for name in OPERATED}
 
 
 def lock_findings(then: Measures, now: Measures) -> tuple[Finding, ...]:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from .action.claim import Claim
 from .action.framing import Framing
 from .action.subject import Subject
 from .arrays import FloatArray
@@ -37,6 +38,7 @@ class Shot:
         subjects, framings: framings ascend in start_s, the first from -inf.
         shake, seed: the layer and its phases.
         stage: where cameras can stand, and what hides people.
+        claims: what the picture must tell.
     """
 
     name: str
@@ -61,6 +63,7 @@ class Shot:
     shake: ShakeLevel = field(default_factory=lambda: LEVELS["locked"])
     seed: int = 0
     stage: Stage = field(default_factory=Stage)
+    claims: tuple[Claim, ...] = ()
 
     def times_of(self, frames: FloatArray) -> FloatArray:
         """Return times [s] of frame numbers, which may be fractional."""

@@ -10,7 +10,7 @@ from .action.body import EYES
 from .action.framing import framing_at, primary_of
 from .arrays import BoolArray, FloatArray, IntArray
 from .crew.perform import Performance, Plans, perform
-from .crew.pose import base_poses, shake_over
+from .crew.pose import ChannelLogs, base_poses, shake_over
 from .frame.head import headroom_of, keep_heads
 from .frame.hidden import NOTHING, hider_names, hiding
 from .frame.look import (
@@ -138,18 +138,9 @@ def recorded(shot: Shot, done: Performance) -> Take:
     times = shot.times_of(frame + sub / shot.samples_per_frame)
     n = len(times)
     tracks, base, focus_m = np.empty((3, n, 3)), np.empty((n, 3)), np.empty(n)
-    base_poses(
-        shot.rig.shape,
-        times,
-        done.dolly.log,
-        done.pan.log,
-        done.tilt.log,
-        done.focus.log,
-        1.0 / shot.lens.close_focus_m,
-        tracks,
-        base,
-        focus_m,
-    )
+    plans = ChannelLogs(done.dolly.log, done.pan.log, done.tilt.log, done.focus.log)
+    nearest = 1.0 / shot.lens.close_focus_m
+    base_poses(shot.rig.shape, times, plans, nearest, tracks, base, focus_m)
     rail, pan, tilt = tracks
     shake = shake_layer(
         shot.shake,

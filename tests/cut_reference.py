@@ -1,4 +1,4 @@
-"""What a choice of setups costs, worked out plainly, one shot after the other.
+"""What a choice of setups costs, computed plainly, one shot after the other.
 
 Written from the definition in `solver.sequence` and nothing else of it: no tables, no
 memory of a programme, only the list of shots that have been.

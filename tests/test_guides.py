@@ -230,7 +230,7 @@ def test_the_job_of_the_guide_solves_and_its_lines_work(
     monkeypatch.chdir(tmp_path)
     shutil.copytree(ROOT / "jobs/examples/ferry_dash/subjects", "subjects")
     Path("night.toml").write_text("\n".join(blocks("jobs/README.md", "toml")))
-    assert len(load_job(Path("night.toml")).shots) == 2
+    assert len(load_job(Path("night.toml")).shots) == 3
     for name, guide in (("study", "study"), ("notes", "decide")):
         (text,) = blocks(f"jobs/{guide}/README.md", "toml")
         Path(f"{name}.toml").write_text(text)

@@ -185,6 +185,7 @@ def solve(
                         **row.plain(),
                         "setup": json.loads(row.setup),
                         "findings": json.loads(row.findings),
+                        "claims": json.loads(row.claims),
                         "ends": None if row.ends is None else json.loads(row.ends),
                     }
                     for row in outcome.rows

@@ -11,6 +11,7 @@ from typing import Any
 from ..errors import Fault, InputError, JobError
 from ..job.carry import AcceptSpec
 from ..job.crew_files import read_crew_files
+from ..job.intents import with_intents_file
 from ..job.load import MAX_BYTES
 from ..job.parse import parse_job
 from ..job.plain_file import read_plain, tables_of
@@ -81,11 +82,12 @@ def decide(job: Path, notes: Notes) -> list[str]:
     raw = read_plain(job, most_bytes=MAX_BYTES)
     tables = tables_of(raw, suffix=".toml", label=str(job), most_bytes=MAX_BYTES)
     crews = read_crew_files(tables, job.parent)
-    parse_job(tables, crews)
+    parse_job(with_intents_file(tables, job.parent), crews)
     text, told = _decided(raw.decode("utf-8"), tables, notes)
     if text.encode() == raw:
         return []
-    parse_job(tomllib.loads(text.removeprefix("\ufeff")), crews)
+    decided = tomllib.loads(text.removeprefix("\ufeff"))
+    parse_job(with_intents_file(decided, job.parent), crews)
     write_whole(job, text.encode())
     return told
 

@@ -20,6 +20,7 @@ FINDING_NAMES = (
     "eye_jump",
     "head_cut",
     "hidden_behind",
+    "intent_missed",
     "lens_run",
     "let_go",
     "limit_reached",

@@ -95,7 +95,7 @@ class CrewFileSpec(Spec):
 
 
 class CrewSpec(Spec):
-    """Who works the camera."""
+    """The crew: grip, operator and focus puller, and their abilities."""
 
     preset: Preset = "steady"
     """A preset, or a crew's TOML file beside or below the job file."""

@@ -5,6 +5,7 @@ from typing import Any
 
 from ..errors import InputError
 from .crew_files import read_crew_files
+from .intents import with_intents_file
 from .parse import parse_job
 from .plain_file import read_plain, tables_of
 from .spec import JobFile
@@ -13,7 +14,7 @@ MAX_BYTES = 64 * 1024 * 1024
 
 
 def load_job(path: Path) -> JobFile:
-    """Read and check a job file, and the crews' files that it names.
+    """Read and check a job file, and the files of crews and intents that it names.
 
     Args:
         path: ends in `.toml` or `.json`, UTF-8, at most 64 MiB.
@@ -24,7 +25,7 @@ def load_job(path: Path) -> JobFile:
         JobError: its syntax or its content is wrong; syntax errors name the line
             and column, all others the path of the field.
     """
-    tables = read_tables(path)
+    tables = with_intents_file(read_tables(path), path.parent)
     return parse_job(tables, read_crew_files(tables, path.parent))
 
 

@@ -12,6 +12,7 @@ from ..errors import Fault, JobError
 from .cascade import SHARED_TABLES, CascadeTable, ResolvedShot, resolve
 from .crew_files import CrewFile, with_crew_file
 from .faults import field_names, schema_findings, unknown_field
+from .intents import intent_layers, intents_faults, intents_of, unknown_intents
 from .letters import shared_setups
 from .locations import Finding, Location, path_text, shown
 from .quantities import NAME_PATTERN
@@ -23,7 +24,7 @@ from .spec import MAX_SHOTS, JobFile
 from .timecode import frame_of_label
 from .world import WorldSpec
 
-_CASCADE_FIELDS = ("defaults", "scenes", *SHARED_TABLES)
+_CASCADE_FIELDS = ("defaults", "scenes", "intents", *SHARED_TABLES)
 # What a shot says itself, and its scene or the defaults never say for it.
 _OWN_FIELDS = {
     "defaults": ("name", "frames", "lock"),
@@ -86,6 +87,7 @@ def parse_job(
         for place, message in (*findings, *clashes.get(k, ())):
             faults[Fault(path=one.path_of(place), message=message)] = None
     faults |= dict.fromkeys(_name_faults(data))
+    faults |= dict.fromkeys(_intent_faults(data))
     if header is not None and len(sound) == len(checked):
         faults |= dict.fromkeys(_habit_faults(header, shared.values()))
     if faults or header is None:
@@ -126,6 +128,7 @@ def _cascade_faults(data: dict[str, Any]) -> Iterator[Fault]:
         message = f"must be a table, got {shown(data['defaults'])}"
         yield Fault(path="defaults", message=message)
     yield from _own_field_faults("defaults", "defaults", data.get("defaults"))
+    yield from intents_faults(data)
     scenes = data.get("scenes", {})
     if not isinstance(scenes, dict):
         yield Fault(path="scenes", message=f"must be a table, got {shown(scenes)}")
@@ -215,18 +218,31 @@ def _resolved(data: dict[str, Any]) -> Iterator[ResolvedShot]:
     """Yield each shot with all that it inherits."""
     shared = {name: data[name] for name in SHARED_TABLES if name in data}
     defaults = _without(_tables(data, "defaults"), _OWN_FIELDS["defaults"])
-    scenes = _tables(data, "scenes")
+    scenes, intents = _tables(data, "scenes"), intents_of(data)
     for k, shot in _shot_tables(data)[:MAX_SHOTS]:
         name = _scene_of(data, shot)
         scene = _without(_tables(scenes, name), _OWN_FIELDS["scenes"])
+        own = (defaults, scene, shot)
         yield resolve(
             (
                 CascadeTable(path="", table=shared),
                 CascadeTable(path="defaults", table=defaults),
                 CascadeTable(path=path_text("scenes", (name,)), table=scene),
+                *intent_layers(intents, own),
                 CascadeTable(path=f"shots[{k}]", table=shot),
             )
         )
+
+
+def _intent_faults(data: dict[str, Any]) -> Iterator[Fault]:
+    """Yield the intents that shots name and the job does not have."""
+    intents, scenes = intents_of(data), _tables(data, "scenes")
+    defaults = _tables(data, "defaults")
+    for k, shot in _shot_tables(data)[:MAX_SHOTS]:
+        name = _scene_of(data, shot)
+        paths = ("defaults", path_text("scenes", (name,)), f"shots[{k}]")
+        tables = (defaults, _tables(scenes, name), shot)
+        yield from unknown_intents(intents, paths, tables)
 
 
 def _without(table: dict[str, Any], names: Iterable[str]) -> dict[str, Any]:
@@ -252,6 +268,7 @@ def _checked(
         ]
         usable = _without(resolved.table, unusable)
         shot = ShotSpec.model_validate(_STAND_INS | usable)
+    shot = shot.model_copy(update={"intent": ()})  # they are in the shot now
     if "crew" not in unusable:
         shot, refused = with_crew_file(shot, crew_files)
         findings += refused

@@ -9,8 +9,9 @@ from itertools import pairwise
 from ...solver.optics.camera import FILM_BACKS
 from .locations import Finding, shown
 from .rate import rate_text
+from .rules_claims import claim_frames, claim_names, claims_agree, claims_possible
 from .rules_setup import height_on_stage, lens_in_kit, rig_rules, view_rules
-from .rules_stage import floor_rules, keep_out_rules, stage_numbers
+from .rules_stage import floor_rules, keep_out_rules, prop_rules, stage_numbers
 from .shot import MAX_FRAMES, ShotSpec
 from .subject import SCENE_SUFFIXES, SUBJECT_SUFFIXES, SubjectSpec
 from .world import WorldSpec
@@ -112,6 +113,24 @@ def _subjects(shot: ShotSpec) -> Iterator[Finding]:
         yield ("subjects",), "one subject must have a share above 0"
 
 
+def _present(shot: ShotSpec) -> Iterator[Finding]:
+    """Yield who is only present and followed all the same."""
+    for k, subject in enumerate(shot.subjects):
+        if not subject.present:
+            continue
+        if subject.share > 0:
+            message = "is for who is followed, and this one is only present"
+            yield ("subjects", k, "share"), message
+        if subject.must_hold:
+            message = "is for who is framed, and this one is only present"
+            yield ("subjects", k, "must_hold"), message
+    present = [subject.name for subject in shot.subjects if subject.present]
+    for k, cue in enumerate(shot.cues):
+        if cue.subject in present:
+            message = f"{shown(cue.subject)} is only present; take that off to follow"
+            yield ("cues", k, "subject"), message
+
+
 def _source(subject: SubjectSpec) -> Iterator[tuple[str, str]]:
     """Yield what a subject's kind of file asks for or does not know."""
     suffix = subject.suffix
@@ -184,9 +203,15 @@ SHOT_RULES = (
     ShotRule(reads=("rig", "view", "side"), check=view_rules),
     ShotRule(reads=("stage",), check=floor_rules),
     ShotRule(reads=("stage",), check=keep_out_rules),
+    ShotRule(reads=("stage",), check=prop_rules),
     ShotRule(reads=("stage",), check=stage_numbers),
     ShotRule(reads=("accept",), check=_accepted),
     ShotRule(reads=("subjects",), check=_subjects),
+    ShotRule(reads=("subjects", "cues"), check=_present),
+    ShotRule(reads=("claims", "subjects", "stage"), check=claim_names),
+    ShotRule(reads=("claims", "frames"), check=claim_frames),
+    ShotRule(reads=("claims", "subjects"), check=claims_agree),
+    ShotRule(reads=("claims", "subjects"), check=claims_possible),
     ShotRule(reads=("cues", "frames", "handles"), check=_cue_frames),
     ShotRule(reads=("cues", "subjects"), check=_cue_subjects),
 )

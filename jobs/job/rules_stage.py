@@ -57,6 +57,16 @@ def keep_out_rules(shot: ShotSpec) -> Iterator[Finding]:
             yield place, "from and to must differ along two axes at least"
 
 
+def prop_rules(shot: ShotSpec) -> Iterator[Finding]:
+    """Yield props that share a name with another, or with a keep-out."""
+    seen = {box.name.lower() for box in shot.stage.keep_outs}
+    for k, prop in enumerate(shot.stage.props):
+        if prop.name.lower() in seen:
+            message = f"{shown(prop.name)} is already the name of a keep-out or prop"
+            yield ("stage", "props", k, "name"), message
+        seen.add(prop.name.lower())
+
+
 def stage_numbers(shot: ShotSpec) -> Iterator[Finding]:
     """Yield heights that fall, and radii that are listed twice."""
     heights = shot.stage.height_m

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 from typing import Any
 
+from .intents import FIELDS
 from .quantities import NAME_PATTERN, Spec
 from .spec import JobFile
 
@@ -24,7 +25,9 @@ _WHOLE_TABLES = (
     "CueSpec",
     "LensSpec",
     "KeepOutSpec",
+    "PropSpec",
     "AcceptSpec",
+    "ClaimSpec",
 )
 _OWN_REQUIRED = ["name", "frames"]
 
@@ -56,6 +59,7 @@ def job_schema() -> dict[str, Any]:
         "crew": {"$ref": "#/$defs/CrewSpec"},
         "stage": {"$ref": "#/$defs/StageSpec"},
         "defaults": inherited,
+        "intents": _intents_schema(shot),
         "scenes": {
             "type": "object",
             "propertyNames": {"pattern": NAME_PATTERN},
@@ -64,6 +68,14 @@ def job_schema() -> dict[str, Any]:
     }
     schema["properties"]["shots"]["minItems"] = 1
     return {"$schema": _DIALECT, **schema, "title": "Carrellata job"}
+
+
+def _intents_schema(shot: dict[str, Any]) -> dict[str, Any]:
+    """Return the schema of the table of intents, or of the name of their file."""
+    fields = {name: shot["properties"][name] for name in FIELDS}
+    bundle = {"type": "object", "properties": fields, "additionalProperties": False}
+    table = {"type": "object", "additionalProperties": bundle}
+    return {"anyOf": [table, {"type": "string"}]}
 
 
 def _describe(*tables: dict[str, Any]) -> None:

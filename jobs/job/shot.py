@@ -12,6 +12,7 @@ from pydantic import (
 
 from .camera import CameraSpec, LensSpec
 from .carry import AcceptSpec, KeepSetup, KeepSetupSpec
+from .claim import ClaimEntry
 from .crew import CrewSpec
 from .framing import CueSpec, FrameNumber, FramingSpec, Shake, ShakeSpec
 from .locations import shown
@@ -52,6 +53,11 @@ def _handles(value: Any) -> Any:
     return value
 
 
+def _intents(value: Any) -> Any:
+    """Turn one name into a list of one."""
+    return (value,) if isinstance(value, str) else value
+
+
 def _view(value: Any) -> Any:
     if isinstance(value, str) and value in (*_VIEWS, CHOOSE):
         return value
@@ -76,6 +82,11 @@ Handles = Annotated[
             ]
         }
     ),
+]
+Intents = Annotated[
+    tuple[Name, ...],
+    Field(max_length=20),
+    BeforeValidator(_intents, json_schema_input_type=tuple[Name, ...] | Name),
 ]
 View = Annotated[
     float | str,
@@ -162,6 +173,11 @@ class ShotSpec(Spec):
     cues: Annotated[tuple[CueSpec, ...], Field(max_length=10_000)] = ()
     purpose: Text = ""
     """Free text that travels to the review."""
+    intent: Intents = ()
+    """Names of bundles in `intents`, the later one over the earlier; none is left in a
+    checked shot, which has what they say."""
+    claims: Annotated[tuple[ClaimEntry, ...], Field(max_length=100)] = ()
+    """What the picture must tell."""
 
     @model_validator(mode="before")
     @classmethod
@@ -185,11 +201,13 @@ class ShotSpec(Spec):
 
     @field_validator("subjects", mode="before")
     @classmethod
-    def _claims(cls, subjects: Any) -> Any:
+    def _shares(cls, subjects: Any) -> Any:
         """Fill share and must_hold where they are left out."""
         if not isinstance(subjects, list | tuple):
             return subjects
-        return [_claim(subject, first=k == 0) for k, subject in enumerate(subjects)]
+        present = [_is_present(subject) for subject in subjects]
+        first = present.index(False) if False in present else 0
+        return [_shared(one, first=k == first) for k, one in enumerate(subjects)]
 
     @property
     def open_fields(self) -> frozenset[str]:
@@ -247,6 +265,11 @@ class ShotSpec(Spec):
         )
 
     @property
+    def followed(self) -> str:
+        """Name of who is followed first."""
+        return max(self.subjects, key=lambda subject: subject.share).name
+
+    @property
     def n_frames(self) -> int:
         """Frames of the cut."""
         return self.frames[1] - self.frames[0] + 1
@@ -262,7 +285,12 @@ class ShotSpec(Spec):
         return self.solved_frames[0] - self.preroll
 
 
-def _claim(subject: Any, *, first: bool) -> Any:
+def _is_present(subject: Any) -> bool:
+    present = subject.get("present") if isinstance(subject, dict) else None
+    return present is True or getattr(subject, "present", False) is True
+
+
+def _shared(subject: Any, *, first: bool) -> Any:
     if not isinstance(subject, dict):
         return subject
     share = subject.get("share", 1.0 if first else 0.0)

@@ -1,10 +1,10 @@
 """The `stage` table: where a camera may stand, and what track there is."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from .quantities import GroundPoint, Name, Number, Point, Spec
+from .quantities import GroundPoint, Name, Number, Point, Spec, refusal
 
 Metres = Annotated[Number, Field(gt=0, le=1e6)]
 Height = Annotated[Number, Field(ge=0, le=1e6)]
@@ -27,6 +27,28 @@ class KeepOutSpec(Spec):
     """Frames in which it hides a subject are counted, or forbidden."""
 
 
+class PropSpec(Spec):
+    """A point or a box that a claim can name; nothing is kept out of it."""
+
+    name: Name
+    at: Point | None = None
+    """A point, scene units; or give the corners of a box."""
+    from_: Annotated[Point | None, Field(alias="from")] = None
+    """One corner, scene units."""
+    to: Point | None = None
+    """The opposite corner, scene units."""
+
+    @model_validator(mode="after")
+    def _point_or_box(self) -> Self:
+        corners = (self.from_ is not None, self.to is not None)
+        if corners not in ((True, True), (False, False)) or (
+            (self.at is None) == (self.from_ is None)
+        ):
+            message = "needs either at, or from and to"
+            raise refusal(message)
+        return self
+
+
 class StageSpec(Spec):
     """Where cameras may stand; all of it optional."""
 
@@ -36,6 +58,8 @@ class StageSpec(Spec):
     """Corners of a convex polygon in order, either way round, in scene units on the
     ground: x, y where Z is up, x, z where Y is up; absent: anywhere."""
     keep_outs: Annotated[tuple[KeepOutSpec, ...], Field(max_length=1000)] = ()
+    props: Annotated[tuple[PropSpec, ...], Field(max_length=1000)] = ()
+    """What claims can name beside keep-outs."""
     height_m: tuple[Height, Height] | None = None
     """Lowest and highest lens above the ground; absent: what the rigs reach."""
     ground: Annotated[Number, Field(ge=-1e9, le=1e9)] = 0.0

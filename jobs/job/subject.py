@@ -91,6 +91,8 @@ class SubjectSpec(Spec):
     """Weight in the framing; left out: 1 for the first subject, 0 for others."""
     must_hold: Truth = False
     """A take that loses it is a finding; left out: whether share is above 0."""
+    present: Truth = False
+    """In the action, not followed: lines, claims and what hides people know of it."""
     rate: Rate | None = None
     """Of files without frame numbers."""
     first_sample_at: FrameNumber | None = None

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from ..errors import InputError
 from ..job.rig import RIGS, DollyRig
 from ..job.setup import SetupSpec
+from ..takes.claim_words import outcome_line
 from ..takes.row_setup import setup_in_row
 from ..takes.runner_up import RunnerUp
 from ..takes.sequence_table import WITHOUT_TAKE, ShotRow
@@ -72,6 +73,10 @@ def explain_lines(row: ShotRow, store: Store) -> Iterator[str]:
         if why["kept"]:
             yield "  It is last night's setup; no other beat it by the margin."
         yield from _runner_up(row)
+    outcomes = json.loads(row.claims)
+    if outcomes:
+        yield "  What it must tell"
+        yield from (f"    {outcome_line(one)}" for one in outcomes)
     yield "  Grip's sheet"
     try:
         sheet = grip_sheet_of(read_take(store.take(row.shot)))

@@ -1,6 +1,6 @@
 """The grip's sheet of a take, as plain values and in words, in metres and in feet.
 
-It is worked out when the shot is solved and travels in the take's metadata, so that a
+It is computed when the shot is solved and travels in the take's metadata, so that a
 take's file alone answers. Planning estimates, not clearances.
 """
 

@@ -1,5 +1,6 @@
 """The page of one shot, and what the index keeps of it."""
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -9,6 +10,7 @@ from markupsafe import Markup
 
 from ...solver.action.body import SIZES
 from ..job.rate import rate_text
+from ..takes.claim_words import asked_words, done_words, missed_words
 from ..takes.metadata import ShotBrief
 from .curves import curves
 from .grip_sheet import sheet_words
@@ -111,6 +113,10 @@ def shot_page(
         "facts": f"scene {row.scene}",
         "drawings": None,
         "moments": (),
+        "claims": [
+            (one["held"], asked_words(one), done_words(one), missed_words(one))
+            for one in json.loads(row.plain.get("claims") or "[]")
+        ],
         "take_key": None if row.failed else row.plain["take_key"],
         "sizes": list(SIZES),
         "lens": lens_words(row.setup).removesuffix(" mm"),

@@ -14,7 +14,7 @@ from ...solver.arrays import FloatArray, IntArray
 
 Point = tuple[float, float]
 _ESCAPED = re.compile(r'[&<>"\n\r\t]')
-_MOST_PX = 400  # larger than a drawing; places within are looked up, others worked out
+_MOST_PX = 400  # larger than a drawing; places within are looked up, not computed
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -160,11 +160,11 @@ def clock_of(shown: Shown, box: Box) -> Clock:
 def time_plots(clock: Clock, plots: Sequence[Plot]) -> list[str]:
     """Return plots; the numbers of each stand left of it, its decisions below it.
 
-    They are worked out together, for most takes are short: what costs is the number
+    They are computed together, for most takes are short: what costs is the number
     of steps, not of frames.
     """
     if len(clock.times_s) > MOST_POINTS and len(plots) > 1:
-        # Of a long take one by one, since what is worked out of all is large.
+        # Of a long take one by one, since the arrays over all of it are large.
         return [drawn for plot in plots for drawn in time_plots(clock, [plot])]
     lines = [plot.lines for plot in plots]
     values = np.array([line for some in lines for line in some])

@@ -53,7 +53,7 @@ def poster_data(shown: Shown, rows: Sequence[int], people: Sequence[str] = ()) -
     Args:
         shown: the take.
         rows: of the frames, at least one.
-        people: see `viewfinder_data`.
+        people: names of all subjects of the sequence, which gives each its shade.
     """
     data = _data(shown, list(rows), people, bits=32)
     return _json({**data, "frames": shown.frames[list(rows)].tolist()})

@@ -14,7 +14,7 @@ from .solve_shot import Work
 
 
 def judge_shot(work: Work, spec: ShotSpec) -> Judgement:
-    """Return the setups that a shot can have, as the crew works them.
+    """Return the setups that a shot can have, each simulated with the crew.
 
     A judgement that lies in the store for the same inputs is used again. Of a shot
     that shares its setup by letter, the setups of all shots of the letter are judged.

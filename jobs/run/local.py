@@ -17,7 +17,6 @@ from ..job.shot import ShotSpec
 from ..places.place import Place
 from ..processes.pool import Run, n_processors, runner
 from ..processes.threads import use_one_thread
-from ..subjects import SubjectReader, read_subject
 from ..takes.judgement import Judgement
 from ..takes.sequence_table import ShotRow
 from ..takes.store import Store
@@ -71,8 +70,6 @@ def solve_job(
     strict: bool = False,
     progress: Progress | None = None,
     reporting: Reporting | None = None,
-    folder: Path | None = None,
-    read: SubjectReader = read_subject,
 ) -> Outcome:
     """Solve the shots of a job and write their takes and the review.
 
@@ -81,7 +78,7 @@ def solve_job(
     take still answers is left alone.
 
     Args:
-        job_path: the job file.
+        job_path: the job file; subject files are found from where it lies.
         out: folder, or prefix of an object store, in which the sequence gets its own.
         shots: names of the shots to solve; None for all.
         shard: (k, n) takes the k-th, 1 to n, of n equal parts of those shots.
@@ -90,8 +87,6 @@ def solve_job(
         strict: refuse the job, before anything is written, if a shot's data is faulty.
         progress: called in this process as each shot is done.
         reporting: called in this process as each page of the review is written.
-        folder: where subject files are found from; None: where the job file lies.
-        read: how subjects are read.
 
     Raises:
         InputError: the job file cannot be read.
@@ -105,7 +100,7 @@ def solve_job(
     store = Store(folder=out / job.sequence)
     job = with_locked_setups(job, store)
     chosen = choose_shots(job, shots=shots, shard=shard)
-    work = Work(job=job, folder=folder or job_path.parent, store=store, read=read)
+    work = Work(job=job, folder=job_path.parent, store=store)
     asked = tuple(job.place_of(spec.name) for spec in chosen)
     rows: dict[int, ShotRow] = {}
     merged: tuple[ShotRow, ...] = ()

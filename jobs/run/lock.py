@@ -13,8 +13,11 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from ...solver.action.claim import ClaimOutcome
 from ...solver.arrays import FloatArray
-from ...solver.audit import WrittenTake, audit, lock_findings
+from ...solver.audit import WrittenTake, against, audit, lock_findings
+from ...solver.claims.everyone import frames_of_take
+from ...solver.claims.measured import outcomes_of
 from ...solver.cuts.findings import Finding
 from ...solver.measures.on_stage import Measures
 from ...solver.optics.lens import Lens
@@ -39,6 +42,7 @@ class LockedTake:
         table: the take, as it was written.
         judge_key: of tonight's inputs.
         measures: against tonight's action.
+        outcomes: of tonight's claims.
         findings: what it no longer holds.
         words: the same in sentences, a line each.
     """
@@ -46,6 +50,7 @@ class LockedTake:
     table: pa.Table
     judge_key: str
     measures: Measures
+    outcomes: tuple[ClaimOutcome, ...]
     findings: tuple[Finding, ...]
     words: tuple[str, ...]
 
@@ -98,13 +103,15 @@ def keep_locked(
     closed = spec.with_setup(take_metadata(table).setup)
     _refuse_other_kit(job, closed)
     prepared = build_shot(job, closed, folder, read=read)
-    then: Measures = take_metadata(table).measures
-    now = audit(prepared.shot, _kept(table, curves, prepared, then))
+    then = take_metadata(table).measures
+    take = against(prepared.shot, _kept(table, curves, prepared))
+    now = audit(take, then)
     findings = lock_findings(then, now)
     return LockedTake(
         table=table,
         judge_key=judge_key(job, closed, prepared.inputs),
         measures=now,
+        outcomes=outcomes_of(take.shot.claims, frames_of_take(take)),
         findings=findings,
         words=(*_other_cut(spec, curves), *map(lock_words, findings)),
     )
@@ -160,9 +167,7 @@ def _refused(job: JobFile, spec: ShotSpec, message: str) -> ShotDataError:
     return ShotDataError(spec.name, (Fault(path=path, message=message),))
 
 
-def _kept(
-    table: pa.Table, curves: Curves, prepared: Prepared, measures: Measures
-) -> WrittenTake:
+def _kept(table: pa.Table, curves: Curves, prepared: Prepared) -> WrittenTake:
     shot = prepared.shot
     pan, tilt, roll = np.radians(curves.shake_deg).T
     x, y, z = curves.shake_m.T
@@ -184,7 +189,6 @@ def _kept(
         focus_m=curves.focus_m,
         aim_u=_column(table, "aim_u"),
         aim_v=_column(table, "aim_v"),
-        measures=measures,
     )
 
 

@@ -4,6 +4,9 @@ from typing import NamedTuple
 
 import pyarrow as pa
 
+from ...solver.action.claim import ClaimOutcome
+from ...solver.claims.everyone import frames_of_take
+from ...solver.claims.measured import outcomes_of
 from ...solver.cuts.end import ShotEnds, shot_ends
 from ...solver.measures.measure import measure
 from ...solver.measures.on_stage import Measures
@@ -20,6 +23,7 @@ class Solved(NamedTuple):
     rows: pa.RecordBatchReader
     measures: Measures
     ends: ShotEnds
+    outcomes: tuple[ClaimOutcome, ...]
 
 
 def solve_whole(job: JobFile, prepared: Prepared, keys: Keys) -> Solved:
@@ -30,6 +34,7 @@ def solve_whole(job: JobFile, prepared: Prepared, keys: Keys) -> Solved:
     """
     take = operate(prepared.shot)
     measures, ends = measure(take), shot_ends(take)
+    outcomes = outcomes_of(take.shot.claims, frames_of_take(take))
     rows = take_rows(
         take,
         job=job,
@@ -37,8 +42,9 @@ def solve_whole(job: JobFile, prepared: Prepared, keys: Keys) -> Solved:
         keys=keys,
         measures=measures,
         ends=ends,
+        outcomes=outcomes,
     )
-    return Solved(rows, measures, ends)
+    return Solved(rows, measures, ends, outcomes)
 
 
 def solve_prepared(job: JobFile, prepared: Prepared, keys: Keys) -> pa.Table:

@@ -74,7 +74,7 @@ class Record:
         job: the resolved job.
         submitted_s: time of submission, Unix.
         project: whose it is; empty for the command line's.
-        confines: what may be read; None: what whoever works may read.
+        confines: what may be read; None: whatever the process may read.
         key: Idempotency-Key of the submission, or None.
         body: digest of the job as it was sent; empty where no request brought it.
     """

@@ -37,6 +37,7 @@ from ..job.spec import JobFile
 from ..job.world import WorldSpec
 from ..subjects import SubjectReader, read_subject
 from ..subjects.checks import MAX_COORDINATE_M
+from .claims import claims_of
 from .stage import stage_of
 from .tracks import seen_tracks
 
@@ -152,6 +153,7 @@ def build_shot(
         shake=_shake(spec),
         seed=seed_of(job, spec.name),
         stage=stage_of(spec, job.world),
+        claims=claims_of(spec, job.world),
         **rigged,
     )
     inputs = {one.name: one.digest for one in tracks}

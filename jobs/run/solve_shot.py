@@ -70,11 +70,13 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
     if kept is not None:
         metadata = take_metadata(kept)
         status, measures, ends = "kept", metadata.measures, metadata.ends
+        claims = metadata.claims
     else:
         solved = solve_whole(work.job, prepared, keys)
         del prepared  # the arrays of a long shot, beside which its take is written
         work.store.put(spec.name, keys, solved.rows)
         status, measures, ends = "solved", solved.measures, solved.ends
+        claims = tuple(each.plain() for each in solved.outcomes)
     reasons: dict[str, Any] = {}
     if chosen is not None:
         other = chosen.runner_up
@@ -89,6 +91,7 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
         judge_key=keys.judge,
         measures=measures,
         ends=canonical(ends.plain()),
+        claims=canonical(claims),
         **reasons,
     )
 
@@ -108,6 +111,7 @@ def _keep_locked(work: Work, spec: ShotSpec) -> ShotRow:
         error="\n".join(kept.words) or None,
         measures=kept.measures,
         ends=canonical(metadata.ends.plain()),
+        claims=canonical([each.plain() for each in kept.outcomes]),
         findings=canonical([plain_finding(one, entry) for one in kept.findings]),
     )
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from ...solver.action.framing import Framing
 from ...solver.action.subject import Subject
+from ...solver.claims.everyone import frames_of_take
 from ...solver.compiled.kernel import has_machine_code
 from ...solver.crew.decide import Seen
 from ...solver.crew.observe import Observed, observe
@@ -58,7 +59,9 @@ def warm_up(*, choosing: bool = False) -> None:
                 _choose()
         finally:
             other.wait()
-    measure(operate(_shot(_rail())))
+    take = operate(_shot(_rail()))
+    measure(take)
+    frames_of_take(take)
     if choosing:
         _choose()
 
@@ -109,7 +112,9 @@ def _puller_and_take() -> None:
     done = Performance(
         ticks=ticks, asked=asked, dolly=still, pan=still, tilt=still, focus=focus
     )
-    measure(recorded(shot, done))
+    take = recorded(shot, done)
+    measure(take)
+    frames_of_take(take)
     focus.at(ticks)
 
 

@@ -17,7 +17,7 @@ def choose(shot: Shot) -> None:
 
 
 def lay(shot: Shot) -> None:
-    """Propose setups for a shot, which no crew works."""
+    """Propose setups for a shot, without simulating them."""
     ask = _ask(shot)
     action = rehearsed(ask.shot)
     known = Known(ask, action, way_of(action))

@@ -25,6 +25,7 @@ from ...solver.measures.on_stage import Measures
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..takes.keys import canonical
+from .claim_words import asked_words, done_words, missed_words
 from .findings_words import sentence
 
 UNSEEN = "unseen_frames"
@@ -76,6 +77,7 @@ def findings_of(
     ends: Mapping[str, str | None],
     measures: Mapping[str, Measures],
     earlier: Mapping[str, str] | None = None,
+    claims: Mapping[str, str] | None = None,
 ) -> dict[str, str]:
     """Return the findings of the shots of a sequence, JSON lists by name of the shot.
 
@@ -86,8 +88,9 @@ def findings_of(
         measures: of the takes, by name.
         earlier: findings that the rows came with, JSON by name; those of a lock and of
             missing frames stay, for they were made with the action at hand.
+        claims: what came of the claims of each shot, JSON by name.
     """
-    before = earlier or {}
+    before, claimed = earlier or {}, claims or {}
     shots = []
     for entry in entries:
         text = ends.get(entry.shot)
@@ -108,12 +111,38 @@ def findings_of(
             for one in json.loads(before.get(entry.shot, "[]"))
             if one["name"] in _OF_THE_DATA
         ]
-        fresh = [plain_finding(finding, entry) for finding in (*own, *cuts)]
+        missed = claim_findings(json.loads(claimed.get(entry.shot, "[]")))
+        found_now = (*missed, *own, *cuts)
+        fresh = [plain_finding(finding, entry) for finding in found_now]
         if entry.shot in measures:
             names = {one["name"] for one in (*kept, *fresh)}
             fresh += _accepted_in_vain(entry, names)
         found[entry.shot] = canonical([*kept, *fresh])
     return found
+
+
+def claim_findings(outcomes: Iterable[Mapping[str, Any]]) -> list[Finding]:
+    """Return a finding for every claim that is missed: a fault where it is a must.
+
+    Args:
+        outcomes: of the claims of a shot, by `ClaimOutcome.plain`.
+    """
+    return [
+        Finding(
+            name="intent_missed",
+            severity="fault" if one["must"] else "warning",
+            subject_of=OF_SHOT,
+            numbers={
+                "claim": asked_words(one),
+                "done": done_words(one),
+                "missed": missed_words(one),
+                "short": float(one["short"]),
+            },
+            source=OWN,
+        )
+        for one in outcomes
+        if not one["held"]
+    ]
 
 
 def unseen_finding(subject: str, first: int, last: int) -> Finding:

@@ -1,12 +1,13 @@
 """Describes a take for the metadata of its file."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, fields
 from math import degrees
 from typing import Any
 
 import numpy as np
 
+from ...solver.action.claim import ClaimOutcome
 from ...solver.arrays import FloatArray
 from ...solver.crew.knots import channel_knots
 from ...solver.cuts.end import ShotEnds
@@ -29,6 +30,7 @@ def described(
     units: Mapping[str, str],
     measures: Measures,
     ends: ShotEnds,
+    outcomes: Sequence[ClaimOutcome] = (),
 ) -> TakeMetadata:
     """Return the metadata of a take.
 
@@ -40,6 +42,7 @@ def described(
         units: of the columns, by name.
         measures: of the take, flat, finite.
         ends: of the take's cut.
+        outcomes: of the shot's claims.
     """
     return TakeMetadata(
         keys=keys,
@@ -56,6 +59,7 @@ def described(
         grip_sheet=sheet_metadata(take, spec.stage, job.world),
         ends=ends,
         measures=measures,
+        claims=tuple(each.plain() for each in outcomes),
         status="solved",  # must not depend on the run, so that bytes do not
     )
 

@@ -263,6 +263,14 @@ def _unseen_frames(numbers: Numbers, shot: str) -> str:
     )
 
 
+def _intent_missed(numbers: Numbers, shot: str) -> str:
+    frames = f" (missed in {numbers['missed']})" if numbers["missed"] else ""
+    return (
+        f'{shot} does not tell "{numbers["claim"]}": {numbers["done"]}{frames}; change '
+        "the setup or its framing, or the claim."
+    )
+
+
 def _accepts_nothing(numbers: Numbers, shot: str) -> str:
     return (
         f"{shot} accepts {numbers['accepted']}, which it does not have; take the entry "
@@ -338,6 +346,7 @@ _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
     "refused_plans": _refused_plans,
     "whip_used": _whip_used,
     "strobing": _strobing,
+    "intent_missed": _intent_missed,
     "lock_broken": _lock_broken,
     "unseen_frames": _unseen_frames,
     "accepts_nothing": _accepts_nothing,

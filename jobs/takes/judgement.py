@@ -17,7 +17,7 @@ JUDGEMENT_SCHEMA = "carrellata.candidates/1"
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Candidate:
-    """One setup that was worked and judged.
+    """One setup that was simulated and judged.
 
     Attributes:
         setup: as it would stand in the job file.
@@ -60,7 +60,7 @@ class Judgement:
         kept: index of last night's setup among them; None in the file, since the same
             judgement serves every night.
         unchanged: whether last night's take has the same inputs; likewise.
-        n_tried: setups that were worked.
+        n_tried: setups that were simulated.
         status: `judged`, `no_setup`, or `failed` where the data is faulty.
         error: why there is no candidate, for people.
     """

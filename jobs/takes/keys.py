@@ -23,6 +23,7 @@ _NOT_IN_KEY = {
     "accept",
     "camera",
     "cut",
+    "intent",
     "keep_setup",
     "lock",
     "purpose",

@@ -119,6 +119,7 @@ class TakeMetadata:
         grip_sheet: by `grip_metadata`.
         ends: how its cut begins and ends.
         measures: what it is judged by.
+        claims: what came of each claim of the shot, by `ClaimOutcome.plain`.
         status: `solved`.
     """
 
@@ -136,6 +137,7 @@ class TakeMetadata:
     grip_sheet: Plain
     ends: ShotEnds
     measures: Measures
+    claims: tuple[Plain, ...] = ()
     status: str
 
     def measure(self, name: str) -> float | None:
@@ -163,6 +165,7 @@ class TakeMetadata:
                 "ends": self.ends.plain(),
                 "measures": self.measures,
                 "status": self.status,
+                **({"claims": self.claims} if self.claims else {}),
             }
         )
 
@@ -206,6 +209,7 @@ def _of_json(written: bytes) -> TakeMetadata:
         grip_sheet=values["grip_sheet"],
         ends=ShotEnds.from_plain(values["ends"]),
         measures=values["measures"],
+        claims=tuple(values.get("claims", ())),
         status=values["status"],
     )
 

@@ -104,7 +104,10 @@ _TEXTS = (
     "purpose",
     "ends",
     "findings",
+    "claims",
 )
+_LISTS = ("claims",)
+"""Texts that tables written before they were kept do not have: JSON lists."""
 
 
 def _kind(name: str) -> pa.DataType:
@@ -143,6 +146,7 @@ class ShotRow:
             judged; None where there is no take.
         findings: JSON list of what the take and the cut into it are faulted for, by
             `continuity`; cuts are judged when rows are put into a sequence.
+        claims: JSON list of of each claim what came of it, by `ClaimOutcome.plain`.
         measures: of the take, flat; empty where the shot failed.
     """
 
@@ -160,6 +164,7 @@ class ShotRow:
     purpose: str
     ends: str | None = None
     findings: str = "[]"
+    claims: str = "[]"
     measures: Measures = field(default_factory=dict)
 
     def plain(self) -> dict[str, Any]:
@@ -234,7 +239,7 @@ def read_table(path: Place) -> SequenceTable:
     Raises:
         InputError: it is missing, damaged, or of another form.
     """
-    table = read_checked(path)
+    table = _with_lists(read_checked(path))
     if not table.schema.equals(SEQUENCE_FIELDS):
         raise InputError(str(path), f"is not of the form {SEQUENCE_SCHEMA}")
     said = json.loads((table.schema.metadata or {}).get(_METADATA_KEY, b"{}"))
@@ -247,6 +252,16 @@ def read_table(path: Place) -> SequenceTable:
         rows=tuple(map(_row, table.to_pylist())),
         before=tuple(map(_row, plain_before(table))),
     )
+
+
+def _with_lists(table: pa.Table) -> pa.Table:
+    """Return a table with the lists that an earlier one does not have, empty."""
+    for name in _LISTS:
+        if name not in table.column_names and "findings" in table.column_names:
+            empty = pa.array(["[]"] * len(table), pa.string())
+            at = SEQUENCE_FIELDS.get_field_index(name)
+            table = table.add_column(min(at, table.num_columns), name, empty)
+    return table
 
 
 def plain_before(table: pa.Table) -> list[dict[str, Any]]:
@@ -269,11 +284,6 @@ def read_sequence(path: Place) -> list[ShotRow]:
     return list(read_table(path).rows)
 
 
-def read_cut_clock(path: Place) -> CutClock:
-    """Read how the frames of a sequence's shots are counted; see `read_table`."""
-    return read_table(path).clock
-
-
 def with_findings(
     entries: Iterable[CutEntry], rows: Iterable[ShotRow]
 ) -> tuple[ShotRow, ...]:
@@ -289,6 +299,7 @@ def with_findings(
         ends={row.shot: row.ends for row in given},
         measures={row.shot: row.measures for row in given},
         earlier={row.shot: row.findings for row in given},
+        claims={row.shot: row.claims for row in given},
     )
     return tuple(replace(row, findings=found[row.shot]) for row in given)
 
@@ -302,7 +313,8 @@ def _packed(rows: list[dict[str, Any]]) -> bytes:
 
 
 def _row(values: dict[str, Any]) -> ShotRow:
-    texts = {name: values[name] for name in _TEXTS}
+    texts = {name: values[name] for name in _TEXTS if name not in _LISTS}
+    texts |= {name: values.get(name) or "[]" for name in _LISTS}
     failed = values["status"] in WITHOUT_TAKE
     measures = {} if failed else {name: values[name] for name in MEASURES}
     return ShotRow(**texts, measures=measures)

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from ...solver.action.claim import ClaimOutcome
 from ...solver.action.framing import primary_points
 from ...solver.arrays import IntArray
 from ...solver.cuts.end import ShotEnds
@@ -96,6 +97,7 @@ def take_rows(
     keys: Keys,
     measures: Measures,
     ends: ShotEnds,
+    outcomes: Sequence[ClaimOutcome] = (),
 ) -> pa.RecordBatchReader:
     """Return a take as the table that is written, to be read once.
 
@@ -106,6 +108,7 @@ def take_rows(
         keys: digests of what the take was made from.
         measures: of the take, flat, finite.
         ends: of the take's cut.
+        outcomes: of the shot's claims.
 
     Returns:
         Columns `TAKE_FIELDS`, one row a sample, in order of time, as one batch.
@@ -118,11 +121,12 @@ def take_rows(
         units=UNITS,
         measures=measures,
         ends=ends,
+        outcomes=outcomes,
     ).json()
     schema = TAKE_FIELDS.with_metadata(
         {METADATA_KEY: metadata, BODIES_KEY: bodies_json(take, job.world)}
     )
-    # Of a long take the text is large, and so is what columns are worked out from.
+    # Of a long take the text is large, and so is what columns are computed from.
     del metadata
     columns: dict[str, pa.Array] = {
         "sequence": _same_text(job.sequence, len(take.subject)),

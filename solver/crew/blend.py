@@ -27,8 +27,8 @@ def blend_models(told, odds, models, columns, place, velocity, fades, crest):
         models: places [m] and velocities [m/s] that each believes, (n_models, n_ticks,
             m) each, and how long these last, (n_models, n_ticks) [s].
         columns: of these m that are blended.
-        place: filled, (n_ticks, m); velocity: likewise.
-        velocity: see place.
+        place: filled with the blended places, (n_ticks, m) [m].
+        velocity: filled with the blended velocities, (n_ticks, m) [m/s].
         fades: filled with how long the velocity lasts, (n_ticks,) [s].
         crest: filled with the height of the bounce over its middle, (n_ticks,) [m].
     """

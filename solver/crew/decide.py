@@ -11,11 +11,11 @@ The operator knows the dolly's plan in force at the tick, the puller all three.
 Kernel notation: `log` (rows of PLAN_WIDTH) holds a channel's plans; `poly` the target
 polynomials that the plans in force were made for.
 
-A channel works by `step_*(task, ..., seen, until, state, kept) -> state`, one tick or
-as many as are asked for: `task` is what stays the same in a shot, `state` are scalars,
-and `kept` are arrays that a step changes in place. The loop over ticks is inside it,
-since named tuples of arrays that go in and out are counted array by array, which costs
-several times what a tick does.
+A channel is simulated by `step_*(task, ..., seen, until, state, kept) -> state`, one
+tick or as many as are asked for: `task` is what stays the same in a shot, `state` are
+scalars, and `kept` are arrays that a step changes in place. The loop over ticks is
+inside it, since named tuples of arrays that go in and out are counted array by array,
+which costs several times what a tick does.
 """
 
 from typing import NamedTuple

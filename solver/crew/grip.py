@@ -62,15 +62,15 @@ class GripState(NamedTuple):
 
     Attributes:
         tick: the next one.
-        cue: in force; lead: its primary subject.
-        lead: see cue.
+        cue: number of the cue in force.
+        lead: number of its primary subject.
         heading_x, heading_z: last direction of the subject's travel, of any length.
         settled: the way that the dolly ran, +1 or -1, when its subject stopped: it
             comes to rest and waits there, and the pan finishes; 0 while it follows.
         furthest: of the subject since, along the rail [m].
         asked_s: when the grip decided last.
-        made: plans made; refused: decisions for which no plan existed.
-        refused: see made.
+        made: plans made.
+        refused: decisions for which no plan existed.
     """
 
     tick: int

@@ -90,13 +90,13 @@ class HeadState(NamedTuple):
 
     Attributes:
         tick: the next one.
-        cue: in force; lead: its primary subject.
-        lead: see cue.
+        cue: number of the cue in force.
+        lead: number of its primary subject.
         dolly: the dolly's plan in force.
-        side: to which side the subject travels on screen; shift: of u for it.
-        shift: see side.
-        place: u at which the subject is to be held; ray: `asked_ray` of it.
-        ray: see place.
+        side: to which side the subject travels on screen, -1 to 1.
+        shift: of u, for the room ahead of that travel.
+        place: u at which the subject is to be held.
+        ray: `asked_ray` of that place.
         crown: `crown_ray` of it.
         refused: decisions for which no plan existed.
         roomy: whether any cue leaves room ahead of travel or gaze.
@@ -121,20 +121,18 @@ class HeadKept(NamedTuple):
     Attributes:
         plans: rows of both channels in one table, (2 * most, PLAN_WIDTH): a view of
             one costs more than reading it.
-        whips: see `HeadLogs`; likewise aims.
-        aims: see whips.
+        whips: as in `HeadLogs`.
+        aims: as in `HeadLogs`.
         made: plans made, (2,).
         asked_s: when each was decided on last, (2,).
         fast: whether a channel whips, (2,).
         span: horizon of the plan in force, (2,) [s].
         poly: what the plans in force were made for, (2, N_NODES).
-        half: half the angles of view, (2,) [rad]; room: by how much one who must be
-            held may be off the axis, likewise.
-        room: see half.
-        target, u, work: scratch.
-        target: see reaches.
-        u: see reaches.
-        work: see reaches.
+        half: half the angles of view, (2,) [rad].
+        room: by how much one who must be held may be off the axis, (2,) [rad].
+        target: scratch, the angles asked for at the nodes, (2, N_NODES) [rad].
+        u: scratch, the jerks of a plan, (N_BLOCKS,).
+        work: scratch of the active-set method.
     """
 
     plans: FloatArray

@@ -221,7 +221,7 @@ def focus_plans(
         truth=truth,
         nearest=nearest,
     )
-    # A puller who works by marks goes by the rehearsal, and believes nothing.
+    # A puller who pulls by marks follows the rehearsal, and believes nothing.
     seen = believe(puller, shot.subjects, ticks[:0] if by_marks else ticks)
     log = _log(ticks, puller.rest_s, len(shot.framings))
     count, refused = run_puller(task, camera, seen._replace(ticks=ticks), log)

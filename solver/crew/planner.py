@@ -193,7 +193,7 @@ class _Limited(NamedTuple):
         speed, accel, jerk: limits a little inside those asked for.
         lengths, nodes: times of its blocks and of its targets [s].
         tracking: cost of missing the targets.
-        bound_rows: see `_bound_rows`.
+        bound_rows: limits as linear rows of the jerks, from `_bound_rows`.
         free: orthonormal basis of the jerks that leave no acceleration.
         poly: inverse of the powers of the nodes over the horizon.
     """

@@ -3,13 +3,25 @@
 Kernels of what `camera` defines: R = Ry(pan) Rx(tilt) Rz(roll), quaternions x, y, z, w.
 """
 
+from typing import NamedTuple
+
 import numpy as np
 
+from ..arrays import FloatArray
 from ..compiled.kernel import kernel
 from ..rigs.rig import rig_place
 from .plan import evaluate_plan
 
 LEAST_DIOPTRES = 1e-4
+
+
+class ChannelLogs(NamedTuple):
+    """The plans of all channels, each a log (k, m) as `evaluate_plan` reads it."""
+
+    dolly: FloatArray
+    pan: FloatArray
+    tilt: FloatArray
+    focus: FloatArray
 
 
 @kernel
@@ -67,13 +79,14 @@ def shake_over(base, pan, tilt, roll, shake, place, turn):
 
 
 @kernel
-def base_poses(rig, times, dolly, pans, tilts, focus, nearest, tracks, base, focus_m):
-    """Evaluate four plan logs at ascending `times` (n,) [s].
+def base_poses(rig, times, plans, nearest, tracks, base, focus_m):
+    """Evaluate the `ChannelLogs` at ascending `times` (n,) [s].
 
     `tracks` (3, n, 3) is filled with value, speed and acceleration of rail, pan and
     tilt, `base` (n, 3) with the lens, `focus_m` (n,) with the distance of the focus,
     which is at most `nearest` dioptres.
     """
+    dolly, pans, tilts, focus = plans
     r = p = t = f = 0
     for i in range(times.shape[0]):
         now = times[i]

@@ -31,7 +31,8 @@ class SubjectData(NamedTuple):
 
     Attributes:
         who: its samples that show it.
-        times_s: of all its samples, (m,) [s]; visible: see `Subject`, (m,).
+        times_s: of all its samples, (m,) [s].
+        visible: samples at which it can be seen, (m,), as in `Subject`.
         step_s: between its samples, the median.
     """
 

@@ -4,6 +4,7 @@ A layout is what is searched. Each kind of rig has its own; what they share is h
 Lengths are in metres on the ground plane (x, z), bearings about the up axis.
 """
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from math import cos, degrees, pi, radians, sin
 from typing import ClassVar, NamedTuple
@@ -51,7 +52,7 @@ class RigWish(NamedTuple):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Layout:
+class Layout(ABC):
     """A rig on the ground plane.
 
     Attributes:
@@ -77,17 +78,18 @@ class Layout:
     follow: float = 1.0
     hand: float = 1.0
 
+    @abstractmethod
     def first_steps(self, stage: Stage) -> Steps:
         """Return the first steps of a search, in the units of `moved`."""
-        raise NotImplementedError
 
+    @abstractmethod
     def moved(self, steps: Steps) -> "Layout":
         """Return the layout changed by the steps of a search.
 
         The first is a way from the subject [m]; what the others are, each kind says.
         """
-        raise NotImplementedError
 
+    @abstractmethod
     def built(self, stage: Stage, dolly_accel: float) -> Rig | None:
         """Return the rig, rounded as it is written, None where not worth a rail.
 
@@ -95,8 +97,8 @@ class Layout:
             stage: with its stock of track.
             dolly_accel: of the grip at most [m/s2], for run-up and run-out.
         """
-        raise NotImplementedError
 
+    @abstractmethod
     def within(self, wish: Wish, bounds: Bounds) -> "Layout | None":
         """Return the layout moved to keep limits, None where nothing does.
 
@@ -104,7 +106,6 @@ class Layout:
             wish: what the shot asks of the camera's place.
             bounds: the limits.
         """
-        raise NotImplementedError
 
     def away(self, step_m: float) -> tuple[float, float]:
         """Return x and z further away from the subject by so much."""

@@ -5,6 +5,7 @@ pupil), so a rail of lens places; the dolly's own geometry below it is the grip'
 Bearings: 0 along -Z, positive counter-clockwise seen from above.
 """
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from typing import ClassVar, NamedTuple
 
@@ -40,7 +41,7 @@ class RigShape(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Rig:
+class Rig(ABC):
     """One rig; what is true of its kind stands in the file of the kind.
 
     Attributes:
@@ -77,14 +78,15 @@ class Rig:
         """Places along the rail that draw it, (n_drawn,) [m]."""
         return np.linspace(0.0, self.length_m, self.n_drawn)
 
+    @abstractmethod
     def places(self, s: FloatArray) -> FloatArray:
         """Return lens places (n, 3) [m] at rail positions `s` (n,) [m].
 
         They are the very numbers of `rig_place`; commands that only look where a rig
         stands start without a compiler.
         """
-        raise NotImplementedError
 
+    @abstractmethod
     def feet(self, points: FloatArray, near_s: FloatArray) -> FloatArray:
         """Return where along the rail, or on beyond its ends, points are nearest.
 
@@ -92,15 +94,14 @@ class Rig:
             points: (n, 3) [m].
             near_s: about where along the rail they are, (n,) [m].
         """
-        raise NotImplementedError
 
+    @abstractmethod
     def at_height(self, height_m: float) -> "Rig":
         """Return the rig with its lens at one height all along [m]."""
-        raise NotImplementedError
 
+    @abstractmethod
     def longer(self, before_m: float, after_m: float) -> "Rig":
         """Return the rig with more rail before its start and behind its end [m]."""
-        raise NotImplementedError
 
 
 @kernel

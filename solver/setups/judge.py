@@ -1,10 +1,12 @@
 """The judge of a trial: looks at every frame of a camera's plans and counts."""
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 
 from ..action.body import EYES
+from ..action.framing import Framing
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
 from ..crew.operator import SAFE
@@ -23,10 +25,15 @@ from ..frame.projection import (
 from ..measures.measure import MOVING_DEG_S, MOVING_M_S, SIZE_KEPT
 from ..rigs.rig import rig_place
 
-MUST_IN = 0.99
+MUST_HOLD = ((0.4, 0.99), (0.25, 0.98), (0.0, 0.95))
 MUST_SIZE = 0.60
 MUST_CLEAR_M = 1.0  # of rail and anyone's path
-"""Shares of the frames, and room, that a setup must keep."""
+"""Shares of the frames, and room, that a setup must keep; heads by the least span of
+the body that is asked for, fractions of stature: a face that fills the frame is cut by
+steps that a whole figure has room for. The size may be as much larger as `SIZE_KEPT`
+says, and down to `LOOSE_SIZE` of it: who jumps about is held in a looser frame."""
+LOOSE_SIZE = 2 / 3
+LOOSE_LOG2 = float(np.log2(LOOSE_SIZE))
 VIEW_KEPT_COS = np.cos(np.radians(35))
 MOVING_RAD_S = float(np.radians(MOVING_DEG_S))
 SIZE_KEPT_LOG2 = float(np.log2(1 + SIZE_KEPT))
@@ -37,6 +44,7 @@ SIZE_KEPT_LOG2 = float(np.log2(1 + SIZE_KEPT))
     HEAD_HELD,
     OTHERS_HELD,
     SIZED,
+    NEAR_SIZE,
     VIEWED,
     ANGLED,
     BLOCKED,
@@ -57,9 +65,15 @@ SIZE_KEPT_LOG2 = float(np.log2(1 + SIZE_KEPT))
     TILT_RATE,
     DOLLY_RATE,
     REFUSED,
-) = range(25)
-N_NUMBERS = 25
+) = range(26)
+N_NUMBERS = 26
 N_SHARES = BLOCKED + 1  # of the frames that show the subject
+
+
+def must_hold(framings: Sequence[Framing]) -> float:
+    """Return the share of the frames in which heads must be held, 0 to 1."""
+    span = min(framing.top - framing.bottom for framing in framings)
+    return next(share for least, share in MUST_HOLD if span >= least)
 
 
 class PlanLogs(NamedTuple):
@@ -240,11 +254,12 @@ def judge(rig, plans, action, view, lensed, verdict):
         low = from_lens(point_of(action.low, f), cam, turn)
         size, _ = span_on_screen(top, low, screen)
         shown_at[f, 2] = size
-        off = 9.0
+        off = -9.0
         if size > 0.0:
-            off = min(9.0, abs(np.log2(size) - action.asked_log2[f]))
+            off = min(9.0, max(-9.0, np.log2(size) - action.asked_log2[f]))
         size_square += off * off
-        good[SIZED] += off <= SIZE_KEPT_LOG2
+        good[SIZED] += abs(off) <= SIZE_KEPT_LOG2
+        good[NEAR_SIZE] += LOOSE_LOG2 <= off <= SIZE_KEPT_LOG2
         eyes = point_of(action.eyes, f)
         dx, dz = cam[0] - eyes[0], cam[2] - eyes[2]
         level = np.sqrt(dx * dx + dz * dz)

@@ -28,7 +28,8 @@ NATURAL_TX = 0.31  # half-frame tangent of a lens that draws attention to nothin
 NODES = 48  # ideal places that a curve is fitted through
 ON_LINE = 1e-6  # sine of a view from straight ahead or behind
 LEAST_NODES = 3  # of a way that a rail is laid along
-LOOSER = (1.1, 1.2)  # of the asked distance; the size is kept up to 1.25
+LOOSER = (1.1, 1.2, 1.35)
+"""Times the asked distance: up to 1.25 the size is kept, up to 1.5 near enough."""
 
 
 def way_of(action: Action) -> Way:
@@ -45,10 +46,10 @@ def way_of(action: Action) -> Way:
 
 
 class Known(NamedTuple):
-    """What is known of a shot before anything is worked.
+    """What is known of a shot before anything is simulated.
 
     `looser` times the asked distance is where setups are proposed: a little more of the
-    room round the subject, still within what counts as the asked size.
+    room round the subject, still within what may count as the asked size.
     """
 
     ask: Ask
@@ -76,7 +77,7 @@ def propose_rails(
     """Return rails worth trying: the first kind for all lenses, others for the first.
 
     Args:
-        known: what is known of the shot before anything is worked.
+        known: what is known of the shot before anything is simulated.
         lenses: for which rails are laid, the first one first.
         may_pay: whether a kind of rig may be worth its price with a lens on a view.
     """

@@ -14,11 +14,10 @@ import numpy as np
 
 from ..compiled.kernel import kernel
 from ..rigs.clearance import RAIL_SAMPLES, rail_samples
-from .judge import MUST_CLEAR_M, MUST_IN, MUST_SIZE, SIZE_KEPT_LOG2
+from .judge import LOOSE_LOG2, MUST_CLEAR_M, MUST_SIZE, SIZE_KEPT_LOG2
 
-MAY_BE_OUT = 1.0 - MUST_IN + 1e-9  # share of frames
 LOOKED_AT = 2  # every so many frames of a rail; those between can only add to the lost
-ROUNDING = 1e-9  # of an angle [rad] or a size in octaves
+ROUNDING = 1e-9  # of an angle [rad], a size in octaves, a share of the frames
 
 
 class Bound(NamedTuple):
@@ -29,12 +28,14 @@ class Bound(NamedTuple):
         ty: tangent of half the vertical angle of view.
         shift_m: that the shake moves the lens, at most.
         turn_rad: that the shake turns the optical axis, at most.
+        may_be_out: share of the frames in which a head may be cut.
     """
 
     corner_rad: float
     ty: float
     shift_m: float
     turn_rad: float
+    may_be_out: float
 
 
 @kernel
@@ -50,7 +51,7 @@ def may_hold(rig, gap, action, bound, at_most):
     if rig.length <= 0.0:
         return frames_may_hold(places, action, bound, at_most)
     at_most -= max(0.0, 1.0 - gap / MUST_CLEAR_M)
-    most_apart, most_missized = most_lost(at_most, action.seen)
+    most_apart, most_missized = most_lost(at_most, bound, action.seen)
     # No part of the rail is further from one of the places.
     near = rig.length / (RAIL_SAMPLES - 1) / 2 + bound.shift_m
     pair = fit = 0  # the place that did for the frame before is tried first
@@ -81,7 +82,7 @@ def frames_may_hold(places, action, bound, at_most):
     """Tell as `may_hold` does where the lens is known, (n, 3) [m], or (1, 3)."""
     if at_most == np.inf:
         return True
-    most_apart, most_missized = most_lost(at_most, action.seen)
+    most_apart, most_missized = most_lost(at_most, bound, action.seen)
     for f in range(action.aim.shape[0]):
         if not action.seen[f]:
             continue
@@ -96,7 +97,7 @@ def frames_may_hold(places, action, bound, at_most):
 
 
 @kernel
-def most_lost(at_most, seen):
+def most_lost(at_most, bound, seen):
     """Return how many frames may be without all who must be held, or the size.
 
     Where the head of the primary is cut, nothing is known of the others nor of the
@@ -105,8 +106,9 @@ def most_lost(at_most, seen):
     shown = 0
     for f in range(seen.shape[0]):
         shown += seen[f]
-    apart = 2 * MAY_BE_OUT + (1.0 - MUST_IN) * at_most
-    missized = 1.0 - MUST_SIZE + MAY_BE_OUT + MUST_SIZE * at_most
+    out = bound.may_be_out + ROUNDING
+    apart = 2 * out + bound.may_be_out * at_most
+    missized = 1.0 - MUST_SIZE + out + MUST_SIZE * at_most
     return apart * shown, missized * shown
 
 
@@ -143,13 +145,12 @@ def pair_fits(cam, action, frame, bound, near):
 
 @kernel
 def size_fits(cam, action, frame, bound, near):
-    """Tell whether a size may be kept from within `near` [m] of a place."""
+    """Tell whether a size may be near enough from within `near` [m] of a place."""
     eyes, top, low = action.eyes[frame], action.top[frame], action.low[frame]
     asked_log2 = action.asked_log2[frame]
     span, off = apart(cam, top, low, near)
     least = np.tan(max(span - off, 0.0) / 2) / bound.ty
-    kept = SIZE_KEPT_LOG2 + ROUNDING
-    if np.log2(max(least, 1e-9)) - asked_log2 > kept:
+    if np.log2(max(least, 1e-9)) - asked_log2 > SIZE_KEPT_LOG2 + ROUNDING:
         return False
     half = bound.corner_rad + bound.turn_rad
     up, off = apart(cam, eyes, top, near)
@@ -159,4 +160,6 @@ def size_fits(cam, action, frame, bound, near):
     if half + max(up, down) >= np.pi / 2:
         return True
     most = np.tan(half + up) + np.tan(half + down) - 2 * np.tan(half)
-    return np.log2(max(most / (2 * bound.ty), 1e-9)) - asked_log2 >= -kept
+    return (
+        np.log2(max(most / (2 * bound.ty), 1e-9)) - asked_log2 >= LOOSE_LOG2 - ROUNDING
+    )

@@ -6,6 +6,7 @@ from itertools import product
 import numpy as np
 
 from ..action.rehearsed import Action
+from ..measures.measure import SIZE_KEPT
 from ..optics.lens import Lens
 from ..rigs.clearance import rail_faults
 from ..rigs.kinds import KINDS, place_of_kind
@@ -40,10 +41,10 @@ def candidates(
 
     Proposes, lets the crew work each proposal, judges it, and then moves the best
     proposal of each kind of rig that could still win a little, as long as the judged
-    take gets better. What a bound shows to be in vain is not worked: a rail that
-    breaks a must whoever works it, or that costs more than sticks which hold from the
-    same view. Where no head stays whole all the time, setups a little further away are
-    tried as well.
+    take gets better. What a lower bound rules out is not simulated: a rail that
+    breaks a must whoever operates it, or that costs more than sticks which hold from
+    the same view. Where no head stays whole all the time, setups a little further
+    away are tried as well.
     """
     stage = rehearsal or Rehearsal(ask)
     action = stage.action
@@ -57,10 +58,11 @@ def candidates(
     if not search.holds:
         search.work(propose_rails(stage.known, lenses[RAIL_LENSES:]))
     for looser in LOOSER:
-        if not search.whole:
-            known = stage.known._replace(looser=looser)
-            search.work(propose_standing(known))
-            search.work(propose_rails(known, lenses[:RAIL_LENSES], search.may_pay))
+        if search.whole or (search.holds and looser > 1 + SIZE_KEPT):
+            break
+        known = stage.known._replace(looser=looser)
+        search.work(propose_standing(known))
+        search.work(propose_rails(known, lenses[:RAIL_LENSES], search.may_pay))
     found = [verdict for _, verdict in search.tried]
     if refine:
         found += search.refined()
@@ -196,7 +198,7 @@ def _proposed(stage: Rehearsal) -> Iterator[Setup]:
 
 
 def _holds(stage: Rehearsal, setup: Setup) -> bool:
-    """Tell whether a setup holds the shot; it is worked only as far as it may."""
+    """Tell whether a setup holds the shot; it is simulated only as long as it may."""
     if stage.ask.rig is None:
         faults = rail_faults(stage.ask.stage, setup.rig)
         if any(off > ALMOST for off in faults.values()):

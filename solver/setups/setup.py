@@ -105,7 +105,7 @@ def rehearsed(shot: Shot) -> Action:
 
 
 def in_setup(shot: Shot, setup: Setup) -> Shot:
-    """Return a shot as it is worked from a setup, sizes kept at the new lens."""
+    """Return a shot as it is taken from a setup, sizes kept at the new lens."""
     longer = setup.lens.focal_mm / shot.lens.focal_mm
     return replace(
         shot,

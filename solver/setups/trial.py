@@ -24,7 +24,7 @@ from .work import Rigged, Through, hands_of, through_of, watched_of, work
 
 
 class Trial(NamedTuple):
-    """What a setup did when it was worked.
+    """What a setup did when it was simulated.
 
     Attributes:
         setup: as tried.
@@ -55,7 +55,7 @@ class Trial(NamedTuple):
 
 
 class Rehearsal:
-    """One shot on which setups are tried: what they share is worked out once."""
+    """One shot on which setups are tried: what they share is computed once."""
 
     def __init__(self, ask: Ask) -> None:
         """Take a shot and what is open in it."""

@@ -36,6 +36,7 @@ from .judge import (
     Lensed,
     PlanLogs,
     judge,
+    must_hold,
 )
 from .prospect import Bound, frames_may_hold, may_hold
 from .setup import Setup, in_setup
@@ -62,9 +63,9 @@ class Through(NamedTuple):
 class Watched(NamedTuple):
     """What the crew believes at the ticks, and room for the plans made then.
 
-    The ticks begin `most` frames before those that are solved, further back than a rig
-    may need that the subjects, `carried` back at the frame `rate`, have to keep clear
-    of: see `frames_clear`.
+    The ticks begin `most` frames before those that are solved: the most that
+    `frames_clear` may add for a rig that the subjects, `carried` back at the frame
+    `rate` [frames/s], have to keep clear of.
     """
 
     carried: FloatArray
@@ -110,6 +111,7 @@ def through_of(shot: Shot, setup: Setup) -> Through:
             ty=ty,
             shift_m=float(np.linalg.norm(shake.xyz, axis=1).max()),
             turn_rad=float((np.abs(shake.pan) + np.abs(shake.tilt)).max()),
+            may_be_out=1.0 - must_hold(shot.framings),
         ),
     )
 
@@ -134,7 +136,7 @@ def watched_of(shot: Shot) -> Watched:
 
 
 class Rigged(NamedTuple):
-    """A rig as it is worked: its shape, what the dolly keeps, its planner and the view.
+    """A rig as it is operated: shape, what the dolly keeps, its planner and the view.
 
     `view_rad` is the asked bearing of the lens, from the heading.
     """

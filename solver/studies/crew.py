@@ -1,7 +1,7 @@
 """The forward model of a studied take: a crew on the take's own subject and rig.
 
 A trial is a crew member's numbers and where on screen (or beside the subject) the
-member holds. The member works through the subject, and what comes out is compared with
+member holds. The member is simulated on the subject, and the outcome is compared with
 the take. A decision at the wrong time makes a trial wrong for a while only, so trials
 are compared by the mean of log(sigma^2 + miss^2): a trial that is exact half of the
 time beats one that is mediocre all the time.

@@ -1,7 +1,7 @@
 """One plan: the same states for us and for other solvers of quadratic programs.
 
 The peers get the problem in the form that suits them best, whitened, with all bounds
-worked out before the clock starts; ours starts from the state and the target. Ours is
+computed before the clock starts; ours starts from the state and the target. Ours is
 timed as the crew calls it, from compiled code, and called from Python. A peer's own
 clock is set beside our active-set method alone, on the same prepared bounds.
 """

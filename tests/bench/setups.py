@@ -1,4 +1,4 @@
-"""The setups of a shot of 120 frames: proposed, worked, scored, the best refined."""
+"""The setups of a shot of 120 frames: proposed, simulated, scored, the best refined."""
 
 import cProfile
 import pstats

@@ -2,7 +2,8 @@
 
 Long: `pytest -m long -s tests/e2e/test_heads_on_real_motion.py` prints mean and worst
 share of the frames with the head in, of the frames that show it, the headroom, and how
-many shots have no setup. Film back and kit are those of the other tables.
+many shots have no setup. Film back and kit are those of the other tables. Stunts are
+printed and not held: a jump of half a metre is higher than a frame of a face.
 """
 
 from dataclasses import replace
@@ -10,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from asks import open_ask
-from five_seconds import Piece, pieces
+from five_seconds import Piece, with_heights
 
 from carrellata.solver.measures.measure import measure
 from carrellata.solver.setups.search import candidates
@@ -22,10 +23,14 @@ KIT_MM = (18, 25, 35, 50, 75, 100, 135)
 SIZES = ("full", "knee", "cowboy", "medium", "chest", "close")
 LEAST_MEAN = dict.fromkeys(SIZES[:4], 0.999) | dict.fromkeys(SIZES[4:], 0.995)
 LEAST = dict.fromkeys(SIZES, 0.98) | {"close": 0.95}
-MOST_WITHOUT = dict.fromkeys(SIZES, 0.03) | {"close": 0.08}
+MOST_WITHOUT = dict.fromkeys(SIZES[:5], 0.03)
+"""Of shots. Half of the runners have none at close: their steps are 0.12 m high, and a
+frame of 0.34 m leaves a head 0.11 m."""
+
+Measures = dict[str, float | None]
 
 
-def filmed(piece: Piece, size: str) -> dict[str, float | None] | None:
+def filmed(piece: Piece, size: str) -> Measures | None:
     """Return the measures of the best setup's take, None where none holds."""
     ask = open_ask(piece.subject, size, kit=KIT_MM)
     ask = replace(ask, shot=replace(ask.shot, shake=LEVELS["settled"]))
@@ -35,23 +40,39 @@ def filmed(piece: Piece, size: str) -> dict[str, float | None] | None:
     return measure(operate(in_setup(ask.shot, found[0].setup)))
 
 
+def values(kept: list[Measures], name: str) -> np.ndarray:
+    return np.array([each[name] for each in kept], dtype=np.float64)
+
+
+def line(size: str, source: str, kept: list[Measures], n: int) -> str:
+    heads, room = values(kept, "head_in_frame"), values(kept, "headroom_p50")
+    return (
+        f"{size:<7} {source:<15} head in frame {heads.mean():.4f}, worst "
+        f"{heads.min():.4f}; headroom {np.median(room):.3f} (most {room.max():.3f}); "
+        f"size kept {values(kept, 'size_kept').mean():.2f}; decisions pan "
+        f"{values(kept, 'pan_decisions_per_s').mean():.2f}, tilt "
+        f"{values(kept, 'tilt_decisions_per_s').mean():.2f} a second; without a setup "
+        f"{n - len(kept)} of {n}"
+    )
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("size", SIZES)
 def test_heads_stay_in_the_picture(size: str) -> None:
-    every = pieces()
-    found = [filmed(piece, size) for piece in every]
-    kept = [each for each in found if each is not None]
-    heads = np.array([each["head_in_frame"] for each in kept], dtype=np.float64)
-    room = np.array([each["headroom_p50"] for each in kept], dtype=np.float64)
-    tilts = np.array([each["tilt_decisions_per_s"] for each in kept], dtype=np.float64)
-    pans = np.array([each["pan_decisions_per_s"] for each in kept], dtype=np.float64)
-    without = 1 - len(kept) / len(every)
-    print(
-        f"\n{size:<7} head in frame {heads.mean():.4f}, worst {heads.min():.4f}; "
-        f"headroom {np.median(room):.3f} (most {room.max():.3f}); decisions pan "
-        f"{pans.mean():.2f}, tilt {tilts.mean():.2f} a second; without a setup "
-        f"{without:.1%} of {len(every)}"
-    )
+    every = with_heights()
+    found = [(piece, filmed(piece, size)) for piece in every]
+    print()
+    held: list[Measures] = []
+    n_held = 0
+    for source in ("motion capture", "football", "stunts"):
+        mine = [measures for piece, measures in found if piece.source == source]
+        kept = [each for each in mine if each is not None]
+        if kept:
+            print(line(size, source, kept, len(mine)))
+        if source != "stunts":
+            held += kept
+            n_held += len(mine)
+    heads = values(held, "head_in_frame")
     assert heads.mean() >= LEAST_MEAN[size]
     assert heads.min() >= LEAST[size]
-    assert without <= MOST_WITHOUT[size]
+    assert 1 - len(held) / n_held <= MOST_WITHOUT.get(size, 1.0)

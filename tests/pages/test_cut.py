@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, Page
 from sequences import long_sequence
 
 from carrellata.jobs.job.timecode import drop_frame_label_of_frame, frame_of_label
-from carrellata.jobs.takes.sequence_table import read_cut_clock
+from carrellata.jobs.takes.sequence_table import read_table
 
 DROP = Fraction(30000, 1001)
 
@@ -29,7 +29,7 @@ def press(page: Page, key: str) -> int:
 def test_shots_play_in_order_with_their_own_frames(
     browser: Browser, solved: Path
 ) -> None:
-    clock = read_cut_clock(solved / "sequence.parquet")
+    clock = read_table(solved / "sequence.parquet").clock
     with opened(browser, solved / "review" / "cut.html") as page:
         start = 0
         for shot, (first, last) in clock.frames.items():

@@ -319,10 +319,10 @@ NUMBERS: dict[str, dict[str, float | str]] = {
     "subject_hidden": {"seen": 0.8},
     "limit_reached": {"pan_speed_used": 1.0},
     "close_to_lens": {"closest_m": 0.62},
-    "refused_plans": {"refused_plans": 1.0},
-    "whip_used": {"whip_plans": 2.0},
+    "refused_plans": {"refused_plans": 1.0}, "whip_used": {"whip_plans": 2.0},
     "strobing": {"strobing_deg_s": 40.0, "limit_deg_s": 5.0},
     "lock_broken": {"in_frame": 0.8, "in_frame_locked": 1.0},
+    "intent_missed": {"claim": "still", "done": "it moves", "missed": "", "short": 1.0},
 }  # fmt: skip
 
 

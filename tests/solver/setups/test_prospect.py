@@ -35,7 +35,7 @@ def cast(path: FloatArray, *, pair: bool) -> list[Subject]:
 
 
 def all_worked(ask: Ask) -> list[Judged]:
-    """Return every proposal, worked and judged, with nothing left out."""
+    """Return every proposal, simulated and judged, with nothing left out."""
     stage = Rehearsal(ask)
     layouts = [
         *propose_standing(stage.known),
