@@ -33,6 +33,8 @@ class Decision(Spec):
     """Size that is asked for from now on."""
     lens_mm: Annotated[Number, Field(gt=0, le=10_000)] | None = None
     """Lens that is asked for from now on."""
+    intent: Name | None = None
+    """Intent that is asked for from now on, a name of the job's `[intents]`."""
     note: Text = ""
     """Words for people, a remark in the job."""
     accept: tuple[AcceptSpec, ...] = ()
@@ -43,8 +45,8 @@ class Decision(Spec):
         if (self.approve or self.lock) and self.take_key is None:
             message = "needs take_key, the take that is approved or locked"
             raise refusal(message)
-        if self.lock and (self.size is not None or self.lens_mm is not None):
-            message = "a take that is locked keeps its size and its lens"
+        if self.lock and (self.size or self.lens_mm or self.intent):
+            message = "a take that is locked keeps its size, its lens and its intent"
             raise refusal(message)
         return self
 

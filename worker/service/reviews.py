@@ -7,12 +7,12 @@ therefore taken from the service's own pages only.
 
 import asyncio
 import json
+import re
 from email.utils import formatdate
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Any
 
 from fastapi import APIRouter, Request, Response
-from fastapi import Path as InPath
 from pydantic_core import to_json
 from starlette.concurrency import run_in_threadpool
 
@@ -37,14 +37,13 @@ NOTES = "notes.toml"
 
 _MOST_BYTES = 1_000_000  # of the notes of one request
 _STEM = NAME_PATTERN.removeprefix("^").removesuffix("$")
+_SEQUENCE = re.compile(_STEM, re.ASCII)
+_PAGE = re.compile(rf"{_STEM}(\.shot)?\.html", re.ASCII)
+_DATA = re.compile(rf"{_STEM}\.js", re.ASCII)
 _HTML, _SCRIPT = "text/html; charset=utf-8", "text/javascript; charset=utf-8"
 # A page brings its own policy; nobody may put it into a frame.
 _FRAMES = "frame-ancestors 'none'"
 _OWN = ("same-origin", "none")  # values of Sec-Fetch-Site of the service's own pages
-
-Sequence = Annotated[str, InPath(pattern=f"^{_STEM}$")]
-PageName = Annotated[str, InPath(pattern=rf"^{_STEM}(\.shot)?\.html$")]
-DataName = Annotated[str, InPath(pattern=rf"^{_STEM}\.js$")]
 
 _saving = asyncio.Lock()
 
@@ -60,14 +59,14 @@ _saving = asyncio.Lock()
             "content": {"text/html": {"schema": {"type": "string"}}},
         },
     )
-    | problems(401, 404, 422, 429, 500),
+    | problems(401, 404, 429, 500),
 )
 async def get_page(
-    request: Request, sequence: Sequence, page: PageName, caller: ReaderOfReview
+    request: Request, sequence: str, page: str, caller: ReaderOfReview
 ) -> Response:
     """Return a page as the last run of the project wrote it."""
-    path = _review(request, caller, sequence) / page
-    return await run_in_threadpool(_file, path, _HTML)
+    folder = _review(request, caller, sequence)
+    return await run_in_threadpool(_file, folder, page, _PAGE, _HTML)
 
 
 @router.get(
@@ -81,14 +80,14 @@ async def get_page(
             "content": {"text/javascript": {"schema": {"type": "string"}}},
         },
     )
-    | problems(401, 404, 422, 429, 500),
+    | problems(401, 404, 429, 500),
 )
 async def get_data(
-    request: Request, sequence: Sequence, name: DataName, caller: ReaderOfReview
+    request: Request, sequence: str, name: str, caller: ReaderOfReview
 ) -> Response:
     """Return the data of one shot."""
-    path = _review(request, caller, sequence) / DATA / name
-    return await run_in_threadpool(_file, path, _SCRIPT)
+    folder = _review(request, caller, sequence) / DATA
+    return await run_in_threadpool(_file, folder, name, _DATA, _SCRIPT)
 
 
 @router.post(
@@ -105,7 +104,7 @@ async def get_data(
     | problems(400, 401, 403, 404, 408, 413, 415, 422, 429, 500, 503),
 )
 async def post_notes(
-    request: Request, sequence: Sequence, caller: ReaderOfReview
+    request: Request, sequence: str, caller: ReaderOfReview
 ) -> Response:
     """Save notes, TOML as `carrellata decide` takes it; the job stays as it is.
 
@@ -140,15 +139,19 @@ def _review(request: Request, caller: Caller, sequence: str) -> Path:
     settings: ServiceSettings = request.app.state.settings
     project = settings.out / caller.project
     folder = project / sequence / "review"
-    inside = folder.resolve().is_relative_to(project.resolve())
-    if not inside or not folder.is_dir():
+    if (
+        _SEQUENCE.fullmatch(sequence) is None
+        or not folder.resolve().is_relative_to(project.resolve())
+        or not folder.is_dir()
+    ):
         raise ProblemError(404, "no_review", "there is no review of this sequence")
     return folder
 
 
-def _file(path: Path, media_type: str) -> Response:
+def _file(folder: Path, name: str, form: re.Pattern[str], media_type: str) -> Response:
+    path = folder / name
     try:
-        if path.is_symlink():
+        if form.fullmatch(name) is None or path.is_symlink():
             raise FileNotFoundError(path)
         data, stamp = path.read_bytes(), path.stat().st_mtime
     except OSError as error:

@@ -9,6 +9,7 @@ const pictures = (() => {
   const POST = 4; // metres
   const GAUGE = 0.31; // metres, half of it
   const SHADES = 6;
+  const BESIDE = 1.5; // half frames; lines are drawn this far
 
   const numbers = (text, bits) => {
     const bytes = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
@@ -80,12 +81,25 @@ const pictures = (() => {
     `${((1 + u) * 0.5 * WIDE).toFixed(1)} ${((1 - v) * 0.5 * one.high).toFixed(1)}`;
 
   const cutAt = (p, q) => mixed(p, q, (-NEAR - p[2]) / (q[2] - p[2]));
+  // What is beside the picture is left out: a dashed line to a far place takes for ever.
+  const inside = (a, b) => {
+    let [start, end] = [0, 1];
+    const [du, dv] = [b.u - a.u, b.v - a.v];
+    for (const [d, room] of [[-du, a.u + BESIDE], [du, BESIDE - a.u], [-dv, a.v + BESIDE], [dv, BESIDE - a.v]]) {
+      if (d === 0 && room < 0) return null;
+      if (d < 0) start = Math.max(start, room / d);
+      if (d > 0) end = Math.min(end, room / d);
+    }
+    const on = (share) => ({ u: a.u + share * du, v: a.v + share * dv });
+    return start < end ? [on(start), on(end)] : null;
+  };
   const segment = (one, from, to, view) => {
     let [a, b] = [seen(from, view), seen(to, view)];
     if (-a[2] < NEAR && -b[2] < NEAR) return "";
     if (-a[2] < NEAR) a = cutAt(a, b);
     else if (-b[2] < NEAR) b = cutAt(b, a);
-    return `M${placed(one, screen(one, a))}L${placed(one, screen(one, b))}`;
+    const ends = inside(screen(one, a), screen(one, b));
+    return ends ? `M${placed(one, ends[0])}L${placed(one, ends[1])}` : "";
   };
   const face = (one, points, view) => {
     const ring = points.map((point) => seen(point, view));

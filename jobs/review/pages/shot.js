@@ -94,6 +94,10 @@
       go(Math.round((Math.min(Math.max(share, 0), 1) * whole * perMany) / seconds));
     });
   }
+  const stills = [...document.querySelectorAll(".printed .poster")];
+  addEventListener("beforeprint", () => stills.forEach((still, n) => {
+    pictures.picture(still, { plain: true }).draw(one, Math.round((n * (count - 1)) / 2));
+  }));
   const follow = () => {
     const asked = /^#f(\d+)$/.exec(location.hash);
     if (!asked) return false;
