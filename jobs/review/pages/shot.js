@@ -45,7 +45,7 @@
       `${(x + forth * ax - side * ay).toFixed(1)} ${(y + forth * ay + side * ax).toFixed(1)}`;
     const wide = depth * one.tan_u;
     now.rays.setAttribute("d", `M${corner(depth, -wide)}L${corner(0, 0)}L${corner(depth, wide)}Z`);
-    now.camera.setAttribute("d", `M${corner(0, 0)}L${corner(-13, 7)}L${corner(-13, -7)}Z`);
+    now.camera.setAttribute("d", `M${corner(0, 0)}L${corner(13, 7)}L${corner(13, -7)}Z`);
     now.people.forEach((circle, n) => {
       const [cx, cy] = onPlan(floorOf(n, k));
       circle.setAttribute("cx", cx.toFixed(1));

@@ -125,9 +125,9 @@ def test_sizes_are_written_in_the_form_that_the_job_has(
 ) -> None:
     said, line = FORMS[form]
     text = job.read_text(encoding="utf-8")
-    text = text.replace('name = "060"\n', f'name = "060"\n{said}')
+    text = text.replace('name = "100"\n', f'name = "100"\n{said}')
     job.write_bytes(text.replace("\n", newline).encode())
-    decide(job, read_notes(noted(tmp_path, 'shot = "060"\nsize = "close"')))
+    decide(job, read_notes(noted(tmp_path, 'shot = "100"\nsize = "close"')))
     after = job.read_bytes().decode()
     assert line in after.split(newline)
     assert ("\r" in after) == (newline == "\r\n")
