@@ -38,13 +38,13 @@ def random_sequence(
 ) -> tuple[list[OpenShot], dict[str, str]]:
     """Return a few shots with a few setups each, scenes, letters and gaps at random."""
     shots = []
+    views = np.random.default_rng(rng.bit_generator.random_raw())
     n_shots = int(rng.integers(3, 6))
     fixed = int(rng.integers(n_shots)) if rng.random() < 1 / 3 else -1
     letters = {}
     lettered = rng.random() < 0.4
     for k in range(n_shots):
         action, later = _random_action(rng), _random_action(rng)
-        left = [_random_action(rng)] if rng.random() < 0.3 else []
         one_action = rng.random() < 0.6
         shared = lettered and rng.random() < 0.6
         n_states = 1 if k == fixed and not shared else int(rng.integers(2, 6))
@@ -58,9 +58,9 @@ def random_sequence(
                     last=_random_end(
                         rng, action if one_action else later, focal_mm=focal
                     ),
-                    left=tuple(_random_end(rng, one, focal_mm=focal) for one in left),
                     order=int(rng.integers(9)),
                     setup="ABCDE"[i],
+                    view=str(views.choice(["", "front", "profile", "rear"])),
                 )
             )
         name = f"{k:02d}0"

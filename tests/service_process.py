@@ -7,9 +7,11 @@ import re
 import signal
 import socket
 import subprocess
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from http import HTTPStatus
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -86,6 +88,13 @@ class Service:
         line = self.process.stdout.readline()
         assert line.startswith("listening on "), line + self.log
         self.address = line.split()[-1]
+
+    def until_ready(self) -> None:
+        """Wait until its processes are warm."""
+        end = time.monotonic() + PATIENCE_S
+        while self.ask("GET", "/readyz", project=None).status != HTTPStatus.OK:
+            assert time.monotonic() < end, self.log
+            time.sleep(0.1)
 
     def stop(self, number: signal.Signals = signal.SIGTERM) -> int:
         """End the service and return its exit code."""

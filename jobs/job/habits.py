@@ -53,6 +53,8 @@ class CutWeightsSpec(Spec):
     """The size changes by more steps than the cut carries."""
     screen_direction: Weight | None = None
     """A subject turns round on the screen."""
+    same_view: Weight | None = None
+    """The same view of the same subject again: front, three quarters, side or rear."""
     lens_run: Weight | None = None
     """One lens three times in a row."""
     eye_jump: Weight | None = None

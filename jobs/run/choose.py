@@ -3,12 +3,14 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations, pairwise
+from math import radians
 
 from ...solver.cuts.cost import CutCosts, with_habits
 from ...solver.cuts.end import CutEnd, EndView
 from ...solver.cuts.open_shot import OpenShot, State
 from ...solver.cuts.sequence import choose_sequence
 from ...solver.setups.score import TIE
+from ...solver.setups.setup import view_family
 from ..job.letters import SHARED_FIELDS
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
@@ -130,6 +132,14 @@ def _shared(candidate: Candidate) -> str:
     return digest({name: setup[name] for name in SHARED_FIELDS})
 
 
+def _view_family(candidate: Candidate) -> str:
+    """Return the family of a candidate's view, "" where its rig is fixed."""
+    view = candidate.setup.view
+    if view is None:
+        return ""
+    return view if isinstance(view, str) else view_family(radians(view))
+
+
 def _runner_up(candidate: Candidate, more: float | None) -> RunnerUp:
     return RunnerUp(
         setup=candidate.setup,
@@ -148,9 +158,9 @@ def _state(k: int, candidate: Candidate, *, lettered: bool) -> State:
         score=candidate.score,
         first=end(ends["first"]),
         last=end(ends["last"]),
-        left=tuple([end(one) for one in ends["left"]]),
         order=k,
         setup=_shared(candidate) if lettered else "",
+        view=_view_family(candidate),
     )
 
 

@@ -43,18 +43,20 @@ def no_setup_words(reason: "NoSetup") -> str:
 
 def _limit(name: str) -> str:
     kind, _, which = name.partition(":")
-    return f'keep-out "{which}"' if which else kind.replace("_", " ")
+    return f'{kind.replace("_", "-")} "{which}"' if which else kind.replace("_", " ")
 
 
 def _broken(name: str) -> str:
     kind, _, which = name.partition(":")
+    if kind == "claim":
+        return f'the picture does not tell "{which}"'
     return f'a rail meets keep-out "{which}"' if which else _BROKEN.get(kind, kind)
 
 
 def _change(change: "Change") -> str:
     kind, _, which = change.limit.partition(":")
     if which:
-        return f'without keep-out "{which}"'
+        return f'without {kind.replace("_", "-")} "{which}"'
     return {
         "floor": f"a floor larger by {change.amount:g} m on every side",
         "keep_outs": "no keep-outs",

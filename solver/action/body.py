@@ -34,11 +34,11 @@ class Size(NamedTuple):
 
 SIZES: dict[str, Size] = {
     "full": Size(0.0, 1.0),
-    "knee": Size(0.28, 1.0),
+    "knee": Size(0.21, 1.0),  # under the kneecap: a frame's edge cuts no joint
     "cowboy": Size(0.38, 1.0),  # mid-thigh: halfway from knee to crotch (0.481)
     "medium": Size(0.60, 1.0),  # waist
     "chest": Size(0.73, 1.0),
-    "close": Size(0.82, 1.0),  # shoulders
+    "close": Size(0.80, 1.0),  # under the shoulders, clear of the neck
     "eyes": Size(0.895, 0.975),  # nose to forehead, the eyes in the middle
 }
 

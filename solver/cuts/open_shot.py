@@ -21,17 +21,17 @@ class State:
     Attributes:
         score: of its take [points], lower is better.
         first, last: ends of its cut, or what the camera sees of them.
-        left: last sights of subjects that it handed over from, likewise.
         order: place in the fixed order in which equals are preferred.
         setup: names the setup among shots that share a letter.
+        view: family of the view, a name of `VIEWS_RAD`; "" where the rig is fixed.
     """
 
     score: float
     first: CutEnd | EndView
     last: CutEnd | EndView
-    left: tuple[CutEnd | EndView, ...] = ()
     order: int = 0
     setup: str = ""
+    view: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -65,7 +65,6 @@ class OpenShot:
         return ShotEnds(
             first=cast(CutEnd, one.first),
             last=cast(CutEnd, one.last),
-            left=cast(tuple[CutEnd, ...], one.left),
         )
 
 

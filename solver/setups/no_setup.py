@@ -19,7 +19,7 @@ from ..stage.stage import Stage, floor_rows
 from .judge import HEAD_HELD, SIZED
 from .proposal import lens_height
 from .propose import distance_of, suitable
-from .score import Judged
+from .score import Judged, claim_name
 from .search import something_holds
 from .setup import SIDES, VIEWS_RAD, Ask, View
 from .trial import Rehearsal
@@ -220,6 +220,14 @@ def _of_ask(rehearsal: Rehearsal) -> Iterator[Change]:
         )
         if something_holds(rehearsal.changed(replace(ask, views=views))):
             yield Change(limit="view", amount=1.0, unit="open")
+
+    shot = ask.shot
+    for claim in shot.claims:
+        if claim.must:
+            rest = tuple(one for one in shot.claims if one is not claim)
+            freed = replace(ask, shot=replace(shot, claims=rest))
+            if something_holds(rehearsal.changed(freed)):
+                yield Change(limit=claim_name(claim), amount=1.0, unit="dropped")
 
     def with_room(times: float) -> bool:
         framings = tuple(

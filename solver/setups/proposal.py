@@ -56,17 +56,20 @@ def build(proposal: Proposal, ask: Ask) -> Setup | None:
     )
 
 
-def lens_height(ask: Ask, distance_m: float, eyes_m: float) -> float:
+def lens_height(
+    ask: Ask, distance_m: float, eyes_m: float, angle: str | float | None = None
+) -> float:
     """Return the height of the lens that an angle asks for, as the stage allows [m].
 
     Args:
         ask: the shot with its stage.
         distance_m: of the lens.
         eyes_m: height of the eyes, from which angles of view are counted.
+        angle: in place of the one that is asked for.
     """
     if ask.height_m is not None:
         return ask.height_m
-    angle = ask.shot.framings[0].angle
+    angle = ask.shot.framings[0].angle if angle is None else angle
     rise = RISE[angle] if isinstance(angle, str) else radians(angle)
     low, high = ask.stage.heights
     return in_mm(min(max(eyes_m + distance_m * tan(rise), low), high))

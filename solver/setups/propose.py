@@ -49,13 +49,15 @@ class Known(NamedTuple):
     """What is known of a shot before anything is simulated.
 
     `looser` times the asked distance is where setups are proposed: a little more of the
-    room round the subject, still within what may count as the asked size.
+    room round the subject, still within what may count as the asked size. `angle` is
+    in place of the one that is asked for, where it is not None.
     """
 
     ask: Ask
     action: Action
     way: Way
     looser: float = 1.0
+    angle: str | None = None
 
 
 def propose_standing(known: Known) -> list[Proposal]:
@@ -105,7 +107,7 @@ def _proposed(known: Known, kind: RigKind, lens: Lens, view: View) -> list[Propo
     distance = distance_of(ask, lens) * known.looser
     wanted = RigWish(
         distance_m=distance,
-        height_m=lens_height(ask, distance, known.way.eyes_m),
+        height_m=lens_height(ask, distance, known.way.eyes_m, known.angle),
         bearing_rad=action.main + view.bearing_rad,
         view_rad=view.bearing_rad,
         view_open=len(ask.views) > 2,

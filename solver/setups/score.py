@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from math import degrees
 from typing import NamedTuple
 
+from ..action.claim import Claim
 from ..optics.lens import Lens
 from ..rigs.clearance import rail_faults
 from ..rigs.kinds import KINDS
@@ -82,6 +83,7 @@ POINTS = (
     "lens",
     "room",
     "side_of_face",
+    "claims",
 )
 VIEW_PRICE = {"front": 0.3, "three_quarter": 0.0, "profile": 0.5, "rear": 2.5}
 
@@ -150,12 +152,21 @@ def _off(ask: Ask, trial: Trial, numbers: Sequence[float]) -> dict[str, float]:
         "size": (MUST_SIZE - numbers[NEAR_SIZE]) / MUST_SIZE,
         "min_distance": stage.min_distance_m - numbers[CLOSEST],
     }
+    for one in trial.claims:
+        if one.claim.must and not one.held:
+            name = claim_name(one.claim)
+            off[name] = off.get(name, 0.0) + max(one.short, QUANTUM)
     if trial.hidden and stage.sight_forbidden.any():
         off["sight"] = trial.hidden
     if ask.rig is None:
         off |= rail_faults(stage, trial.setup.rig)
         off["rail_in_path"] = 1.0 - numbers[PATH_GAP] / MUST_CLEAR_M
     return off
+
+
+def claim_name(claim: Claim) -> str:
+    """Return the name of the must that a claim is."""
+    return "claim:" + " ".join((claim.verb, *claim.who))
 
 
 def least_score(ask: Ask, kind: str, lens: Lens, view: View | None) -> float:
@@ -206,4 +217,9 @@ def _points(ask: Ask, trial: Trial, numbers: Sequence[float]) -> tuple[float, ..
         1.0 * numbers[REFUSED],
         0.0 if setup.view is None else 6 * (1 - numbers[VIEWED]),
         *_standing_points(ask, setup.lens, setup.view),
+        sum(
+            one.claim.weight * one.short
+            for one in trial.claims
+            if not (one.held or one.claim.must)
+        ),
     )

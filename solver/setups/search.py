@@ -31,6 +31,7 @@ EVALUATIONS = 25
 WORTH_LAYING = 1.0  # points that the stage must cost before limits are laid within
 WORTH_REFINING = 0.1  # points that there must be to gain; a third of a tie
 RAIL_LENSES = 2  # for which rails are laid; all, where nothing holds
+LOOMING = ("below", "above")  # angles of the lens that who looms may need
 BROKEN = 1e4  # added to a score for each unit by which a must is broken
 
 
@@ -63,6 +64,9 @@ def candidates(
         known = stage.known._replace(looser=looser)
         search.work(propose_standing(known))
         search.work(propose_rails(known, lenses[:RAIL_LENSES], search.may_pay))
+    if not search.holds and any(one.verb == "looms" for one in ask.shot.claims):
+        for angle in LOOMING:
+            search.work(propose_standing(stage.known._replace(angle=angle)))
     found = [verdict for _, verdict in search.tried]
     if refine:
         found += search.refined()

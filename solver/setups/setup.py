@@ -46,6 +46,15 @@ class View:
         return self.angle_rad if self.side == "left" else -self.angle_rad
 
 
+def view_family(angle_rad: float) -> str:
+    """Return the name of the nearest of `VIEWS_RAD`, of two the one nearer the front.
+
+    Args:
+        angle_rad: of the camera off the travel, 0 to pi.
+    """
+    return min(VIEWS_RAD, key=lambda name: round(abs(VIEWS_RAD[name] - angle_rad), 9))
+
+
 class Setup(NamedTuple):
     """Lens, rig and what the dolly keeps; see `Shot` for hold, view, offset, follow.
 

@@ -10,14 +10,17 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..action.claim import ClaimOutcome
 from ..action.rehearsed import Action, sized_anew
 from ..arrays import FloatArray
+from ..claims.everyone import CameraFrames, blocking_of, frame_table
+from ..claims.measured import outcomes_of
 from ..crew.grip import Hold
 from ..crew.planner import planner_of
 from ..optics.lens import Lens
 from ..shot import HOLDS
 from ..stage.stage import Stage, sight_hidden
-from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, TrialRows
+from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, Lensed, TrialRows
 from .propose import Known, way_of
 from .setup import Ask, Setup, rehearsed
 from .work import Rigged, Through, hands_of, through_of, watched_of, work
@@ -34,6 +37,7 @@ class Trial(NamedTuple):
         seconds: length of the cut.
         cams: lens place, pan and tilt at the frames of the cut, (n, 5).
         screen: u, v and size of the primary at them, (n, 3).
+        claims: what came of each of the shot's.
     """
 
     setup: Setup
@@ -42,6 +46,7 @@ class Trial(NamedTuple):
     seconds: float
     cams: FloatArray
     screen: FloatArray
+    claims: tuple[ClaimOutcome, ...] = ()
 
     @property
     def pan_rate(self) -> float:
@@ -67,6 +72,7 @@ class Rehearsal:
         self._dolly = planner_of(ask.shot.crew.grip, length_m=0.0)
         self._through: dict[Lens, Through] = {}
         self._watched = watched_of(ask.shot)
+        self._blocking = blocking_of(ask.shot) if ask.shot.claims else None
 
     @property
     def known(self) -> Known:
@@ -143,7 +149,16 @@ class Rehearsal:
             seconds=action.n_frames / float(self.ask.shot.rate),
             cams=cams,
             screen=screen,
+            claims=self._outcomes(cams, through.lensed),
         )
+
+    def _outcomes(self, cams: FloatArray, lensed: Lensed) -> tuple[ClaimOutcome, ...]:
+        """Return what came of the shot's claims on a camera's frames."""
+        shot = self.ask.shot
+        if self._blocking is None or not shot.claims:
+            return ()
+        camera = CameraFrames(cams, shot.roll_rad, lensed.screen, lensed.shaking)
+        return outcomes_of(shot.claims, frame_table(self._blocking, shot.stage, camera))
 
 
 def _hidden(stage: Stage, cams: FloatArray, action: Action) -> float:

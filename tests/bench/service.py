@@ -18,6 +18,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from kept_batches import kept
 from service_process import Service, running, walk_job
 
 from carrellata.jobs.job.load import tables_of_json
@@ -196,12 +197,29 @@ def memory_mb(service: Service) -> float:
     return total
 
 
+def starts(kept_batches: int) -> None:
+    """Print how long a service takes from its command to its first answer."""
+    head(f"start with {kept_batches} batches kept")
+    for _ in range(3):
+        with tempfile.TemporaryDirectory() as name:
+            folder = Path(name)
+            kept(folder / "state", kept_batches)
+            before = time.perf_counter()
+            with running(folder, {"north": FAST}) as service:
+                answers = time.perf_counter() - before
+                service.until_ready()
+                warm = time.perf_counter() - before
+                print(f"answers after {answers:5.2f} s, warm after {warm:5.2f} s")
+
+
 def main() -> None:
     """Print the tables."""
     short = sys.argv[1:] == ["short"]
     count = 50 if short else 300
     assert warmed
     stages(count)
+    starts(0)
+    starts(100 if short else 1000)
     with (
         tempfile.TemporaryDirectory() as name,
         running(Path(name), {"north": FAST}, "--cache-mb", "16") as service,

@@ -3,6 +3,7 @@
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -16,7 +17,7 @@ def make_farm(tmp_path: Path) -> Iterator[Callable[..., TestFarm]]:
     """Give what makes farms; the settings are given by name, without prefix."""
     made: list[TestFarm] = []
 
-    def make(**settings: str) -> TestFarm:
+    def make(**settings: Any) -> TestFarm:
         made.append(TestFarm(tmp_path / f"farm{len(made)}", **settings))
         return made[-1]
 

@@ -60,11 +60,18 @@ def children_of(pid: int) -> list[int]:
 class Process:
     """A command of ours in a process of its own, with its log."""
 
-    def __init__(self, words: list[str], log: Path, environment: dict[str, str]):
+    def __init__(
+        self,
+        words: list[str],
+        log: Path,
+        environment: dict[str, str],
+        host: tuple[str, ...] = (),
+    ) -> None:
+        """Start it; `host` are the words that run a command on another host."""
         self.log = log
         with log.open("wb") as stream:
             self.process = subprocess.Popen(
-                [sys.executable, *words],
+                [*host, sys.executable, *words],
                 env=os.environ | environment,
                 stdout=stream,
                 stderr=stream,
@@ -113,9 +120,16 @@ class TestFarm:
 
     __test__ = False
 
-    def __init__(self, folder: Path, **settings: str) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        tls: Path | None = None,
+        address: str = "127.0.0.1",
+        **settings: str,
+    ) -> None:
         self.folder = folder
-        self.server = Server(folder / "redis")
+        self.server = Server(folder / "redis", tls=tls, host=address)
         self.server.start()
         self.address = self.server.address
         self.faults: dict[str, Any] = {"journal": str(folder / "journal")}
@@ -138,14 +152,16 @@ class TestFarm:
             environment["CARRELLATA_BROKER"] = address
         return connect(load_settings(environment))
 
-    def worker(self, *, pool: str = "batch", processes: int = 2) -> Process:
+    def worker(
+        self, *, pool: str = "batch", processes: int = 2, host: tuple[str, ...] = ()
+    ) -> Process:
         """Start a worker that misbehaves as `faults` says, and wait for it."""
         n = len(self._processes)
         faults = self.folder / f"faults-{n}.json"
         faults.write_text(json.dumps(self.faults))
         words = [str(HERE / "faulty_worker.py"), str(faults), "worker"]
         words += ["--pool", pool, "--processes", str(processes), "--name", f"{pool}{n}"]
-        started = self._start(words, f"{pool}-{n}.log")
+        started = self._start(words, f"{pool}-{n}.log", host)
         started.wait_ready()
         return started
 
@@ -203,7 +219,7 @@ class TestFarm:
                 process.kill()
         self.server.stop()
 
-    def _start(self, words: list[str], log: str) -> Process:
-        process = Process(words, self.folder / log, self.environment())
+    def _start(self, words: list[str], log: str, host: tuple[str, ...] = ()) -> Process:
+        process = Process(words, self.folder / log, self.environment(), host)
         self._processes.append(process)
         return process

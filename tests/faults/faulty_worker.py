@@ -5,7 +5,8 @@
 FAULTS is a JSON file: `journal`, a file to which each start of a shot is added;
 `slow_s`, what each shot takes longer; `poison`, shots that kill their process; `hang`,
 shots that never end; `crash_before_join`, a file that, while it is there, is removed
-by the process that ends the last shot, which dies before it asks for the join.
+by the process that ends the last shot, which dies before it asks for the join;
+`clock_s`, by how much this host's clock is wrong.
 """
 
 import json
@@ -17,13 +18,18 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from carrellata.jobs.run import phases
-from carrellata.worker import cli
-from carrellata.worker.farm import machine
+FAULTS = json.loads(Path(sys.argv[1]).read_text())
+_true_time = time.time
+# Before anything takes hold of the clock.
+time.time = lambda: _true_time() + FAULTS.get("clock_s", 0.0)
+
+from carrellata.jobs.run import phases  # noqa: E402
+from carrellata.worker import cli  # noqa: E402
+from carrellata.worker.farm import machine  # noqa: E402
 
 
 def main() -> int:
-    faults = json.loads(Path(sys.argv[1]).read_text())
+    faults = FAULTS
     unit = phases.TAKE.unit
 
     def misbehave(work: Any, spec: Any, given: Any) -> Any:

@@ -30,6 +30,30 @@ def server_binary() -> str:
     return str(get_binary_path())
 
 
+def tls_server_binary() -> str | None:
+    """Return a server on the path that speaks TLS; the packaged one does not."""
+    for name in ("redis-server", "valkey-server"):
+        found = shutil.which(name)
+        if found:
+            return found
+    return None
+
+
+def certificates(folder: Path) -> None:
+    """Write `ca.pem`, and `server.pem` with `server.key` that it signed."""
+    folder.mkdir(parents=True, exist_ok=True)
+    new = ("req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2")
+    for words in (
+        (*new, "-keyout", "ca.key", "-out", "ca.pem", "-subj", "/CN=farm"),
+        (
+            *(*new, "-CA", "ca.pem", "-CAkey", "ca.key"),
+            *("-keyout", "server.key", "-out", "server.pem", "-subj", "/CN=server"),
+            *("-addext", "subjectAltName=IP:127.0.0.1"),
+        ),
+    ):
+        subprocess.run(["openssl", *words], cwd=folder, check=True, capture_output=True)
+
+
 def free_port() -> int:
     """Return a port of this machine that nothing listens on."""
     with socket.socket() as probe:
@@ -46,8 +70,25 @@ def die_with_parent() -> None:
 class Server:
     """One server on its own folder and port, append-only unless said otherwise."""
 
-    def __init__(self, folder: Path, *, append_only: bool = True) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        append_only: bool = True,
+        tls: Path | None = None,
+        host: str = "127.0.0.1",
+    ) -> None:
+        """Prepare; `start` starts it.
+
+        Args:
+            folder: for its files.
+            append_only: keep every write.
+            tls: folder of `certificates`; the server then speaks nothing else.
+            host: address to listen on, one of this machine.
+        """
         self.folder = folder
+        self.tls = tls
+        self.host = host
         self.port = free_port()
         self._append_only = append_only
         self._process: subprocess.Popen[bytes] | None = None
@@ -55,7 +96,14 @@ class Server:
 
     @property
     def address(self) -> str:
-        return f"redis://127.0.0.1:{self.port}/0"
+        return self.address_of("")
+
+    def address_of(self, user: str) -> str:
+        """Return the address for a user, `NAME:PASSWORD@`, or for the default one."""
+        place = f"{user}{self.host}:{self.port}/0"
+        if self.tls is None:
+            return f"redis://{place}"
+        return f"rediss://{place}?ssl_ca_certs={self.tls / 'ca.pem'}"
 
     @property
     def pid(self) -> int:
@@ -63,22 +111,36 @@ class Server:
         return self._process.pid
 
     def client(self) -> "Redis":
-        return Redis(port=self.port, decode_responses=True, socket_timeout=5)
+        return Redis.from_url(self.address, decode_responses=True, socket_timeout=5)
 
     def start(self) -> None:
         words = {
             "port": str(self.port),
-            "bind": "127.0.0.1",
+            "bind": self.host,
             "dir": str(self.folder),
             "appendonly": "yes" if self._append_only else "no",
             "appendfsync": "everysec",
             "save": "",
             "maxmemory-policy": "noeviction",
+            "protected-mode": "no",  # on a network that no other machine is on
         }
+        binary = server_binary()
+        if self.tls is not None:
+            named = tls_server_binary()
+            assert named is not None
+            binary = named
+            words |= {
+                "port": "0",
+                "tls-port": str(self.port),
+                "tls-cert-file": str(self.tls / "server.pem"),
+                "tls-key-file": str(self.tls / "server.key"),
+                "tls-ca-cert-file": str(self.tls / "ca.pem"),
+                "tls-auth-clients": "no",
+            }
         arguments = [part for k, v in words.items() for part in (f"--{k}", v)]
         with (self.folder / "server.log").open("ab") as log:
             self._process = subprocess.Popen(
-                [server_binary(), *arguments],
+                [binary, *arguments],
                 stdout=log,
                 stderr=log,
                 preexec_fn=die_with_parent,

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from ssl import SSLCertVerificationError
 from urllib.parse import parse_qs, urlsplit
 
 from kombu.exceptions import OperationalError
@@ -77,7 +78,16 @@ def answering(settings: FarmSettings) -> Iterator[None]:
             message = f"Redis at {where} refuses: {cause}"
             raise ServiceError(message) from error
         message = f"Redis at {where} does not answer"
+        if any(isinstance(one, SSLCertVerificationError) for one in _causes(error)):
+            message = f"Redis at {where}: its certificate is not one that is trusted"
         raise ServiceError(message) from error
+
+
+def _causes(error: BaseException | None) -> Iterator[BaseException]:
+    """Yield an error, and what it was raised for, to the first."""
+    while error is not None:
+        yield error
+        error = error.__cause__ or error.__context__
 
 
 def _client(settings: FarmSettings, *, retries: int, **timeouts: float) -> "Redis":

@@ -6,6 +6,7 @@ import fcntl
 import logging
 import os
 import secrets
+import signal
 from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
@@ -83,20 +84,30 @@ def build_app(settings: ServiceSettings) -> FastAPI:
 
 @contextlib.asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
-    """Warm the processes and take up batches; end both at the end."""
+    """Warm the processes beside the first requests, which wait; take up batches."""
     pool: SolverPool = app.state.pool
     runner: Batches = app.state.batches
     desk: SolverPool = app.state.desk
-    await pool.start()
-    await desk.start()
+    warming = asyncio.create_task(_warm(pool, desk))
     runner.start()
     try:
         yield
     finally:
+        warming.cancel()
         await runner.stop()
         await asyncio.to_thread(pool.stop)
         await asyncio.to_thread(desk.stop)
         os.close(app.state.lock)
+
+
+async def _warm(*pools: SolverPool) -> None:
+    """Start the processes; a service that cannot have them ends."""
+    try:
+        for pool in pools:
+            await pool.start()
+    except (EOFError, OSError):
+        _log.exception("the processes that solve could not be started")
+        signal.raise_signal(signal.SIGTERM)
 
 
 def _document(app: FastAPI) -> None:

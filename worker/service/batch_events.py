@@ -30,6 +30,8 @@ async def events(
         if batch.has_ended and seen == len(batch.rows):
             return
         await batches.wait_change(batch, (seen, state))
+        if batches.leaving:
+            return
         if (len(batch.rows), batch.state) == (seen, state):
             yield b": still here\n\n"
 

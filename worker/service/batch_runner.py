@@ -65,6 +65,7 @@ class Batches:
         self._ended: OrderedDict[tuple[str, str], BatchState] = OrderedDict()
         self._queue: asyncio.Queue[BatchState] = asyncio.Queue()
         self._changed = asyncio.Condition()
+        self.leaving = False  # whoever listens for progress is told no more
         self._runners: set[asyncio.Task[None]] = set()
         self._processes: dict[str, RunProcess] = {}
         self._running: set[str] = set()
@@ -176,12 +177,17 @@ class Batches:
         """Return when a batch has more rows or another state, or after a while."""
 
         def changed() -> bool:
-            return (len(batch.rows), batch.state) != seen
+            return self.leaving or (len(batch.rows), batch.state) != seen
 
         async with self._changed:
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(_BEAT_S):
                     await self._changed.wait_for(changed)
+
+    async def leave(self) -> None:
+        """Let all who listen for progress go: the service is about to stop."""
+        self.leaving = True
+        await self._tell()
 
     def take_folder(self, project: str, sequence: str) -> Path:
         """Return where the takes of a sequence lie."""

@@ -2,7 +2,7 @@
 
 import logging
 import socket
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 
 import uvicorn
 
@@ -50,7 +50,9 @@ def run_service(
             timeout_graceful_shutdown=_STOP_S,
             h11_max_incomplete_event_size=_HEAD_BYTES,
         )
-        server = _TellingServer(config, lambda: listening(address))
+        server = _TellingServer(
+            config, lambda: listening(address), app.state.batches.leave
+        )
         try:
             server.run(sockets=[bound])
         except KeyboardInterrupt:  # told again by the server once it has stopped
@@ -58,16 +60,26 @@ def run_service(
 
 
 class _TellingServer(uvicorn.Server):
-    """Says when it answers."""
+    """Says when it answers, and when it is about to stop."""
 
-    def __init__(self, config: uvicorn.Config, ready: Callable[[], None]) -> None:
+    def __init__(
+        self,
+        config: uvicorn.Config,
+        ready: Callable[[], None],
+        leave: Callable[[], Awaitable[None]],
+    ) -> None:
         super().__init__(config)
         self._ready = ready
+        self._leave = leave
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
         if not self.should_exit:
             self._ready()
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        await self._leave()
+        await super().shutdown(sockets)
 
 
 def _bind(host: str, port: int) -> socket.socket:

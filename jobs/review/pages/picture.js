@@ -288,7 +288,9 @@ const pictures = (() => {
     node("title", "", made).textContent = words;
     return made;
   };
-  const set = (made, path) => made.setAttribute("d", path);
+  const set = (made, path) => {
+    if (made.getAttribute("d") !== path) made.setAttribute("d", path);
+  };
 
   // What draws the moments of takes into one element; `plain` leaves posts and point out.
   const picture = (host, { plain = false } = {}) => {
@@ -335,8 +337,7 @@ const pictures = (() => {
       [[trunk, shape.trunk], [line, shape.line], [head, shape.head], [nose, shape.nose]]
         .forEach(([which, path]) => set(which, path));
       // A nose that points away lies behind the head, and is drawn before it.
-      if (shape.front) made.append(head, nose);
-      else made.append(nose, head);
+      if (made.lastChild !== (shape.front ? nose : head)) made.append(shape.front ? nose : head);
       return shape;
     };
     const marks = (k, shape, { safe, headroom }) => {
@@ -374,9 +375,14 @@ const pictures = (() => {
       let drops = "";
       let followed = null;
       const solids = solidsOf(one, k, view).filter((solid) => !plain || solid.kind !== "post");
-      farFirst(solids, view.place).forEach((solid) => {
+      const ordered = farFirst(solids, view.place);
+      // Moving an element costs more than drawing it, and the order seldom changes.
+      const order = ordered.map(({ kind, n }) => `${kind}${n}`).join();
+      if (order !== parts.order)
+        parts.solids.append(...ordered.map(({ kind, n }) => parts[kind][n].made));
+      parts.order = order;
+      ordered.forEach((solid) => {
         const { kind, n } = solid;
-        parts.solids.appendChild(parts[kind][n].made);
         if (kind === "box")
           boxFaces(one, one.boxes[n], view).forEach((path, c) => set(parts.box[n].faces[c], path));
         else if (kind === "post") set(parts.post[n].made, segment(one, solid.foot, solid.top, view));

@@ -69,7 +69,7 @@ def test_change_of_size_is_a_push_or_the_next_lens(
 
 
 def test_closer_than_the_lens_focuses_is_said() -> None:
-    lens = LensSpec(mm=50, close_focus_m=1.0, widest_stop=5.6)
+    lens = LensSpec(mm=50, close_focus_m=1.2, widest_stop=5.6)
     camera = CameraSpec(width_mm=24.0, height_mm=18.0, lenses=(lens,))
     (row,) = lens_table(camera, height_m=HEIGHT_M, headroom=0.08)
     assert {s.size for s in row.stands if s.too_close} == {"eyes", "close"}

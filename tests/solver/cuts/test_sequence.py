@@ -8,7 +8,7 @@ from cut_reference import brute_force, path_cost
 from ends import an_end, around, mirrored, moved
 from open_shots import long_sequence, random_sequence, walker
 
-from carrellata.solver.cuts.cost import CutCosts, with_habits
+from carrellata.solver.cuts.cost import CutCosts
 from carrellata.solver.cuts.end import EndView
 from carrellata.solver.cuts.open_shot import STEADY, OpenShot, State, keeping_gains
 from carrellata.solver.cuts.sequence import choose_sequence
@@ -146,43 +146,6 @@ def test_a_shot_along_the_line_lets_the_next_one_cross() -> None:
     assert choose_sequence([first, third]).total == pytest.approx(8.0)
 
 
-def test_the_third_shot_on_one_lens_pays_where_variety_is_asked() -> None:
-    shots = [
-        OpenShot(
-            name=f"0{k}0",
-            scene="hall",
-            states=tuple(
-                State(score=s, first=end, last=end)
-                for s, end in (
-                    (0.0, an_end(around(40.0 * k))),
-                    (1.0, an_end(around(40.0 * k), focal_mm=35.0)),
-                )
-            ),
-        )
-        for k in range(5)
-    ]
-    assert choose_sequence(shots).chosen == (0, 0, 0, 0, 0)
-    varied = choose_sequence(shots, costs=CutCosts(lens_run=1.5))
-    assert varied.chosen.count(1) == 1
-    assert varied.chosen[2] == 1
-    assert varied.total == pytest.approx(1.0)
-
-
-def test_habits_draw_lenses_to_their_shares_by_the_points_of_variety() -> None:
-    shares = {35.0: 0.6, 50.0: 0.3}
-    costs = with_habits(CutCosts(), 2.0, shares)
-    end = an_end(around(0.0))
-    for focal, points in ((35.0, 0.0), (50.0, 1.0), (75.0, 2.0)):
-        used = replace(end, focal_mm=focal)
-        shot = OpenShot(
-            name="010", scene="hall", states=(State(score=0.5, first=used, last=used),)
-        )
-        assert choose_sequence([shot], costs=costs).total == pytest.approx(0.5 + points)
-    assert with_habits(CutCosts(), 0.0, shares) == CutCosts()
-    assert with_habits(CutCosts(), 2.0, {}) == CutCosts(lens_run=2.0)
-    assert with_habits(CutCosts(lens_run=1.0), 2.0, {}) == CutCosts(lens_run=1.0)
-
-
 def test_matched_reverses_are_preferred_to_slightly_better_odd_ones() -> None:
     a, b = (0.0, 0.0), (2.0, 0.0)
     one = an_end((3.0, -2.0), at=a, subject="a", partner=("b", b), focal_mm=75.0)
@@ -318,7 +281,6 @@ def _flipped(state: State) -> State:
         state,
         first=mirrored(state.first),
         last=mirrored(state.last),
-        left=tuple(mirrored(end) for end in state.left),
     )
 
 
@@ -328,7 +290,6 @@ def _elsewhere(state: State, turn_rad: float) -> State:
         state,
         first=moved(state.first, turn_rad, by),
         last=moved(state.last, turn_rad, by),
-        left=tuple(moved(end, turn_rad, by) for end in state.left),
     )
 
 
@@ -368,7 +329,6 @@ def _views(state: State) -> State:
         state,
         first=EndView.from_plain(state.first.plain()),
         last=EndView.from_plain(state.last.plain()),
-        left=tuple(EndView.from_plain(end.plain()) for end in state.left),
     )
 
 

@@ -15,6 +15,7 @@ from carrellata.solver.setups.judge import (
     CLOSEST,
     DRIFT,
     HEAD_HELD,
+    HEADROOM_OFF,
     IN,
     PAN_REVERSALS,
     RAIL_HIGH,
@@ -95,6 +96,9 @@ def test_a_trial_gives_the_poses_and_the_measures_of_the_take(name: str) -> None
         body = feet + share * (crown - feet)
         nearest = np.linalg.norm(body - take.base, axis=2).min()
         assert numbers[CLOSEST] == pytest.approx(nearest, abs=2e-3)
+        off = np.abs(take.crown_v - stage.action.crown_v - ask.shot.gate.axis_v)
+        room = float(np.minimum(off, 9.0).mean() / 2)
+        assert numbers[HEADROOM_OFF] == pytest.approx(room, abs=1e-9)
         if found["pan_ripple_deg_s"] is not None:
             ripple = np.degrees(numbers[RIPPLE])
             assert ripple == pytest.approx(

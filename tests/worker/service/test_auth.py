@@ -137,7 +137,7 @@ def test_the_command_adds_a_token_that_the_service_knows(tmp_path: Path) -> None
 
 def test_the_secret_and_records_are_the_owners_alone(tmp_path: Path) -> None:
     with running(tmp_path) as service:
-        assert service.ask("GET", "/readyz", project=None).status == 200
+        service.until_ready()
     state = tmp_path / "state"
     assert state.stat().st_mode & 0o077 == 0
     assert (state / "secret").stat().st_mode & 0o077 == 0

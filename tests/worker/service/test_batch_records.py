@@ -4,51 +4,13 @@ import asyncio
 import json
 import os
 from pathlib import Path
-from typing import Any
 
+from kept_batches import kept
 from typer.testing import CliRunner
-from walks import walking_job
 
-from carrellata.jobs.job.parse import parse_job
-from carrellata.jobs.run.record import Record
-from carrellata.jobs.run.spool import Spool, new_name
 from carrellata.worker.cli import app
 from carrellata.worker.service.batch_runner import Batches
 from carrellata.worker.service.settings import ServiceSettings
-
-
-def kept(state: Path, count: int) -> list[str]:
-    """Leave ended batches of a project, each with two shots, one of them failed."""
-    spool = Spool(folder=state / "batches")
-    names = []
-    for k in range(count):
-        record = Record(
-            batch=new_name(),
-            digest="",
-            folder="/",
-            out="/out",
-            shots=(0, 1),
-            job=parse_job(walking_job()),
-            submitted_s=float(k),
-            project="north",
-        )
-        spool.write(record)
-        for place, name in enumerate(("010", "020")):
-            row: dict[str, Any] = {
-                "sequence": "chase",
-                "scene": "main",
-                "shot": name,
-                "status": "failed",
-                "error": "shots[0]: /secret/out/chase is full",
-                "setup": "{}",
-                "crew": "brisk",
-                "purpose": "",
-            }
-            outcome = {"status": "failed", "row": row}
-            spool.set_outcome(record.batch, "take", place, outcome)
-        spool.close(record.batch, {"state": "done", "error": "", "counts": {}})
-        names.append(record.batch)
-    return names
 
 
 def service_of(state: Path) -> ServiceSettings:

@@ -149,7 +149,9 @@ def test_a_batch_is_cancelled(service: Service) -> None:
 def test_progress_goes_on_over_a_restart_of_the_service(tmp_path: Path) -> None:
     shots = [walk_shot(f"{k:03d}", 300) for k in range(40)]
     with running(tmp_path) as service:
-        batch = service.client().submit(metre_job(*shots, sequence="over"))
+        client = service.client()
+        client.attempts = 100  # however long this machine takes to start it again
+        batch = client.submit(metre_job(*shots, sequence="over"))
         names = []
         port = service.address.rpartition(":")[2]
         service.words = (*service.words, "--port", port)  # the last one counts
@@ -163,6 +165,7 @@ def test_progress_goes_on_over_a_restart_of_the_service(tmp_path: Path) -> None:
         later = service.client().batch(batch.id)
         rest = [row["shot"] for row in later.shots(after=35)]
         assert rest == names[35:]
+        assert "Traceback" not in service.log
 
 
 @contextmanager

@@ -2,13 +2,14 @@
 
 import json
 import math
+from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from job_files import write_job
-from service_process import JSON_TYPE, Service, walk_job, walk_shot
+from service_process import JSON_TYPE, Service, running, walk_job, walk_shot
 
 from carrellata.jobs.run.local import solve_job
 from carrellata.worker.service.results import ARROW, JSON, PARQUET
@@ -171,3 +172,12 @@ def test_a_take_needs_one_shot(service: Service) -> None:
     assert reply.json["faults"] == [
         {"path": "shots", "message": "a take needs exactly one shot, got 2"}
     ]
+
+
+def test_a_take_asked_before_the_processes_are_warm_waits_for_them(
+    tmp_path: Path,
+) -> None:
+    with running(tmp_path) as cold:
+        assert cold.ask("GET", "/livez", project=None).status == 200
+        assert ask_form(cold, walk_job(24), JSON).json["rows"] == 24
+        cold.until_ready()
