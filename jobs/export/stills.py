@@ -163,9 +163,9 @@ def _plan(
     _stage(axes, stage_of(take_metadata(table)))
     rail = curves.rail.places(curves.rail.drawn_s)
     if curves.rail.length_m > 0:
-        thick = {"color": GREY, "lw": 4.5, "solid_capstyle": "butt"}
-        axes.plot(*_above(rail), label="rail", **thick)
-        axes.plot(*_above(rail), color="white", lw=2.5, solid_capstyle="butt")
+        x, y = _above(rail)
+        axes.plot(x, y, color=GREY, lw=4.5, solid_capstyle="butt", label="rail")
+        axes.plot(x, y, color="white", lw=2.5, solid_capstyle="butt")
     base = curves.base_m
     axes.plot(*_above(base), color=BLUE, lw=1.2, label="lens")
     ends = (0, len(base) - 1)
