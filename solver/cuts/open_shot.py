@@ -24,6 +24,7 @@ class State:
         left: last sights of subjects that it handed over from, likewise.
         order: place in the fixed order in which equals are preferred.
         setup: names the setup among shots that share a letter.
+        size: name of the size where the shot leaves it open, else "".
         view: family of the view, a name of `VIEWS_RAD`; "" where the rig is fixed.
     """
 
@@ -34,6 +35,7 @@ class State:
     order: int = 0
     setup: str = ""
     view: str = ""
+    size: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
