@@ -24,21 +24,45 @@ def _angle_deg(one: CutEnd, two: CutEnd) -> float:
     return degrees(acos(np.clip(a @ b / np.linalg.norm(a) / np.linalg.norm(b), -1, 1)))
 
 
-def _off_deg(end: CutEnd) -> float | None:
-    """Signed angle of the camera off the line, by cross and dot product."""
-    if end.line_rad is None:
-        return None
-    along = np.array([-np.sin(end.line_rad), -np.cos(end.line_rad)])
-    to = np.array([end.lens[0] - end.eyes[0], end.lens[2] - end.eyes[2]])
+def _people(end: CutEnd) -> dict[str, np.ndarray]:
+    """Floor points of everybody in the action, on the plan."""
+    places = {name: np.array([x, z]) for name, x, _, z, _, _ in end.others}
+    return places | {end.subject: np.array([end.place[0], end.place[2]])}
+
+
+def _lines(end: CutEnd) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """A point and a direction of each line of action, by whose it is."""
+    people = _people(end)
+    found = {}
+    for one in people:
+        for two in people:
+            along = people[two] - people[one]
+            if one < two and np.linalg.norm(along) >= 0.3:
+                point = (people[one] + people[two]) / 2
+                if end.subject in (one, two):
+                    point = people[end.subject]
+                found[f"{one}|{two}"] = point, along
+    own = {name: along for name, *_, along in end.others}
+    own[end.subject] = end.line_rad
+    for name, bearing in own.items():
+        if bearing is not None:
+            way = np.array([-np.sin(bearing), -np.cos(bearing)])
+            found[name] = people[name], way
+    return found
+
+
+def _off_deg(end: CutEnd, of: str) -> float:
+    """Signed angle of the camera off a line, by cross and dot product."""
+    point, along = _lines(end)[of]
+    to = np.array([end.lens[0], end.lens[2]]) - point
     return degrees(np.arctan2(along[1] * to[0] - along[0] * to[1], along @ to))
 
 
-def line_cost(out: CutEnd, into: CutEnd, costs: CutCosts) -> float:
-    one, two = _off_deg(out), _off_deg(into)
-    if one is None or two is None or (one >= 0) == (two >= 0):
+def line_cost(out: CutEnd, into: CutEnd, of: str, costs: CutCosts) -> float:
+    one, two = _off_deg(out, of), _off_deg(into, of)
+    if (one >= 0) == (two >= 0):
         return 0.0
-    turn = abs(np.degrees(into.line_rad - out.line_rad)) % 360
-    if min(turn, 360 - turn) > 90:
+    if _lines(out)[of][1] @ _lines(into)[of][1] < 0:
         return costs.screen_direction
     near = min(min(abs(off), 180 - abs(off)) for off in (one, two)) < 10
     return costs.near_axis if near else costs.crosses_line
@@ -67,12 +91,19 @@ def pair_cost(out: CutEnd, into: CutEnd, costs: CutCosts) -> int:
             if steps < 0.5 and out.focal_mm == into.focal_mm:
                 total += whole(costs.same_picture)
         total += whole(costs.size_jump * max(0.0, steps - 4))
-    pair = out.line == into.line == "pair" and out.line_of == into.line_of
+    both = {out.subject, into.subject}
+    pair = all(both <= _standing(end) for end in (out, into))
     if pair and out.subject != into.subject and out.focal_mm == into.focal_mm:
         level = abs(out.lens[1] - into.lens[1]) <= 0.15
         if level or degrees(abs(out.elevation_rad - into.elevation_rad)) <= 5:
             total -= whole(costs.matched_reverse)
     return total
+
+
+def _standing(end: CutEnd) -> set[str]:
+    """Who stands; in these tests nobody is framed with another."""
+    found = {name for name, _, _, _, speed, _ in end.others if speed < 0.5}
+    return found | ({end.subject} if hypot(*end.velocity) < 0.5 else set())
 
 
 def path_cost(
@@ -96,9 +127,11 @@ def path_cost(
             one, two = states[k - 1], state
             if one.last.subject == two.first.subject and one.view == two.view != "":
                 total += whole(costs.same_view)
-        sight = _last_sight(shots, states, k)
-        if sight is not None:
-            total += whole(line_cost(sight, state.first, costs))
+        crossed = [
+            line_cost(sight, state.first, of, costs)
+            for of, sight in _last_sights(shots, states, k)
+        ]
+        total += whole(max(crossed, default=0.0))
         back = [states[j].first.focal_mm for j in (k - 1, k - 2) if j >= 0]
         scenes = [shots[j].scene for j in (k - 1, k - 2) if j >= 0]
         if len(back) == 2 and set(back) == {state.first.focal_mm}:
@@ -112,20 +145,31 @@ def path_cost(
     return total
 
 
-def _last_sight(
+def _last_sights(
     shots: Sequence[OpenShot], states: Sequence[State], k: int
-) -> CutEnd | None:
-    """Return the last sight, before shot k, of the line on which it begins."""
+) -> list[tuple[str, CutEnd]]:
+    """Return the lines that shot k is held against, each with its last sight."""
+    before = []
     for j in range(k, -1, -1):
-        if shots[j].scene != shots[k].scene:
+        if shots[j].scene == shots[k].scene:
+            if j < k:
+                before.append(states[j].last)
+            if shots[j].elapsed:
+                break
+    into, found = states[k].first, []
+    lines = _lines(into)
+    for of in lines:
+        sight = next((end for end in before if of in _lines(end)), None)
+        if sight is None:
             continue
-        if j < k:
-            for end in (states[j].last, *reversed(states[j].left)):
-                if end.line_of == states[k].first.line_of:
-                    return end
-        if shots[j].elapsed:
-            return None
-    return None
+        if "|" not in of:
+            latest = next(end for end in before if of in _people(end))
+            pairs = ["|".join(sorted((of, q))) for q in _people(latest) if q != of]
+            seen = [pair for end in before for pair in _lines(end)]
+            if any(pair in lines and pair in seen for pair in pairs):
+                continue
+        found.append((of, sight))
+    return found
 
 
 def brute_force(

@@ -39,8 +39,8 @@ def an_end(
         at: see camera.
         subject: name of the primary.
         walks: see camera.
-        partner: name and spot of the other of a pair, who makes the line of action.
-        faces_deg: direction of the gaze, the line where there is no other.
+        partner: name and spot of another who is in the action, and stands.
+        faces_deg: direction of the gaze.
         size: named size; the frame shows it filled to `fill`, 0.9 by default.
         fill: see size.
         u: place in the frame, None where it is hidden; v as well.
@@ -49,20 +49,16 @@ def an_end(
         focal_mm: of the lens.
         rest: fields of `CutEnd` to set.
     """
-    line, whose, along = "none", subject, None
+    line, along, facing = "none", None, None
+    if faces_deg is not None:
+        line = "facing"
+        facing = along = _bearing(cos(radians(faces_deg)), sin(radians(faces_deg)))
     if hypot(*walks) > 0:
         line, along = "travel", _bearing(*walks)
-    elif faces_deg is not None:
-        line = "facing"
-        along = _bearing(cos(radians(faces_deg)), sin(radians(faces_deg)))
     others = ()
     if partner is not None:
         other, spot = partner
-        ends = sorted([(subject, at), (other, spot)])
-        (_, one), (_, two) = ends
-        line, whose = "pair", "|".join(name for name, _ in ends)
-        along = _bearing(two[0] - one[0], two[1] - one[1])
-        others = ((other, spot[0], 0.0, -spot[1], 0.0),)
+        others = ((other, spot[0], 0.0, -spot[1], 0.0, None),)
     pan = _bearing(at[0] - camera[0], at[1] - camera[1])
     span = SIZES[size]
     fields: dict[str, Any] = {
@@ -73,8 +69,9 @@ def an_end(
         "eyes": (at[0], EYES_M, -at[1]),
         "velocity": (walks[0], 0.0, -walks[1]),
         "line": line,
-        "line_of": whose,
         "line_rad": along,
+        "facing_rad": facing,
+        "framed": (subject,),
         "span": size,
         "share": span.top - span.bottom,
         "stature_m": EYES_M / 0.935,
@@ -121,9 +118,13 @@ def mirrored(end: CutEnd) -> CutEnd:
             "velocity": flip(end.velocity),
             "lens": flip(end.lens),
             "line_rad": None if line is None else -line,
+            "facing_rad": None if end.facing_rad is None else -end.facing_rad,
             "u": None if end.u is None else -end.u,
             "across_m_s": -end.across_m_s,
-            "others": [[n, -x, y, z, s] for n, x, y, z, s in end.others],
+            "others": [
+                [n, -x, y, z, s, None if along is None else -along]
+                for n, x, y, z, s, along in end.others
+            ],
         }
     )
 
@@ -139,8 +140,11 @@ def moved(end: CutEnd, turn_rad: float, by: tuple[float, float, float]) -> CutEn
     def place(point: tuple[float, ...]) -> list[float]:
         return [p + q for p, q in zip(turn(point), by, strict=True)]
 
-    line = end.line_rad
-    turned = None if line is None else atan2(sin(line + turn_rad), cos(line + turn_rad))
+    def bearing(one: float | None) -> float | None:
+        if one is None:
+            return None
+        return atan2(sin(one + turn_rad), cos(one + turn_rad))
+
     return CutEnd.from_plain(
         end.plain()
         | {
@@ -148,7 +152,11 @@ def moved(end: CutEnd, turn_rad: float, by: tuple[float, float, float]) -> CutEn
             "eyes": place(end.eyes),
             "lens": place(end.lens),
             "velocity": turn(end.velocity),
-            "line_rad": turned,
-            "others": [[n, *place((x, y, z)), s] for n, x, y, z, s in end.others],
+            "line_rad": bearing(end.line_rad),
+            "facing_rad": bearing(end.facing_rad),
+            "others": [
+                [n, *place((x, y, z)), s, bearing(along)]
+                for n, x, y, z, s, along in end.others
+            ],
         }
     )

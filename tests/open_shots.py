@@ -45,7 +45,6 @@ def random_sequence(
     lettered = rng.random() < 0.4
     for k in range(n_shots):
         action, later = _random_action(rng), _random_action(rng)
-        left = [_random_action(rng)] if rng.random() < 0.3 else []
         one_action = rng.random() < 0.6
         shared = lettered and rng.random() < 0.6
         n_states = 1 if k == fixed and not shared else int(rng.integers(2, 6))
@@ -60,7 +59,6 @@ def random_sequence(
                     score=float(np.round(rng.uniform(0, 4), int(rng.integers(0, 7)))),
                     first=_random_end(rng, action, **seen),
                     last=_random_end(rng, action if one_action else later, **seen),
-                    left=tuple(_random_end(rng, one, **seen) for one in left),
                     order=int(rng.integers(9)),
                     setup="ABCDE"[i],
                     size=size,

@@ -14,6 +14,7 @@ import pytest
 
 from carrellata.jobs.job.subject import SubjectSpec
 from carrellata.jobs.subjects import SubjectError, SubjectTrack, read_subject
+from carrellata.jobs.subjects.request import SubjectRequest
 
 RATE = Fraction(24000, 1001)
 HEIGHT_M = 1.72
@@ -61,7 +62,7 @@ def read(spec: SubjectSpec, folder: Path, **fields: Any) -> SubjectTrack:
         "metres_per_unit": 1.0,
         "path": "shots[2].subjects[0]",
     }
-    return read_subject(spec, folder=folder, **(asked | fields))
+    return read_subject(spec, SubjectRequest(folder=folder, **(asked | fields)))
 
 
 def read_columns(

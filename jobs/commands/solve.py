@@ -186,6 +186,7 @@ def solve(
                         "setup": json.loads(row.setup),
                         "findings": json.loads(row.findings),
                         "claims": json.loads(row.claims),
+                        "brings": json.loads(row.brings),
                         "ends": None if row.ends is None else json.loads(row.ends),
                     }
                     for row in outcome.rows

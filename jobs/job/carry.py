@@ -31,6 +31,7 @@ FINDING_NAMES = (
     "rig_in_keep_out",
     "rig_off_floor",
     "rig_off_height",
+    "same_side",
     "screen_direction",
     "sight_forbidden",
     "size_jump",

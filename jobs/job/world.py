@@ -76,14 +76,7 @@ class WorldSpec(Spec):
         Returns:
             (n, 4) as x, y, z, w, sign-continuous, the first with w >= 0.
         """
-        if self.up == "y":
-            return turns
-        x, y, z, w = turns.T
-        sign = -1.0 if len(turns) and w[0] < x[0] else 1.0
-        turned: FloatArray = (
-            sign * _HALF * np.column_stack([w + x, y - z, y + z, w - x])
-        )
-        return turned
+        return turns if self.up == "y" else _quarter_turned(turns, 1.0)
 
     def inside_turns(self, turns: FloatArray) -> FloatArray:
         """Return inside-from-camera quaternions of scene-from-camera ones.
@@ -94,16 +87,18 @@ class WorldSpec(Spec):
         Returns:
             (n, 4) as x, y, z, w, sign-continuous, the first with w >= 0.
         """
-        if self.up == "y":
-            return turns
-        x, y, z, w = turns.T
-        sign = -1.0 if len(turns) and w[0] + x[0] < 0 else 1.0
-        turned: FloatArray = (
-            sign * _HALF * np.column_stack([x - w, y + z, z - y, w + x])
-        )
-        return turned
+        return turns if self.up == "y" else _quarter_turned(turns, -1.0)
 
 
 def world_of(axes: Mapping[str, Any]) -> WorldSpec:
     """Return the world that a take's metadata tells of in its `axes`."""
     return WorldSpec(up=axes["up"], metres_per_unit=axes["metres_per_unit"])
+
+
+def _quarter_turned(turns: FloatArray, way: float) -> FloatArray:
+    """Return quaternions (n, 4) after a quarter turn about x, `way` 1 or -1."""
+    x, y, z, w = turns.T
+    sign = -1.0 if len(turns) and w[0] < way * x[0] else 1.0
+    columns = (x + way * w, y - way * z, z + way * y, w - way * x)
+    turned: FloatArray = sign * _HALF * np.column_stack(columns)
+    return turned

@@ -7,6 +7,7 @@ from ..errors import InputError
 from ..job.rig import RIGS, DollyRig
 from ..job.setup import SetupSpec
 from ..takes.claim_words import outcome_line
+from ..takes.news_words import news_line
 from ..takes.row_setup import setup_in_row
 from ..takes.runner_up import RunnerUp
 from ..takes.sequence_table import WITHOUT_TAKE, ShotRow
@@ -75,6 +76,8 @@ def explain_lines(row: ShotRow, store: Store) -> Iterator[str]:
         if why["kept"]:
             yield "  It is last night's setup; no other beat it by the margin."
         yield from _runner_up(row)
+    if row.brings != "[]":
+        yield f"  The cut into it brings: {news_line(json.loads(row.brings))}"
     outcomes = json.loads(row.claims)
     if outcomes:
         yield "  What it must tell"

@@ -12,6 +12,7 @@ from ...solver.action.body import SIZES
 from ..job.rate import rate_text
 from ..takes.claim_words import asked_words, done_words, missed_words
 from ..takes.metadata import ShotBrief
+from ..takes.news_words import news_line
 from .curves import curves
 from .grip_sheet import sheet_words
 from .moments import moment_of, worst_row
@@ -113,6 +114,7 @@ def shot_page(
         "facts": f"scene {row.scene}",
         "drawings": None,
         "moments": (),
+        "brings": news_line(json.loads(row.plain.get("brings") or "[]")),
         "claims": [
             (one["held"], asked_words(one), done_words(one), missed_words(one))
             for one in json.loads(row.plain.get("claims") or "[]")

@@ -158,7 +158,6 @@ def _state(k: int, candidate: Candidate, *, lettered: bool, size_open: bool) -> 
         score=candidate.score,
         first=end(ends["first"]),
         last=end(ends["last"]),
-        left=tuple([end(one) for one in ends["left"]]),
         order=k,
         setup=_shared(candidate) if lettered else "",
         view=_view_family(candidate),

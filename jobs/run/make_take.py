@@ -33,8 +33,9 @@ def solve_whole(job: JobFile, prepared: Prepared, keys: Keys) -> Solved:
         SolverError: the solver cannot work with the shot's data.
     """
     take = operate(prepared.shot)
-    measures, ends = measure(take), shot_ends(take)
-    outcomes = outcomes_of(take.shot.claims, frames_of_take(take))
+    table = frames_of_take(take)
+    measures, ends = measure(take), shot_ends(take, table)
+    outcomes = outcomes_of(take.shot.claims, table)
     rows = take_rows(
         take,
         job=job,

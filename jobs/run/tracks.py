@@ -8,6 +8,7 @@ from ..job.spec import JobFile
 from ..job.subject import SubjectSpec
 from ..subjects import SubjectReader
 from ..subjects.faults import SubjectError
+from ..subjects.request import SubjectRequest
 from ..subjects.track import SubjectTrack
 
 
@@ -52,17 +53,17 @@ def _read_tracks(
     tracks: list[SubjectTrack] = []
     faults: list[Fault] = []
     for k, reference in enumerate(spec.subjects):
+        request = SubjectRequest(
+            folder=folder,
+            rate=job.rate,
+            first_frame=spec.read_from,
+            last_frame=spec.solved_frames[1],
+            up=job.world.up,
+            metres_per_unit=job.world.metres_per_unit,
+            path=f"{path}.subjects[{k}]",
+        )
         try:
-            one = read(
-                reference,
-                folder=folder,
-                rate=job.rate,
-                first_frame=spec.read_from,
-                last_frame=spec.solved_frames[1],
-                up=job.world.up,
-                metres_per_unit=job.world.metres_per_unit,
-                path=f"{path}.subjects[{k}]",
-            )
+            one = read(reference, request)
         except SubjectError as error:
             faults.extend(error.faults)
         else:

@@ -20,6 +20,7 @@ from ..processes.pool import n_processors, runner
 from ..run.warm import WARMED
 from ..subjects.faults import SubjectError
 from ..subjects.read import read_subject
+from ..subjects.request import SubjectRequest
 from .curves import read_camera
 from .read_camera import ReadCamera
 from .rows import row_of
@@ -170,8 +171,7 @@ def read_pair(
         SubjectError: either cannot be used.
     """
     camera = read_camera(spec, file, folder=folder, path=path)
-    track = read_subject(
-        spec.subject,
+    request = SubjectRequest(
         folder=folder,
         rate=file.rate,
         first_frame=camera.first,
@@ -180,6 +180,7 @@ def read_pair(
         metres_per_unit=file.world.metres_per_unit,
         path=f"{path}.subject",
     )
+    track = read_subject(spec.subject, request)
     subject = Subject(
         name=track.name,
         times_s=track.times_s,

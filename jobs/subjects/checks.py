@@ -1,29 +1,19 @@
 """What must hold of the samples of a subject, and the words when it does not."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
 
 from ...solver.arrays import BoolArray, FloatArray
 from ..errors import Fault
+from .request import SubjectRequest
 from .samples import SubjectSamples
 from .source import Source
 
 EDGE_S = 0.001  # seconds are often written to the millisecond
 MAX_COORDINATE_M = 1e7
 MAX_NAMED = 5
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class FrameRange:
-    """The frames a shot asks for, inclusive, and the field that says so."""
-
-    first_frame: int
-    last_frame: int
-    rate: Fraction
-    path: str
 
 
 def check_order(samples: SubjectSamples, source: Source) -> Iterator[Fault]:
@@ -40,7 +30,7 @@ def check_order(samples: SubjectSamples, source: Source) -> Iterator[Fault]:
 
 
 def check_cover(
-    samples: SubjectSamples, wanted: FrameRange, source: Source
+    samples: SubjectSamples, request: SubjectRequest, source: Source
 ) -> Iterator[Fault]:
     """Yield a fault if no sample lies in the frames that the shot asks for.
 
@@ -48,11 +38,11 @@ def check_cover(
     the subject; see `gaps.cover`.
     """
     has_first, has_last = float(samples.frames[0]), float(samples.frames[-1])
-    edge = 0.0 if samples.locked else EDGE_S * float(wanted.rate)
-    if wanted.first_frame > has_last + edge or wanted.last_frame < has_first - edge:
+    edge = 0.0 if samples.locked else EDGE_S * float(request.rate)
+    if request.first_frame > has_last + edge or request.last_frame < has_first - edge:
         yield Fault(
-            path=wanted.path,
-            message=f"asks for {wanted.first_frame}-{wanted.last_frame}, "
+            path=request.frames_field,
+            message=f"asks for {request.first_frame}-{request.last_frame}, "
             f"{source.label} has {_span(has_first, has_last)}; correct the shot's "
             "frames, or say first_sample_at where the table has times",
         )

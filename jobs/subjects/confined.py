@@ -10,14 +10,14 @@ import re
 import stat
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from pathlib import Path, PurePosixPath
 
 from ..errors import Fault
 from ..job.locations import shown
 from .faults import refuse, refuse_any
 from .read import track_of_source
-from .reference import SubjectReference, Up
+from .reference import SubjectReference
+from .request import SubjectRequest
 from .source import KINDS, Source, digest_of, kind_of_file, source_of_samples
 from .track import SubjectTrack
 
@@ -43,31 +43,15 @@ class ConfinedReader:
     max_rows: int
 
     def __call__(
-        self,
-        reference: SubjectReference,
-        *,
-        folder: Path,
-        rate: Fraction,
-        first_frame: int,
-        last_frame: int,
-        up: Up,
-        metres_per_unit: float,
-        path: str,
+        self, reference: SubjectReference, request: SubjectRequest
     ) -> SubjectTrack:
-        """Read a subject; `folder` is not used.
+        """Read a subject; `request.folder` is not used.
 
         Raises:
             SubjectError: the name leads elsewhere, or as `read_subject`.
         """
         return track_of_source(
-            self.source(reference, path=path),
-            reference,
-            rate=rate,
-            first_frame=first_frame,
-            last_frame=last_frame,
-            up=up,
-            metres_per_unit=metres_per_unit,
-            path=path,
+            self.source(reference, path=request.path), reference, request
         )
 
     def source(self, reference: SubjectReference, *, path: str) -> Source:

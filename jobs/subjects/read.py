@@ -1,7 +1,6 @@
 """Reads a subject: from its entry in a job file to its track."""
 
 from dataclasses import replace
-from fractions import Fraction
 from pathlib import Path
 from typing import Protocol
 
@@ -11,7 +10,6 @@ from ...solver.arrays import BoolArray, FloatArray, frozen
 from ..errors import Fault
 from .bvh import samples_of_bvh
 from .checks import (
-    FrameRange,
     check_cover,
     check_order,
     check_speed,
@@ -22,7 +20,8 @@ from .faults import refuse_any
 from .gaps import cover, fill_gaps, n_missing, n_uncovered, uncovered_spans
 from .holds import new_samples
 from .place import floor_and_eyes
-from .reference import SubjectReference, Up
+from .reference import SubjectReference
+from .request import SubjectRequest
 from .samples import SubjectSamples, samples_of_table
 from .source import MAX_ROWS, Source, source_of_file, source_of_samples
 from .table import read_table
@@ -34,31 +33,12 @@ class SubjectReader(Protocol):
     """Reads the trajectory of a subject: `read_subject`, or one with more rules."""
 
     def __call__(
-        self,
-        reference: SubjectReference,
-        *,
-        folder: Path,
-        rate: Fraction,
-        first_frame: int,
-        last_frame: int,
-        up: Up,
-        metres_per_unit: float,
-        path: str,
+        self, reference: SubjectReference, request: SubjectRequest
     ) -> SubjectTrack:
         """Read as `read_subject` does, and refuse as it does."""
 
 
-def read_subject(
-    reference: SubjectReference,
-    *,
-    folder: Path,
-    rate: Fraction,
-    first_frame: int,
-    last_frame: int,
-    up: Up,
-    metres_per_unit: float,
-    path: str,
-) -> SubjectTrack:
+def read_subject(reference: SubjectReference, request: SubjectRequest) -> SubjectTrack:
     """Read the trajectory of a subject, once, and check it.
 
     Only samples in the frames asked for are kept; where samples are not frames of
@@ -66,13 +46,7 @@ def read_subject(
 
     Args:
         reference: the subject's entry in the job file.
-        folder: where the job file lies; relative names start there.
-        rate: the job's frames a second.
-        first_frame: first frame needed, handles and preroll included.
-        last_frame: last frame needed, included.
-        up: the axis of the scene that points up.
-        metres_per_unit: scale of the scene; a BVH file and a scene have their own.
-        path: the entry, `shots[2].subjects[0]`.
+        request: where it is found, for which frames, and how it is read.
 
     Raises:
         SubjectError: the data cannot be used. It names all faults of the first of
@@ -81,38 +55,15 @@ def read_subject(
     """
     if reference.prim is not None:
         # Opened by its name: a scene is more than the bytes of one file.
-        scene, samples = usd_samples(
-            reference,
-            folder=folder,
-            job_rate=rate,
-            first_frame=first_frame,
-            last_frame=last_frame,
-            path=path,
-        )
-        wanted = _wanted(first_frame, last_frame, rate, path)
-        return _checked_track(samples, scene, reference, wanted)
+        scene, samples = usd_samples(reference, request)
+        return _checked_track(samples, scene, reference, request)
     return track_of_source(
-        _source(reference, folder, path),
-        reference,
-        rate=rate,
-        first_frame=first_frame,
-        last_frame=last_frame,
-        up=up,
-        metres_per_unit=metres_per_unit,
-        path=path,
+        _source(reference, request.folder, request.path), reference, request
     )
 
 
 def track_of_source(
-    source: Source,
-    reference: SubjectReference,
-    *,
-    rate: Fraction,
-    first_frame: int,
-    last_frame: int,
-    up: Up,
-    metres_per_unit: float,
-    path: str,
+    source: Source, reference: SubjectReference, request: SubjectRequest
 ) -> SubjectTrack:
     """Return the track that a subject's bytes hold; see `read_subject`.
 
@@ -122,44 +73,36 @@ def track_of_source(
     inline = source.kind == "inline"
     titles = OUR_TITLES if inline else titles_of(reference.columns)
     if source.kind == "bvh":
-        samples = samples_of_bvh(source, reference, job_rate=rate, path=path)
+        samples = samples_of_bvh(
+            source, reference, job_rate=request.rate, path=request.path
+        )
     else:
         samples = samples_of_table(
             read_table(source, titles),
             source,
-            job_rate=rate,
+            job_rate=request.rate,
             rate=reference.rate,
             first_sample_at=reference.first_sample_at,
-            up=up,
-            metres_per_unit=metres_per_unit,
+            up=request.up,
+            metres_per_unit=request.metres_per_unit,
         )
-    wanted = _wanted(first_frame, last_frame, rate, path)
-    return _checked_track(samples, source, reference, wanted)
-
-
-def _wanted(first_frame: int, last_frame: int, rate: Fraction, path: str) -> FrameRange:
-    return FrameRange(
-        first_frame=first_frame,
-        last_frame=last_frame,
-        rate=rate,
-        path=f"{path.partition('.subjects')[0]}.frames",
-    )
+    return _checked_track(samples, source, reference, request)
 
 
 def _checked_track(
     samples: SubjectSamples,
     source: Source,
     reference: SubjectReference,
-    wanted: FrameRange,
+    request: SubjectRequest,
 ) -> SubjectTrack:
-    first_frame, last_frame = wanted.first_frame, wanted.last_frame
+    first_frame, last_frame = request.first_frame, request.last_frame
     refuse_any(check_order(samples, source))
-    refuse_any(check_cover(samples, wanted, source))
+    refuse_any(check_cover(samples, request, source))
     samples = _kept(samples, first_frame, last_frame)
-    refuse_any(_bad_values(samples, wanted, source))
+    refuse_any(_bad_values(samples, request, source))
     full = cover(fill_gaps(samples), first_frame, last_frame)
     uncovered = uncovered_spans(samples, first_frame, last_frame)
-    track = _track(reference, _kept(full, first_frame, last_frame), wanted, source)
+    track = _track(reference, _kept(full, first_frame, last_frame), request, source)
     return replace(track, uncovered=uncovered)
 
 
@@ -181,11 +124,11 @@ def _kept(samples: SubjectSamples, first_frame: int, last_frame: int) -> Subject
 
 
 def _bad_values(
-    samples: SubjectSamples, wanted: FrameRange, source: Source
+    samples: SubjectSamples, request: SubjectRequest, source: Source
 ) -> list[Fault]:
     faults = list(check_values(samples, source))
     lacks = n_missing(samples)
-    lacks += n_uncovered(samples, wanted.first_frame, wanted.last_frame)
+    lacks += n_uncovered(samples, request.first_frame, request.last_frame)
     if lacks > MAX_ROWS:
         message = f"{source.label} has gaps of {lacks} samples"
         faults.append(Fault(path=source.path, message=f"{message}, limit {MAX_ROWS}"))
@@ -195,10 +138,10 @@ def _bad_values(
 def _track(
     reference: SubjectReference,
     full: SubjectSamples,
-    wanted: FrameRange,
+    request: SubjectRequest,
     source: Source,
 ) -> SubjectTrack:
-    rate = wanted.rate
+    rate = request.rate
     times_s = full.frames * rate.denominator / rate.numerator
     new = _new(reference, full, times_s)
     refuse_any(

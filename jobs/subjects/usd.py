@@ -27,6 +27,7 @@ from ..job.world import inside_from_scene
 from .bvh import METRES
 from .faults import refuse, refuse_any
 from .reference import SubjectReference
+from .request import SubjectRequest
 from .samples import SubjectSamples
 from .source import MAX_BYTES, Source
 
@@ -46,40 +47,35 @@ class _Clock(NamedTuple):
 
 
 def usd_samples(
-    reference: SubjectReference,
-    *,
-    folder: Path,
-    job_rate: Fraction,
-    first_frame: int,
-    last_frame: int,
-    path: str,
+    reference: SubjectReference, request: SubjectRequest
 ) -> tuple[Source, SubjectSamples]:
     """Return where a prim or joint is at every frame of a shot.
 
     Args:
         reference: the subject's entry; names a scene and a prim of it.
-        folder: where the job file lies.
-        job_rate: the job's frames a second.
-        first_frame: first frame needed.
-        last_frame: last frame needed, included.
-        path: the entry, `shots[2].subjects[0]`.
+        request: for which frames.
 
     Raises:
         SubjectError: the extra is missing; the scene cannot be opened, lacks a layer,
             does not say axes, units or rate, or has no such prim or joint.
     """
+    path, first_frame, last_frame = (
+        request.path,
+        request.first_frame,
+        request.last_frame,
+    )
     assert reference.file is not None
     field, label = f"{path}.file", f"'{reference.file}'"
     if find_spec("pxr") is None:
         refuse(field, f'{label} needs an extra: pip install "carrellata[scene]"')
-    place = folder / reference.file
+    place = request.folder / reference.file
     if not place.is_file():
         refuse(field, f"{label} is not a file")
     if last_frame - first_frame >= MAX_FRAMES:
         refuse(field, f"{label} is evaluated at no more than {MAX_FRAMES} frames")
     stage, digest = _opened(place, field, label)
     metres, up = _axes(stage, reference, path, label)
-    clock = _clock(stage, reference, job_rate, path, label)
+    clock = _clock(stage, reference, request.rate, path, label)
     frames = _covered(stage, clock, first_frame, last_frame)
     points, visible = _followed(stage, reference, frames, clock, path, label)
     samples = SubjectSamples(

@@ -7,10 +7,11 @@ take only carries how its own cut begins and ends.
 import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from ...solver.audit import BROKEN
-from ...solver.cuts.continuity import CutShot, cut_findings
+from ...solver.cuts.continuity import CutShot, cut_findings, cut_news
 from ...solver.cuts.end import ShotEnds
 from ...solver.cuts.findings import (
     OF_SHOT,
@@ -91,17 +92,7 @@ def findings_of(
         claims: what came of the claims of each shot, JSON by name.
     """
     before, claimed = earlier or {}, claims or {}
-    shots = []
-    for entry in entries:
-        text = ends.get(entry.shot)
-        shots.append(
-            CutShot(
-                name=entry.shot,
-                scene=entry.scene,
-                elapsed=entry.elapsed,
-                ends=None if text is None else ShotEnds.from_plain(json.loads(text)),
-            )
-        )
+    shots = _cut_shots(entries, ends, claimed)
     found = {}
     for entry, shot, cuts in zip(entries, shots, cut_findings(shots), strict=True):
         tan_u = None if shot.ends is None else shot.ends.first.tan_u
@@ -119,6 +110,49 @@ def findings_of(
             fresh += _accepted_in_vain(entry, names)
         found[entry.shot] = canonical([*kept, *fresh])
     return found
+
+
+def news_of_cuts(
+    entries: Sequence[CutEntry],
+    ends: Mapping[str, str | None],
+    claims: Mapping[str, str],
+) -> dict[str, str]:
+    """Return what the cut into each shot brings, JSON lists by name of the shot.
+
+    Args:
+        entries: see `findings_of`.
+        ends: likewise.
+        claims: likewise.
+    """
+    shots = _cut_shots(entries, ends, claims)
+    news = {shots[0].name: "[]"} if shots else {}
+    for one, two in pairwise(shots):
+        news[two.name] = canonical([each._asdict() for each in cut_news(one, two)])
+    return news
+
+
+def _cut_shots(
+    entries: Sequence[CutEntry],
+    ends: Mapping[str, str | None],
+    claims: Mapping[str, str],
+) -> list[CutShot]:
+    shots = []
+    for entry in entries:
+        text = ends.get(entry.shot)
+        shots.append(
+            CutShot(
+                name=entry.shot,
+                scene=entry.scene,
+                elapsed=entry.elapsed,
+                ends=None if text is None else ShotEnds.from_plain(json.loads(text)),
+                shows=tuple(
+                    one["who"][0]
+                    for one in json.loads(claims.get(entry.shot, "[]"))
+                    if one["verb"] == "shows" and one["held"]
+                ),
+            )
+        )
+    return shots
 
 
 def claim_findings(outcomes: Iterable[Mapping[str, Any]]) -> list[Finding]:

@@ -104,9 +104,17 @@ def _under_30_degrees(n: Numbers, shot: str) -> str:
 
 def _adds_nothing(n: Numbers, shot: str) -> str:
     return (
-        f"The cut adds nothing: the camera turns {_turn(n, shot)}, with the same size, "
-        f"side, height and {float(n['lens_mm']):g} mm lens; give {shot} another size "
-        "or angle, or leave the cut out."
+        f"The cut brings nothing new: nobody comes or goes, and the camera turns "
+        f"{_turn(n, shot)}, {_sizes(n)}; give {shot} another size or angle, or leave "
+        "the cut out."
+    )
+
+
+def _same_side(n: Numbers, shot: str) -> str:
+    return (
+        f"{n['subject']} goes out by the {n['side']} in {n['against']} and comes in by "
+        f"the {n['side']} in {shot}, as if turned round; change one of the sides, or "
+        "show the turn."
     )
 
 
@@ -285,6 +293,7 @@ _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
     "crosses_in_shot": _crosses_in_shot,
     "under_30_degrees": _under_30_degrees,
     "adds_nothing": _adds_nothing,
+    "same_side": _same_side,
     "size_unchanged": _size_unchanged,
     "size_jump": _size_jump,
     "unmatched_reverses": _unmatched_reverses,

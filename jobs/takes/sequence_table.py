@@ -13,7 +13,7 @@ from ...solver.measures.on_stage import Measures
 from ..errors import InputError
 from ..places.parquet import read_checked
 from ..places.place import Place
-from .continuity import CutEntry, findings_of
+from .continuity import CutEntry, findings_of, news_of_cuts
 from .keys import canonical
 
 WITHOUT_TAKE = ("failed", "no_setup")
@@ -105,8 +105,9 @@ _TEXTS = (
     "ends",
     "findings",
     "claims",
+    "brings",
 )
-_LISTS = ("claims",)
+_LISTS = ("claims", "brings")
 """Texts that tables written before they were kept do not have: JSON lists."""
 
 
@@ -147,6 +148,8 @@ class ShotRow:
         findings: JSON list of what the take and the cut into it are faulted for, by
             `continuity`; cuts are judged when rows are put into a sequence.
         claims: JSON list of of each claim what came of it, by `ClaimOutcome.plain`.
+        brings: JSON list of what is new to a viewer after the cut into it, by `News`;
+            judged with the findings of cuts.
         measures: of the take, flat; empty where the shot failed.
     """
 
@@ -165,6 +168,7 @@ class ShotRow:
     ends: str | None = None
     findings: str = "[]"
     claims: str = "[]"
+    brings: str = "[]"
     measures: Measures = field(default_factory=dict)
 
     def plain(self) -> dict[str, Any]:
@@ -293,15 +297,20 @@ def with_findings(
         entries: of the shots, in the order of the cut.
         rows: of some of them.
     """
-    given = tuple(rows)
+    given, cut = tuple(rows), tuple(entries)
+    ends = {row.shot: row.ends for row in given}
+    claims = {row.shot: row.claims for row in given}
     found = findings_of(
-        tuple(entries),
-        ends={row.shot: row.ends for row in given},
+        cut,
+        ends=ends,
         measures={row.shot: row.measures for row in given},
         earlier={row.shot: row.findings for row in given},
-        claims={row.shot: row.claims for row in given},
+        claims=claims,
     )
-    return tuple(replace(row, findings=found[row.shot]) for row in given)
+    news = news_of_cuts(cut, ends, claims)
+    return tuple(
+        replace(row, findings=found[row.shot], brings=news[row.shot]) for row in given
+    )
 
 
 def _packed(rows: list[dict[str, Any]]) -> bytes:

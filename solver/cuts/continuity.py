@@ -1,19 +1,22 @@
 """Continuity: what every cut of a sequence is faulted for, chosen or fixed.
 
-A cut is judged at its two frames, inside a scene: against the shot before where it
-shows the same subject or pair, and for the line of action against the last shot that
-showed it, however many shots of others came between. Where time has elapsed nothing
-carries over. A lone mover that crosses the line changes its screen direction too, and
-the two are one finding.
+A cut is judged at its two frames, inside a scene: against the shot before, for lines of
+action against the last shot that had the same people in the action (`lines`), and for
+who comes in against the side by which they went. Where time has elapsed nothing carries
+over. A lone mover that crosses the line changes its screen direction too, and the two
+are one finding.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import degrees, dist, hypot
+from typing import NamedTuple
 
 from .at_cut import Point
+from .brings import PLACE, TIME, News, news_of
 from .end import CutEnd, ShotEnds, direction_of
 from .findings import COMMON, OF_CUT, OF_SHOT, Finding
+from .lines import ActionLine, LineMemory, lines_of, turned
 from .rules import (
     LEAST_TURN_RAD,
     MOST_SIZE_STEPS,
@@ -24,7 +27,6 @@ from .rules import (
     same_height,
     size_steps,
     turn_rad,
-    turned,
 )
 
 LINE_RULE = "180-degree rule, standard film grammar, common practice"
@@ -49,20 +51,33 @@ class CutShot:
         name, scene: of the shot.
         elapsed: whether time has passed since the shot before.
         ends: of its take; None where it has none.
+        shows: places and props that it is known to show.
     """
 
     name: str
     scene: str
     elapsed: bool
     ends: ShotEnds | None
+    shows: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Sight:
-    """The last sight of a line of action or subject, and the shot that had it."""
+class _Sight(NamedTuple):
+    """The shot that had the last sight of a line of action, and its end."""
 
     shot: str
     end: CutEnd
+
+
+@dataclass(slots=True)
+class _Scene:
+    """What is remembered of a scene as its shots pass by.
+
+    `went` has by which side people were gone at the end of which shot.
+    """
+
+    lines: LineMemory[_Sight] = field(default_factory=LineMemory)
+    went: dict[str, tuple[str, str]] = field(default_factory=dict)
+    run: int = 0
 
 
 def cut_findings(shots: Sequence[CutShot]) -> tuple[tuple[Finding, ...], ...]:
@@ -74,30 +89,30 @@ def cut_findings(shots: Sequence[CutShot]) -> tuple[tuple[Finding, ...], ...]:
     Returns:
         A tuple of findings a shot, in a fixed order; empty for the first of a scene.
     """
-    known: dict[str, dict[str, _Sight]] = {}
-    runs: dict[str, int] = {}
+    scenes: dict[str, _Scene] = {}
     found: list[tuple[Finding, ...]] = []
     for k, shot in enumerate(shots):
         before = shots[k - 1] if k and shots[k - 1].scene == shot.scene else None
-        sights = known.setdefault(shot.scene, {})
+        scene = scenes.setdefault(shot.scene, _Scene())
         if shot.elapsed:
-            sights.clear()
+            scene.lines.clear()
+            scene.went.clear()
         if shot.ends is None:
             found.append(())
-            runs[shot.scene] = 0
+            scene.run = 0
             continue
         here: list[Finding] = []
         if before is not None and before.ends is not None and not shot.elapsed:
-            here += _of_neighbours(before.name, before.ends.last, shot)
-        here += _of_line(sights, shot)
+            here += _of_neighbours(before, shot)
+        here += _of_lines(scene.lines, shot.ends.first)
+        here += _of_entrances(scene.went, shot)
         here += _inside(shot)
-        runs[shot.scene] = _run(runs.get(shot.scene, 0), before, shot)
-        if runs[shot.scene] == RUN_OF_LENS:
+        scene.run = _run(scene.run, before, shot)
+        if scene.run == RUN_OF_LENS:
             focal = shot.ends.first.focal_mm
             here.append(_cut("lens_run", "note", COMMON, lens_mm=focal, in_a_row=3))
         found.append(tuple(here))
-        for end in (*shot.ends.left, shot.ends.last):
-            sights[end.line_of] = _Sight(shot=shot.name, end=end)
+        scene.lines.see(shot.ends.last, _Sight(shot.name, shot.ends.last))
     return tuple(found)
 
 
@@ -125,20 +140,46 @@ def _run(run: int, before: CutShot | None, shot: CutShot) -> int:
     return run + 1 if same else 1
 
 
-def _of_neighbours(name: str, out: CutEnd, shot: CutShot) -> list[Finding]:
+def cut_news(before: CutShot, shot: CutShot) -> tuple[News, ...]:
+    """Return what the cut from one shot to the next brings that is new.
+
+    Between scenes, and where time has elapsed, that alone is told.
+    """
+    places = [News(PLACE, name) for name in shot.shows if name not in before.shows]
+    apart = [News(PLACE, shot.scene)] if before.scene != shot.scene else []
+    if shot.elapsed:
+        apart.append(News(TIME, ""))
+    if apart or before.ends is None or shot.ends is None:
+        return (*apart, *places)
+    return (*places, *news_of(before.ends, shot.ends))
+
+
+def _of_neighbours(before: CutShot, shot: CutShot) -> list[Finding]:
     """Return the findings of two shots that follow one another."""
+    assert before.ends is not None
     assert shot.ends is not None
-    into = shot.ends.first
+    name, out, into = before.name, before.ends.last, shot.ends.first
     found = []
     if out.subject == into.subject:
-        found += _of_same_subject(name, out, into)
+        brings = bool(cut_news(before, shot))
+        found += _of_same_subject(name, out, into, brings=brings)
     found += _of_reverses(name, out, into)
     found += _of_eyes(name, out, into)
     found += _of_places(name, out, into)
     return found
 
 
-def _of_same_subject(name: str, out: CutEnd, into: CutEnd) -> list[Finding]:
+def _of_same_subject(
+    name: str, out: CutEnd, into: CutEnd, *, brings: bool
+) -> list[Finding]:
+    """Return what two pictures of one person are faulted for.
+
+    Args:
+        name: of the shot before.
+        out: how it ends.
+        into: how the next begins.
+        brings: whether the cut brings anything new.
+    """
     turn = float(turn_rad(direction_of(out), direction_of(into)))
     numbers: dict[str, float | str] = {
         "against": name,
@@ -156,14 +197,7 @@ def _of_same_subject(name: str, out: CutEnd, into: CutEnd) -> list[Finding]:
         return found
     same = steps < SAME_SIZE_STEPS
     if turn < LEAST_TURN_RAD:
-        nothing = (
-            same
-            and out.focal_mm == into.focal_mm
-            and out.side == into.side
-            and same_height(out, into)
-        )
-        if nothing:
-            numbers["lens_mm"] = into.focal_mm
+        if not brings:
             found.append(_cut("adds_nothing", "warning", THIRTY_RULE, **numbers))
         else:
             severity = "warning" if same else "note"
@@ -208,7 +242,7 @@ def _of_eyes(name: str, out: CutEnd, into: CutEnd) -> list[Finding]:
 
 def _places(end: CutEnd) -> dict[str, tuple[Point, float]]:
     """Return floor point and speed of everyone in a shot, by name."""
-    places = {name: ((x, y, z), speed) for name, x, y, z, speed in end.others}
+    places = {name: ((x, y, z), speed) for name, x, y, z, speed, _ in end.others}
     places[end.subject] = (end.place, hypot(*end.velocity))
     return places
 
@@ -233,55 +267,105 @@ def _of_places(name: str, out: CutEnd, into: CutEnd) -> list[Finding]:
     return found
 
 
-def _of_line(sights: dict[str, _Sight], shot: CutShot) -> list[Finding]:
-    """Return what became of the line of action since it was last seen."""
-    assert shot.ends is not None
-    into = shot.ends.first
-    sight = sights.get(into.line_of)
-    if sight is None:
-        return []
+def _of_lines(memory: LineMemory[_Sight], into: CutEnd) -> list[Finding]:
+    """Return what became of the lines of action since they were last seen."""
+    found, paired = [], False
+    for line, before, sight in memory.compared(into):
+        out = sight.end
+        paired |= line.kind == "pair" and into.subject in line.people
+        if before.side(out.lens) != line.side(into.lens):
+            found.append(_crossing(line, before, sight, into))
+    return found or (_turns_round(memory, into) if paired else [])
+
+
+def _crossing(
+    line: ActionLine, before: ActionLine, sight: _Sight, into: CutEnd
+) -> Finding:
+    """Return the finding of a camera on the other side of a line."""
     out = sight.end
-    numbers: dict[str, float | str] = {"against": sight.shot, "subject": into.line_of}
-    if out.side * into.side == -1:
-        numbers |= _sides(out, into)
-        if turned(out, into):
-            return [_cut("screen_direction", "note", DIRECTION_RULE, **numbers)]
-        if out.near_axis or into.near_axis:
-            return [_cut("near_axis", "note", LINE_RULE, **numbers)]
-        return [_cut("crosses_line", "fault", LINE_RULE, **numbers)]
-    if into.line != "pair" or out.subject != into.subject:
-        return []
-    # With a pair the line does not tell which way one of them runs.
-    slow = min(abs(out.across_m_s), abs(into.across_m_s))
-    if slow >= MOVING_M_S and out.across_m_s * into.across_m_s < 0:
-        numbers["subject"] = into.subject
-        numbers["from_m_s"], numbers["to_m_s"] = out.across_m_s, into.across_m_s
-        return [_cut("screen_direction", "warning", DIRECTION_RULE, **numbers)]
+    numbers: dict[str, float | str] = {
+        "against": sight.shot,
+        "subject": line.of,
+        "from_deg": degrees(before.off_rad(out.lens)),
+        "to_deg": degrees(line.off_rad(into.lens)),
+        "line": line.kind if line.kind == before.kind else "changed",
+    }
+    if turned(before, line):
+        return _cut("screen_direction", "note", DIRECTION_RULE, **numbers)
+    if before.is_near(out.lens) or line.is_near(into.lens):
+        return _cut("near_axis", "note", LINE_RULE, **numbers)
+    followed = {out.subject, into.subject} & set(line.people)
+    severity = "fault" if followed else "warning"
+    return _cut("crosses_line", severity, LINE_RULE, **numbers)
+
+
+def _turns_round(memory: LineMemory[_Sight], into: CutEnd) -> list[Finding]:
+    """Return a warning where one of a pair runs the other way than last seen.
+
+    With a pair the line does not tell which way one of them runs.
+    """
+    for line, _, sight in memory.compared(into):
+        out = sight.end
+        if into.subject not in line.people or out.subject != into.subject:
+            continue
+        slow = min(abs(out.across_m_s), abs(into.across_m_s))
+        if slow >= MOVING_M_S and out.across_m_s * into.across_m_s < 0:
+            numbers: dict[str, float | str] = {
+                "against": sight.shot,
+                "subject": into.subject,
+                "from_m_s": out.across_m_s,
+                "to_m_s": into.across_m_s,
+            }
+            return [_cut("screen_direction", "warning", DIRECTION_RULE, **numbers)]
     return []
 
 
-def _sides(out: CutEnd, into: CutEnd) -> dict[str, float | str]:
-    off, on = out.off_line_rad, into.off_line_rad
-    assert off is not None
-    assert on is not None
-    kind = into.line if out.line == into.line else "changed"
-    return {"from_deg": degrees(off), "to_deg": degrees(on), "line": kind}
+def _of_entrances(went: dict[str, tuple[str, str]], shot: CutShot) -> list[Finding]:
+    """Return who comes in by the side by which they went, and note who goes."""
+    assert shot.ends is not None
+    found = []
+    for one in shot.ends.people:
+        side, against = went.get(one.name, (None, ""))
+        if side is not None and one.came == side:
+            numbers = {"against": against, "subject": one.name, "side": side}
+            found.append(_cut("same_side", "warning", DIRECTION_RULE, **numbers))
+        if one.ever:
+            went.pop(one.name, None)
+            if one.went is not None:
+                went[one.name] = one.went, shot.name
+    return found
 
 
 def _inside(shot: CutShot) -> list[Finding]:
-    """Return a note where the camera changes sides in view, which is the way to."""
+    """Return notes where the camera changes sides in view, which is the way to."""
     assert shot.ends is not None
     first, last = shot.ends.first, shot.ends.last
-    if first.line_of != last.line_of or first.side * last.side != -1:
-        return []
-    if first.near_axis or last.near_axis:
-        return []
-    return [
-        Finding(
-            name="crosses_in_shot",
-            severity="note",
-            subject_of=OF_SHOT,
-            numbers={"subject": first.line_of, **_sides(first, last)},
-            source=LINE_RULE,
+    begun, ended = lines_of(first), lines_of(last)
+    pairs = any("|" in of for of in begun.keys() & ended.keys())
+    found = []
+    for of, line in begun.items():
+        after = ended.get(of)
+        if after is None or first.subject not in line.people:
+            continue
+        if pairs and line.kind != "pair":
+            continue
+        if line.is_near(first.lens) or after.is_near(last.lens):
+            continue
+        if line.side(first.lens) == after.side(last.lens) or turned(line, after):
+            continue
+        numbers: dict[str, float | str] = {
+            "subject": of,
+            "from_deg": degrees(line.off_rad(first.lens)),
+            "to_deg": degrees(after.off_rad(last.lens)),
+            "line": line.kind if line.kind == after.kind else "changed",
+        }
+        found.append(
+            Finding(
+                name="crosses_in_shot",
+                severity="note",
+                subject_of=OF_SHOT,
+                numbers=numbers,
+                source=LINE_RULE,
+            )
         )
-    ]
+    return found

@@ -12,7 +12,8 @@ from typing import TypeVar
 import numpy as np
 
 from ..arrays import FloatArray, IntArray
-from .end import NEAR_AXIS_RAD, CutEnd, EndView
+from .end import CutEnd, EndView
+from .lines import NEAR_AXIS_RAD, ActionLine, lines_of
 from .rules import (
     LEAST_TURN_RAD,
     MOST_SIZE_STEPS,
@@ -30,8 +31,7 @@ MICRO = 1_000_000
 """Micro-points in a point."""
 
 CODES = 5
-NO_LINE = 0
-"""Side codes: 0 no line, 1 left, 2 right, 3 and 4 the same near the axis."""
+"""Side codes: 1 left, 2 right, 3 and 4 the same near the axis; 0 is none."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -159,7 +159,8 @@ def line_costs(costs: CutCosts, *, line_turned: bool) -> IntArray:
 class EndTable:
     """The ends of one shot's setups, an array a quantity, NaN where unknown, (n,).
 
-    `toward` (n, 3) is the unit vector from the subject's eyes to the lens.
+    `toward` (n, 3) is the unit vector from the subject's eyes to the lens. `sides` has
+    the side codes of each line of action, by whose it is.
     """
 
     any_end: CutEnd
@@ -170,7 +171,7 @@ class EndTable:
     focal_mm: FloatArray
     height_m: FloatArray
     elevation_rad: FloatArray
-    side: IntArray
+    sides: dict[str, IntArray]
 
 
 def end_table(acted: CutEnd, ends: Sequence[CutEnd | EndView]) -> EndTable:
@@ -194,20 +195,19 @@ def end_table(acted: CutEnd, ends: Sequence[CutEnd | EndView]) -> EndTable:
         focal_mm=focal_mm,
         height_m=lens[:, 1],
         elevation_rad=np.arctan2(away[:, 1], np.hypot(away[:, 0], away[:, 2])),
-        side=_side_codes(away, acted.line_rad),
+        sides={of: _side_codes(lens, line) for of, line in lines_of(acted).items()},
     )
 
 
-def _side_codes(away: FloatArray, line_rad: float | None) -> IntArray:
-    """Return the side of the line and whether it is near, as one number an end, (n,).
+def _side_codes(lens: FloatArray, line: ActionLine) -> IntArray:
+    """Return the side of a line and whether it is near, as one number an end, (n,).
 
     Args:
-        away: from the subject's eyes to the lens, (n, 3) [m].
-        line_rad: bearing of the line of action; None where there is none.
+        lens: places of the lens, (n, 3) [m].
+        line: of action.
     """
-    if line_rad is None:
-        return np.full(len(away), NO_LINE, dtype=np.int64)
-    off = np.sin(np.arctan2(-away[:, 0], -away[:, 2]) - line_rad)
+    bearing = np.arctan2(-(lens[:, 0] - line.x), -(lens[:, 2] - line.z))
+    off = np.sin(bearing - line.bearing_rad)
     codes: IntArray = np.where(off >= 0, 1, 2) + 2 * (np.abs(off) < sin(NEAR_AXIS_RAD))
     return codes
 

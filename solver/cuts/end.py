@@ -6,20 +6,20 @@ half frames, u positive to the right and v up. Without the shake.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from math import atan2, cos, hypot, isfinite, radians, sin
+from math import atan2, cos, hypot, isfinite, sin
 from operator import itemgetter
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from ..arrays import FloatArray
+from ..claims.everyone import FrameTable, frames_of_take
 from ..optics.camera import Gate
 from ..optics.lens import Lens
 from ..shot import Shot
 from ..take import Take
-from .at_cut import ActionAtCut, CutAction, Point, bearing_rad, cut_action, side_angle
-
-NEAR_AXIS_RAD = radians(10)  # nearer the line than this, the side means little
+from .appearance import Appearance, appearances
+from .at_cut import ActionAtCut, CutAction, Point, bearing_rad, cut_action
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -60,25 +60,6 @@ class CutEnd(ActionAtCut):
         return self.lens[1] - self.place[1]
 
     @property
-    def off_line_rad(self) -> float | None:
-        """Bearing of the camera off the line of action, positive on its left."""
-        if self.line_rad is None:
-            return None
-        return side_angle(self.bearing_rad, self.line_rad)
-
-    @property
-    def side(self) -> int:
-        """Side of the line of action: 1 left, -1 right, 0 where there is no line."""
-        off = self.off_line_rad
-        return 0 if off is None else 1 if sin(off) >= 0 else -1
-
-    @property
-    def near_axis(self) -> bool:
-        """Whether the camera looks along the line, less than 10 degrees off it."""
-        off = self.off_line_rad
-        return off is not None and abs(sin(off)) < sin(NEAR_AXIS_RAD)
-
-    @property
     def scale(self) -> float | None:
         """Frame heights that the whole stature would take, to compare sizes by."""
         return None if self.size is None else self.size / self.share
@@ -93,6 +74,7 @@ class CutEnd(ActionAtCut):
         known = {name: values[name] for name in _FIELDS}
         for name in ("place", "eyes", "velocity", "lens"):
             known[name] = tuple(known[name])
+        known["framed"] = tuple(known["framed"])
         known["others"] = tuple(tuple(other) for other in known["others"])
         return cls(**known)
 
@@ -125,21 +107,21 @@ _VIEWED = itemgetter(*EndView._fields)
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ShotEnds:
-    """How an operated shot begins and ends, and how it let other subjects go.
+    """How an operated shot begins and ends, and whom it shows.
 
-    `left` has, for each subject that was primary before the last, its last sight.
+    `people` has everybody in the action; empty where their frames were not looked at.
     """
 
     first: CutEnd
     last: CutEnd
-    left: tuple[CutEnd, ...] = ()
+    people: tuple[Appearance, ...] = ()
 
     def plain(self) -> dict[str, Any]:
         """Return the ends as values that JSON carries without loss."""
         return {
             "first": self.first.plain(),
             "last": self.last.plain(),
-            "left": [end.plain() for end in self.left],
+            "people": [list(one) for one in self.people],
         }
 
     @classmethod
@@ -148,19 +130,20 @@ class ShotEnds:
         return cls(
             first=CutEnd.from_plain(values["first"]),
             last=CutEnd.from_plain(values["last"]),
-            left=tuple(CutEnd.from_plain(end) for end in values["left"]),
+            people=tuple(Appearance(*one) for one in values["people"]),
         )
 
 
-def shot_ends(take: Take, action: CutAction | None = None) -> ShotEnds:
-    """Return the ends of a take's cut, with the last sight of subjects it left.
+def shot_ends(take: Take, table: FrameTable | None = None) -> ShotEnds:
+    """Return the ends of a take's cut.
 
     Args:
         take: operated.
-        action: of its shot, where it is known already.
+        table: what its frames show of everybody, where it is known already.
     """
     shot = take.shot
-    known = cut_action(shot) if action is None else action
+    known = cut_action(shot)
+    shown = frames_of_take(take) if table is None else table
 
     def end(at_cut: ActionAtCut) -> CutEnd:
         frames = at_cut.frame - shot.first + shot.handles[0]
@@ -172,7 +155,7 @@ def shot_ends(take: Take, action: CutAction | None = None) -> ShotEnds:
     return ShotEnds(
         first=end(known.first),
         last=end(known.last),
-        left=tuple(end(at_cut) for at_cut in known.left),
+        people=appearances(shown),
     )
 
 
@@ -195,11 +178,7 @@ def trial_ends(
         u, v, size = screen[k].tolist()
         return _end(at_cut, shot.gate, lens, (x, y, z, pan), (u, v, size))
 
-    return ShotEnds(
-        first=end(action.first),
-        last=end(action.last),
-        left=tuple(end(at_cut) for at_cut in action.left),
-    )
+    return ShotEnds(first=end(action.first), last=end(action.last))
 
 
 def _end(
@@ -222,8 +201,9 @@ def _end(
         eyes=at_cut.eyes,
         velocity=velocity,
         line=at_cut.line,
-        line_of=at_cut.line_of,
         line_rad=at_cut.line_rad,
+        facing_rad=at_cut.facing_rad,
+        framed=at_cut.framed,
         span=at_cut.span,
         share=at_cut.share,
         stature_m=at_cut.stature_m,

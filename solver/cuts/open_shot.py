@@ -21,7 +21,6 @@ class State:
     Attributes:
         score: of its take [points], lower is better.
         first, last: ends of its cut, or what the camera sees of them.
-        left: last sights of subjects that it handed over from, likewise.
         order: place in the fixed order in which equals are preferred.
         setup: names the setup among shots that share a letter.
         size: name of the size where the shot leaves it open, else "".
@@ -31,7 +30,6 @@ class State:
     score: float
     first: CutEnd | EndView
     last: CutEnd | EndView
-    left: tuple[CutEnd | EndView, ...] = ()
     order: int = 0
     setup: str = ""
     view: str = ""
@@ -69,7 +67,6 @@ class OpenShot:
         return ShotEnds(
             first=cast(CutEnd, one.first),
             last=cast(CutEnd, one.last),
-            left=cast(tuple[CutEnd, ...], one.left),
         )
 
 

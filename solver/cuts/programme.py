@@ -14,7 +14,7 @@ from ..arrays import BoolArray, IntArray
 from ..errors import SolverError
 from .cost import MICRO, CutCosts, line_costs, micro, pair_costs, view_costs
 from .open_shot import OpenShot
-from .stages import CutStage, Recall, line_turns, needed_after, stage_of
+from .stages import CutStage, Recall, needed_after, stages_of
 
 _NEVER = np.int64(1) << 60
 _RUN = 3
@@ -52,10 +52,7 @@ class Programme:
         margin: float | None,
     ) -> None:
         self._costs = costs
-        self._stages = [
-            stage_of(shots, places, k, letters, costs, margin)
-            for k in range(len(places))
-        ]
+        self._stages = stages_of(shots, places, letters, costs, margin)
         self._pairs = [
             _pair_parts(one, two, costs) if two.adjacent else {}
             for one, two in zip(self._stages, self._stages[1:], strict=False)
@@ -67,7 +64,6 @@ class Programme:
             )
         ]
         self._needed = needed_after(self._stages)
-        self._turns = line_turns(self._stages)
         self._layers: list[Layer] = []
         self._ahead: list[IntArray] = []
         self._behind: list[IntArray] = []
@@ -176,14 +172,17 @@ class Programme:
             self._ahead.insert(0, ahead)
 
     def _line_step(self, k: int, layer: Layer) -> IntArray:
-        """Return what the line of action costs from each sparse state, (s, m)."""
+        """Return what lines of action cost from each sparse state, (s, m).
+
+        Of several lines that a cut crosses the dearest counts.
+        """
         stage = self._stages[k]
         cost = np.zeros((len(layer.state), len(stage.unary)), dtype=np.int64)
         for ask, asked in stage.asks.items():
             known = self._known(k, layer, ask)
             if ask.kind == "line" and known is not None:
-                table = line_costs(self._costs, line_turned=self._turns[k])
-                cost += table[known[:, None], asked]
+                table = line_costs(self._costs, line_turned=ask in stage.turned)
+                cost = np.maximum(cost, table[known[:, None], asked])
         return cost
 
     def _known(self, k: int, layer: Layer, ask: Recall) -> IntArray | None:

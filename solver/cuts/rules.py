@@ -3,13 +3,13 @@
 The same functions serve the findings of a cut and the cost of every pair of setups.
 """
 
-from math import log, pi, radians
+from math import hypot, log, radians
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from ..arrays import FloatArray
-from .at_cut import side_angle
+from .at_cut import WALKING_M_S
 from .end import CutEnd
 
 LEAST_TURN_RAD = radians(30)
@@ -19,7 +19,6 @@ TWO_STEPS = 1.5
 MOST_SIZE_STEPS = 4.0  # more in one cut is a jolt (common practice, no source)
 SAME_HEIGHT_M = 0.15
 SAME_ELEVATION_RAD = radians(5)
-TURNED_RAD = pi / 2  # a line that turned further than this is another line
 
 
 def turn_rad(one: ArrayLike, two: ArrayLike) -> FloatArray:
@@ -68,20 +67,24 @@ def _in_frame(place: ArrayLike) -> FloatArray:
     return nearest
 
 
-def turned(one: CutEnd, two: CutEnd) -> bool:
-    """Tell whether the line of action itself turned round between two ends."""
-    if one.line_rad is None or two.line_rad is None:
-        return False
-    return abs(side_angle(two.line_rad, one.line_rad)) > TURNED_RAD
-
-
 def are_reverses(one: CutEnd, two: CutEnd) -> bool:
-    """Tell whether two ends show the two of one pair, one each."""
-    return (
-        one.line == two.line == "pair"
-        and one.line_of == two.line_of
-        and one.subject != two.subject
+    """Tell whether two ends show the two of one pair, one each.
+
+    The two are framed together, or both stand.
+    """
+    pair = {one.subject, two.subject}
+    if len(pair) == 1 or not all(pair <= set(_speeds(end)) for end in (one, two)):
+        return False
+    framed = all(pair <= set(end.framed) for end in (one, two))
+    return framed or all(
+        _speeds(end)[name] < WALKING_M_S for end in (one, two) for name in pair
     )
+
+
+def _speeds(end: CutEnd) -> dict[str, float]:
+    """Return the speed of everybody in the action [m/s]."""
+    speeds = {name: speed for name, _, _, _, speed, _ in end.others}
+    return speeds | {end.subject: hypot(*end.velocity)}
 
 
 def same_height(one: CutEnd, two: CutEnd) -> bool:

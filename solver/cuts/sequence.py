@@ -5,10 +5,10 @@ The cost of a choice is the sum, over its shots, of
 - the setup's own score, and what the use of its lens costs;
 - where the shot follows another of its scene and no time has elapsed: the pair's
   `cut_cost.pair_costs`;
-- for the line of action on which the shot begins: what it costs to stand on the other
-  side of it than the last shot of the scene that showed it, at its last sight there,
-  unless time has elapsed since. Of the lines that come again, not more than
-  `cut_stage.MOST_REMEMBERED` are remembered past the shot before, those seen last;
+- for the lines of action on which the shot begins (`lines`): what it costs to stand on
+  the other side of one than at its last sight in the scene, unless time has elapsed
+  since; of several the dearest counts. Of the lines that come again, not more than
+  `stages.MOST_REMEMBERED` are remembered past the shot before, those seen last;
 - the third shot in a row on one lens, and each after it;
 
 less what a shot gains that keeps its earlier setup. Shots of one scene that share a

@@ -12,9 +12,8 @@ import numpy as np
 
 from ..arrays import IntArray
 from .cost import CutCosts, EndTable, end_table, micro
-from .end import CutEnd
+from .lines import LineMemory, turned
 from .open_shot import OpenShot, State, keeping_gains
-from .rules import turned
 
 MOST_REMEMBERED = 4
 
@@ -31,7 +30,7 @@ class CutStage:
     """One shot of a scene, an array a quantity over its states.
 
     `asks` and `shows` map what the shot needs to know, and what it settles, to a
-    number a state; `costs` gives what each remembered value costs by the value asked.
+    number a state. `turned` are the lines that turned round since their last sight.
     """
 
     unary: IntArray
@@ -43,30 +42,51 @@ class CutStage:
     last: EndTable
     asks: dict[Recall, IntArray]
     shows: dict[Recall, IntArray]
-    sights: dict[Recall, CutEnd]
+    turned: frozenset[Recall]
     adjacent: bool
     in_row: bool
     elapsed: bool
 
 
-def stage_of(
+def stages_of(
     shots: Sequence[OpenShot],
     places: Sequence[int],
-    k: int,
     letters: Mapping[str, str],
     costs: CutCosts,
     margin: float | None,
-) -> CutStage:
-    """Return the stage of one shot of a scene.
+) -> list[CutStage]:
+    """Return the stages of a scene's shots.
 
     Args:
         shots: the whole sequence.
         places: of the scene's shots in it.
-        k: which of those.
         letters: of shots that share a setup, by name.
         costs: of cuts.
-        margin: in place of the shot's own.
+        margin: in place of the shots' own.
     """
+    memory: LineMemory[None] = LineMemory()
+    return [
+        _stage_of(SceneShots(shots, places, letters), k, costs, margin, memory)
+        for k in range(len(places))
+    ]
+
+
+class SceneShots(NamedTuple):
+    """The shots of a scene: places in the sequence, and letters by name of the shot."""
+
+    shots: Sequence[OpenShot]
+    places: Sequence[int]
+    letters: Mapping[str, str]
+
+
+def _stage_of(
+    scene: SceneShots,
+    k: int,
+    costs: CutCosts,
+    margin: float | None,
+    memory: LineMemory[None],
+) -> CutStage:
+    shots, places, letters = scene
     shot = shots[places[k]]
     states = shot.states
     use = dict(costs.lens_use)
@@ -79,17 +99,19 @@ def stage_of(
             return points
         return points + sizes.get(state.size, costs.other_sizes)
 
-    asks, shows, sights = {}, {}, {}
     ends = shot.ends
     first = end_table(ends.first, [state.first for state in states])
     last = end_table(ends.last, [state.last for state in states])
-    asks[Recall("line", ends.first.line_of)] = first.side
-    for j, end in enumerate(ends.left):
-        ask = Recall("line", end.line_of)
-        shows[ask] = end_table(end, [state.left[j] for state in states]).side
-        sights[ask] = end
-    ask = Recall("line", ends.last.line_of)
-    shows[ask], sights[ask] = last.side, ends.last
+    if shot.elapsed:
+        memory.clear()
+    asks, turns = {}, set()
+    for line, before, _ in memory.compared(ends.first):
+        ask = Recall("line", line.of)
+        asks[ask] = first.sides[line.of]
+        if turned(before, line):
+            turns.add(ask)
+    memory.see(ends.last, None)
+    shows = {Recall("line", of): side for of, side in last.sides.items()}
     letter = letters.get(shot.name)
     if letter is not None:
         names = [
@@ -112,7 +134,7 @@ def stage_of(
         last=last,
         asks=asks,
         shows=shows,
-        sights=sights,
+        turned=frozenset(turns),
         adjacent=in_row and not shot.elapsed,
         in_row=in_row,
         elapsed=shot.elapsed,
@@ -148,17 +170,3 @@ def needed_after(stages: Sequence[CutStage]) -> list[tuple[Recall, ...]]:
             seen.pop(ask, None)
             seen[ask] = None
     return needed
-
-
-def line_turns(stages: Sequence[CutStage]) -> list[bool]:
-    """Return for each shot whether its line turned round since it was last seen."""
-    sights: dict[Recall, CutEnd] = {}
-    turns = []
-    for stage in stages:
-        if stage.elapsed:
-            sights.clear()
-        ask = next(ask for ask in stage.asks if ask.kind == "line")
-        earlier = sights.get(ask)
-        turns.append(earlier is not None and turned(earlier, stage.first.any_end))
-        sights |= stage.sights
-    return turns

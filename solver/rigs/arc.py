@@ -34,8 +34,8 @@ from .layout import (
 from .shape import (
     ARC,
     SHORTEST_M,
-    Rig,
     RigShape,
+    StudiedRig,
     clamped,
     distance_miss,
     nearer_miss,
@@ -47,7 +47,7 @@ LEAST_RADIUS_M, MOST_RADIUS_M = 1.5, 40.0
 PARALLAX_RULES = ArcRules(most_sweep=2 * np.pi)
 
 
-class Arc(Rig):
+class Arc(StudiedRig):
     """A dolly on a level arc; `origin` of its shape is the centre at lens height."""
 
     __slots__ = ()

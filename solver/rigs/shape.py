@@ -87,6 +87,16 @@ class Rig(ABC):
         """
 
     @abstractmethod
+    def at_height(self, height_m: float) -> "Rig":
+        """Return the rig with its lens at one height all along [m]."""
+
+
+class StudiedRig(Rig):
+    """A rig that a study can find in a camera's path: a point, a line or an arc."""
+
+    __slots__ = ()
+
+    @abstractmethod
     def feet(self, points: FloatArray, near_s: FloatArray) -> FloatArray:
         """Return where along the rail, or on beyond its ends, points are nearest.
 
@@ -96,11 +106,7 @@ class Rig(ABC):
         """
 
     @abstractmethod
-    def at_height(self, height_m: float) -> "Rig":
-        """Return the rig with its lens at one height all along [m]."""
-
-    @abstractmethod
-    def longer(self, before_m: float, after_m: float) -> "Rig":
+    def longer(self, before_m: float, after_m: float) -> "StudiedRig":
         """Return the rig with more rail before its start and behind its end [m]."""
 
 

@@ -14,12 +14,12 @@ from ..laying.way import Way
 from ..stage.stage import Stage
 from .kind import RigKind
 from .layout import ACROSS_M, AWAY_M, Layout, RigWish, Steps, lens_place
-from .shape import LINE, Rig, RigShape
+from .shape import LINE, RigShape, StudiedRig
 
 NAME = "sticks"
 
 
-class Sticks(Rig):
+class Sticks(StudiedRig):
     """A camera on sticks."""
 
     __slots__ = ()

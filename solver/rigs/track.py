@@ -27,12 +27,12 @@ from .layout import (
     lens_place,
     share_followed,
 )
-from .shape import LINE, SHORTEST_M, Rig, RigShape
+from .shape import LINE, SHORTEST_M, RigShape, StudiedRig
 
 NAME = "track"
 
 
-class Track(Rig):
+class Track(StudiedRig):
     """A dolly on straight track."""
 
     __slots__ = ()

@@ -32,7 +32,7 @@ from ..crew.plan import evaluate_log, straight_on
 from ..crew.planner import planner_of
 from ..optics.lens import Lens
 from ..presets import PRESETS, Member
-from ..rigs.shape import Rig
+from ..rigs.shape import Rig, StudiedRig
 from ..shot import Shot
 from .camera import CameraMove, noise_of
 from .shake import level_of
@@ -165,13 +165,14 @@ class Bench:
         lead, u, v = (float(value) for value in values[-3:])
         return self._head(member, seen, lead, u, v)
 
-    def plans(self, trial: "PresetTrial") -> tuple[Rig, Plans]:
+    def plans(self, trial: "PresetTrial") -> tuple[StudiedRig, Plans]:
         """Return the rig of a trial and the dolly's plans, for the operator to know."""
         member = self.member(trial.preset, trial.values)
         plans = self._dolly(member, self._believed(member), trial.values)
         return self._rig(trial.values), plans
 
-    def _rig(self, values: FloatArray) -> Rig:
+    def _rig(self, values: FloatArray) -> StudiedRig:
+        assert isinstance(self.shot.rig, StudiedRig)
         return self.shot.rig.longer(float(values[-2]), float(values[-1]))
 
     def _dolly(self, member: Member, seen: Seen, values: FloatArray) -> Plans:

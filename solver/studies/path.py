@@ -12,7 +12,7 @@ import numpy as np
 from ..arrays import FloatArray
 from ..laying.fit_arc import Circle, circle_geometric
 from ..rigs.arc import arc
-from ..rigs.shape import Rig
+from ..rigs.shape import StudiedRig
 from ..rigs.sticks import sticks
 from ..rigs.track import track
 from .camera import CameraMove, noise_of, smooth_rate, smoothed
@@ -48,7 +48,7 @@ class StudiedPath:
     """
 
     kind: str
-    rig: Rig | None
+    rig: StudiedRig | None
     rail: FloatArray
     left_m: float
     left: dict[str, float]
@@ -156,7 +156,7 @@ def _rig(
     middle: FloatArray,
     axis: FloatArray,
     circle: Circle | None,
-) -> tuple[Rig | None, FloatArray]:
+) -> tuple[StudiedRig | None, FloatArray]:
     place = camera.place
     if kind == "point":
         return sticks(middle), np.zeros(len(place))

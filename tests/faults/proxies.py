@@ -9,7 +9,8 @@ class Proxy:
     """Hands on bytes between a port of its own and a server, until it is stalled.
 
     A stalled one takes connections and bytes and says nothing, as a network does in
-    which packets are dropped.
+    which packets are dropped. Who notices the silence makes another connection:
+    `n_taken` counts them.
     """
 
     def __init__(self, port: int) -> None:
@@ -17,6 +18,7 @@ class Proxy:
         self._open = threading.Event()
         self._open.set()
         self._ended = threading.Event()
+        self.n_taken = 0
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.port: int = self._listener.getsockname()[1]
         threading.Thread(target=self._accept, daemon=True).start()
@@ -44,6 +46,7 @@ class Proxy:
             except OSError:
                 time.sleep(0.05)
                 continue
+            self.n_taken += 1
             for source, sink in ((near, far), (far, near)):
                 threading.Thread(
                     target=self._hand_on, args=(source, sink), daemon=True

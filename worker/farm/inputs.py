@@ -4,13 +4,13 @@ import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePath
-from typing import Any
 
 from ...jobs.errors import Fault
 from ...jobs.job.spec import JobFile
 from ...jobs.run.record import Record
 from ...jobs.subjects import SubjectError, SubjectReference, SubjectTrack, read_subject
 from ...jobs.subjects.confined import ConfinedReader
+from ...jobs.subjects.request import SubjectRequest
 from .places import PlaceError, place_below
 
 _SCENE_SUFFIXES = (".usd", ".usda", ".usdc", ".usdz")
@@ -81,7 +81,7 @@ class FarmReader:
     confined: ConfinedReader | None = None
 
     def __call__(
-        self, reference: SubjectReference, *, folder: Path, path: str, **asked: Any
+        self, reference: SubjectReference, request: SubjectRequest
     ) -> SubjectTrack:
         """Read a subject.
 
@@ -89,16 +89,16 @@ class FarmReader:
             SubjectError: it cannot be used, lies elsewhere, or has changed.
         """
         if self.confined is not None:
-            return self._confined(reference, folder=folder, path=path, **asked)
+            return self._confined(reference, request)
         if reference.file is None:
-            return read_subject(reference, folder=folder, path=path, **asked)
-        field = f"{path}.file"
+            return read_subject(reference, request)
+        folder, field = request.folder, f"{request.path}.file"
         fault = place_fault(reference.file, folder, self.roots)
         if fault is not None:
             raise SubjectError((Fault(path=field, message=fault),))
         expected = self.inputs.get(reference.file)
         try:
-            track = read_subject(reference, folder=folder, path=path, **asked)
+            track = read_subject(reference, request)
         except SubjectError:
             gone = not (folder / reference.file).is_file()
             if gone or expected in (None, _digest(folder / reference.file)):
@@ -110,18 +110,18 @@ class FarmReader:
         return track
 
     def _confined(
-        self, reference: SubjectReference, *, path: str, **asked: Any
+        self, reference: SubjectReference, request: SubjectRequest
     ) -> SubjectTrack:
         assert self.confined is not None
         root = self.confined.root
         if reference.file is not None and root is not None:
             fault = place_fault(".", root, self.roots)
             if fault is not None:
-                raise SubjectError((Fault(path=f"{path}.file", message=fault),))
-        track = self.confined(reference, path=path, **asked)
+                raise SubjectError((Fault(path=f"{request.path}.file", message=fault),))
+        track = self.confined(reference, request)
         expected = None if reference.file is None else self.inputs.get(reference.file)
         if expected not in (None, track.digest):
-            raise SubjectError((_changed(f"{path}.file", str(reference.file)),))
+            raise SubjectError((_changed(f"{request.path}.file", str(reference.file)),))
         return track
 
 

@@ -9,7 +9,6 @@ no project can tell from the time of an answer what another has asked for.
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, field
-from fractions import Fraction
 from pathlib import Path
 from typing import Generic, TypeVar
 
@@ -22,7 +21,8 @@ from ...jobs.job.spec import JobFile
 from ...jobs.run.run import take_alone
 from ...jobs.run.solve_shot import Work
 from ...jobs.subjects.read import track_of_source
-from ...jobs.subjects.reference import SubjectReference, Up
+from ...jobs.subjects.reference import SubjectReference
+from ...jobs.subjects.request import SubjectRequest
 from ...jobs.subjects.track import SubjectTrack
 from ...jobs.takes.judgement import Judgement
 from ...jobs.takes.keys import Keys
@@ -98,39 +98,32 @@ class KeepingReader:
     rules: Rules
 
     def __call__(
-        self,
-        reference: SubjectReference,
-        *,
-        folder: Path,
-        rate: Fraction,
-        first_frame: int,
-        last_frame: int,
-        up: Up,
-        metres_per_unit: float,
-        path: str,
+        self, reference: SubjectReference, request: SubjectRequest
     ) -> SubjectTrack:
         """Read a subject, or return the track of the same bytes read the same way."""
         reader = self.rules.reader()
-        source = reader.source(reference, path=path)
+        source = reader.source(reference, path=request.path)
         meaning = (reference.name, reference.at, reference.height_m, reference.rate)
         more = (reference.first_sample_at, reference.joint, reference.units)
         rest = (reference.up, reference.limit_m_s, reference.holds)
         titles = repr(reference.columns)
-        span = (rate, first_frame, last_frame, up, metres_per_unit)
+        span = (request.rate, request.first_frame, request.last_frame)
+        scene = (request.up, request.metres_per_unit)
         who = (self.rules.project, self.rules.limits)
-        key = (who, source.kind, source.digest, meaning, more, rest, titles, span)
+        key = (
+            who,
+            source.kind,
+            source.digest,
+            meaning,
+            more,
+            rest,
+            titles,
+            span,
+            scene,
+        )
         track = _tracks.get(key)
         if track is None:
-            track = track_of_source(
-                source,
-                reference,
-                rate=rate,
-                first_frame=first_frame,
-                last_frame=last_frame,
-                up=up,
-                metres_per_unit=metres_per_unit,
-                path=path,
-            )
+            track = track_of_source(source, reference, request)
             if len(track.times_s) <= _LONG_TRACK:
                 _tracks.put(key, track)
         return track

@@ -284,8 +284,7 @@ NUMBERS: dict[str, dict[str, float | str]] = {
     },
     "adds_nothing": {
         "against": "010", "subject": "a", "turn_deg": 12.0, "from_size": "full",
-        "to_size": "full", "size_steps": 0.0, "lens_mm": 50.0,
-    },
+        "to_size": "full", "size_steps": 0.0},
     "size_unchanged": {
         "against": "010", "subject": "a", "turn_deg": 35.0, "from_size": "full",
         "to_size": "full", "size_steps": 0.0,
@@ -319,6 +318,7 @@ NUMBERS: dict[str, dict[str, float | str]] = {
     "subject_hidden": {"seen": 0.8},
     "limit_reached": {"pan_speed_used": 1.0},
     "close_to_lens": {"closest_m": 0.62},
+    "same_side": {"against": "010", "subject": "guard", "side": "left"},
     "refused_plans": {"refused_plans": 1.0}, "whip_used": {"whip_plans": 2.0},
     "strobing": {"strobing_deg_s": 40.0, "limit_deg_s": 5.0},
     "lock_broken": {"in_frame": 0.8, "in_frame_locked": 1.0},

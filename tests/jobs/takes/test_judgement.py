@@ -23,7 +23,7 @@ def a_judgement() -> Judgement:
             score=number,
             parts={"drift": number, "a name\u2026": 0.0},
             numbers={"hidden": 1 - number},
-            ends={"first": {"u": None, "subject": "b"}, "last": {}, "left": []},
+            ends={"first": {"u": None, "subject": "b"}, "last": {}, "people": []},
         )
         for number in NUMBERS
     )

@@ -1,13 +1,21 @@
 """Cuts drawn in plain coordinates, whose faults a textbook names."""
 
-from math import degrees
+from dataclasses import replace
+from math import degrees, pi
 
 import pytest
 from ends import an_end, around, held, mirrored, moved
 
-from carrellata.solver.cuts.continuity import CutShot, cut_findings, lens_use
+from carrellata.solver.cuts.appearance import Appearance
+from carrellata.solver.cuts.continuity import (
+    CutShot,
+    cut_findings,
+    cut_news,
+    lens_use,
+)
 from carrellata.solver.cuts.end import CutEnd, ShotEnds
 from carrellata.solver.cuts.findings import Finding
+from carrellata.solver.cuts.lines import own_line
 
 A, B = (0.0, 0.0), (2.0, 0.0)
 
@@ -126,14 +134,52 @@ def test_the_side_at_the_cut_counts_and_not_the_side_on_average() -> None:
     assert [one.name for one in findings[1]] == ["size_unchanged"]
 
 
-def test_a_subject_that_was_handed_over_is_remembered_where_it_was_left() -> None:
-    hand_over = ShotEnds(
-        first=an_end((0.0, -6.0), walks=(1.4, 0.0)),
-        last=an_end((20.0, 3.0), at=(20.0, 0.0), subject="b", faces_deg=0.0),
-        left=(an_end((1.0, -6.0), walks=(1.4, 0.0)),),
+def test_the_line_is_that_of_the_two_whichever_shot_follows_whom() -> None:
+    # The first shot follows the runner, with the other behind; the second the other.
+    chase = an_end((0.0, -6.0), walks=(4.0, 0.0), partner=("b", (-5.0, 0.0)))
+    for y, expected in ((-4.0, []), (4.0, ["crosses_line"])):
+        pursuer = an_end((-5.0, y), subject="b", at=(-5.0, 0.0), walks=(4.0, 0.0),
+                         partner=("a", A), focal_mm=75.0)  # fmt: skip
+        assert names(chase, pursuer) == expected
+
+
+def test_who_is_left_alone_is_held_against_their_own_line() -> None:
+    both = an_end((0.0, -6.0), subject="b", at=B, partner=("a", A))
+    with_own = replace(both, others=(("a", 0.0, 0.0, 0.0, 1.4, -pi / 2),))
+    alone = an_end((0.5, 6.0), walks=(1.4, 0.0), focal_mm=75.0)
+    (found,) = cut(with_own, alone)
+    assert (found.name, found.numbers["subject"]) == ("crosses_line", "a")
+    assert found.numbers["line"] in ("travel", "changed")
+
+
+def test_a_line_of_two_who_are_not_followed_is_a_warning() -> None:
+    def seen(camera: tuple[float, float]) -> CutEnd:
+        end = an_end(camera, at=(0.0, 20.0), focal_mm=75.0)
+        others = (("b", -9.0, 0.0, 0.0, 0.0, None), ("c", -6.0, 0.0, -3.0, 0.0, None))
+        return replace(end, others=others)
+
+    found = cut(seen((-2.0, -3.0)), seen((-7.0, 6.0)))
+    crossed = {f.numbers["subject"]: f.severity for f in found if "line" in f.name}
+    assert crossed == {"b|c": "warning"}
+
+
+def test_who_goes_by_the_right_comes_in_by_the_left() -> None:
+    def shown(came: str | None, went: str | None, at: float) -> ShotEnds:
+        end = an_end(around(at), focal_mm=50.0 + at)
+        one = Appearance("b", came is None, went is None, True, came, went)
+        return ShotEnds(first=end, last=end, people=(one,))
+
+    assert names(shown(None, "right", 0), shown("left", None, 70)) == []
+    (found,) = cut(shown(None, "right", 0), shown("right", None, 70))
+    assert (found.name, found.severity) == ("same_side", "warning")
+    assert found.numbers == {"against": "010", "subject": "b", "side": "right"}
+    between = an_end(around(140), focal_mm=35.0)
+    found = cut(shown(None, "left", 0), held(between), shown("left", None, 70))
+    assert [f.name for f in found] == ["same_side"]
+    seen_again = cut(
+        shown(None, "left", 0), shown("right", "right", 70), shown("left", None, 140)
     )
-    assert names(hand_over, an_end((0.0, 6.0), walks=(1.4, 0.0))) == ["crosses_line"]
-    assert names(hand_over, an_end((3.0, -6.0), walks=(1.4, 0.0))) == []
+    assert [f.name for f in seen_again] == []
 
 
 @pytest.mark.parametrize("change", ["elapsed", "scene"])
@@ -170,7 +216,7 @@ def test_a_shot_that_failed_parts_its_neighbours() -> None:
 @pytest.mark.parametrize(
     ("turn_deg", "size", "expected"),
     [
-        (29.0, "full", ["under_30_degrees"]),
+        (29.0, "full", ["adds_nothing"]),
         (31.0, "full", ["size_unchanged"]),
         (46.0, "full", []),
         (29.0, "cowboy", ["under_30_degrees"]),
@@ -206,13 +252,14 @@ def test_sizes_are_compared_as_they_were_held_and_not_as_they_were_asked() -> No
 
 def test_a_cut_to_the_same_picture_adds_nothing() -> None:
     one = an_end(around(-90.0))
-    (found,) = cut(one, an_end(around(-70.0)))
-    assert (found.name, found.severity) == ("adds_nothing", "warning")
     for other in (
+        an_end(around(-70.0)),
         an_end(around(-70.0), focal_mm=75.0),
         an_end(around(-70.0), height_m=0.4),
     ):
-        assert names(one, other) == ["under_30_degrees"]
+        (found,) = cut(one, other)
+        assert (found.name, found.severity) == ("adds_nothing", "warning")
+        assert cut_news(shot("010", one), shot("020", other)) == ()
 
 
 def test_another_subject_is_free_of_the_thirty_degrees() -> None:
@@ -337,8 +384,9 @@ def test_a_world_turned_and_shifted_has_the_same_findings(
 
 def test_angles_of_a_drawn_end_are_those_on_the_page() -> None:
     end = an_end((3.0, -3.0), walks=(1.0, 0.0), height_m=1.6 + 18**0.5)
-    assert degrees(end.off_line_rad) == pytest.approx(-45.0)
-    assert (end.side, end.near_axis) == (-1, False)
+    line = own_line(end)
+    assert degrees(line.off_rad(end.lens)) == pytest.approx(-45.0)
+    assert (line.side(end.lens), line.is_near(end.lens)) == (-1, False)
     assert degrees(end.elevation_rad) == pytest.approx(45.0)
     assert end.height_m == pytest.approx(1.6 + 18**0.5)
     assert end.scale == pytest.approx(0.9)

@@ -12,7 +12,6 @@ from shots import (
     SHOTS,
     acted,
     framing,
-    hand_over,
     shot,
     sticks,
     walk,
@@ -21,6 +20,7 @@ from shots import (
 from carrellata.solver.action.subject import Subject
 from carrellata.solver.cuts.at_cut import cut_action
 from carrellata.solver.cuts.end import ShotEnds, shot_ends, trial_ends
+from carrellata.solver.cuts.lines import lines_of, own_line
 from carrellata.solver.shot import Shot
 from carrellata.solver.take import operate
 
@@ -54,15 +54,16 @@ def test_a_walk_to_the_right_of_a_camera_that_looks_along_minus_z() -> None:
     ends = shot_ends(take)
     first, last = ends.first, ends.last
     # Heading +X is a quarter turn to the right of -Z.
-    assert (last.line, last.line_of) == ("travel", "a")
+    assert (last.line, last.subject) == ("travel", "a")
     assert last.line_rad == pytest.approx(-np.pi / 2)
     assert last.velocity == pytest.approx((1.4, 0.0, 0.0))
     # The camera stands on +Z, on the walker's right; it runs right on the screen.
-    assert first.side == last.side == -1
+    one, two = own_line(first), own_line(last)
+    assert one.side(first.lens) == two.side(last.lens) == -1
     assert first.across_m_s > 1.2
     # Walked from x = -4 to 1.6: the camera at (0, 12) bears atan(4 / 12) past abeam.
-    assert first.off_line_rad == pytest.approx(-np.arctan2(12.0, 4.0))
-    assert last.off_line_rad == pytest.approx(-np.arctan2(12.0, -1.6))
+    assert one.off_rad(first.lens) == pytest.approx(-np.arctan2(12.0, 4.0))
+    assert two.off_rad(last.lens) == pytest.approx(-np.arctan2(12.0, -1.6))
     assert last.height_m == pytest.approx(LENS_HEIGHT_M)
     rise = LENS_HEIGHT_M - EYES * HEIGHT_M
     assert last.elevation_rad == pytest.approx(np.arctan2(rise, np.hypot(1.6, 12.0)))
@@ -97,40 +98,48 @@ def _two(weights: tuple[float, float], *more: Subject) -> Shot:
     return shot(people, sticks(), framings=(framing(weights=shares),))
 
 
-def test_two_in_the_frame_have_the_line_between_them() -> None:
-    end = cut_action(_two((1.0, 0.6))).last
-    assert (end.line, end.line_of, end.subject) == ("pair", "courier|guard", "guard")
-    # From courier at -1.5 to guard at 1.5 is along +X, whoever is primary.
-    assert end.line_rad == pytest.approx(-np.pi / 2)
-    other = cut_action(_two((0.6, 1.0))).last
-    assert (other.subject, other.line_rad) == ("courier", end.line_rad)
-    assert end.others == (("courier", -1.5, 0.0, 0.0, 0.0),)
+def test_a_pair_has_its_line_whoever_is_followed() -> None:
+    for weights, subject in (((1.0, 0.6), "guard"), ((0.0, 1.0), "courier")):
+        end = cut_action(_two(weights)).last
+        line = lines_of(end)["courier|guard"]
+        assert end.subject == subject
+        assert line.kind == "pair"
+        # From courier at -1.5 to guard at 1.5 is along +X, whoever is primary.
+        assert line.bearing_rad == pytest.approx(-np.pi / 2)
+        assert line.x == {"guard": 1.5, "courier": -1.5}[subject]
+    assert end.others == (("guard", 1.5, 0.0, 0.0, 0.0, None),)
 
 
-def test_a_single_of_one_of_two_can_declare_their_line() -> None:
-    three = _two((1.0, 0.0), acted(walk(0.0), 3.0, name="third"))
-    assert cut_action(three).last.line == "none"
-    declared = cut_action(three, ("guard", "courier")).last
-    assert (declared.line, declared.line_of) == ("pair", "courier|guard")
+def test_of_three_each_two_have_a_line_and_each_mover_its_own() -> None:
+    three = _two((1.0, 0.0), acted(walk(0.8, start=(0.0, 0.0, 4.0)), 3.0, name="third"))
+    assert set(lines_of(cut_action(three).last)) == {
+        "courier|guard",
+        "courier|third",
+        "guard|third",
+        "third",
+    }
 
 
-def test_a_single_of_one_who_stands_by_another_keeps_the_line_of_the_two() -> None:
-    single = cut_action(_two((1.0, 0.0))).last
-    assert (single.line, single.line_of, single.subject) == (
-        "pair", "courier|guard", "guard",
+def test_two_who_stand_in_one_place_have_no_line() -> None:
+    near = _two((1.0, 0.0), acted(walk(0.0, start=(1.7, 0, 0)), 3.0, name="twin"))
+    assert "guard|twin" not in lines_of(cut_action(near).last)
+
+
+def test_of_a_crowd_only_some_have_lines() -> None:
+    crowd = [acted(walk(0.0, start=(k, 0, 3)), 3.0, name=f"{k:02d}") for k in range(30)]
+    assert len(lines_of(cut_action(_two((1.0, 0.0), *crowd)).last)) == 28
+
+
+def test_who_comes_and_goes_by_which_side() -> None:
+    stands = acted(walk(0.0, start=(0.0, 0.0, 0.0)), 4.0, name="a")
+    crosses = acted(walk(4.0, start=(-8.0, 0.0, -1.0)), 4.0, name="b")
+    ends = shot_ends(operate(shot([stands, crosses], sticks(10.0), preset="steady")))
+    a, b = ends.people
+    assert (a.at_first, a.at_last, a.ever, a.came, a.went) == (
+        True, True, True, None, None,
     )  # fmt: skip
-    walks = acted(walk(1.4), 3.0, name="guard")
-    stands = acted(walk(0.0, start=(0.0, 0.0, -3.0)), 3.0, name="courier")
-    assert cut_action(shot([walks, stands], sticks())).last.line == "travel"
-
-
-def test_a_subject_that_is_left_inside_the_cut_is_seen_last_where_it_was() -> None:
-    ends = shot_ends(operate(hand_over()))
-    assert (ends.first.subject, ends.last.subject) == ("a", "b")
-    (left,) = ends.left
-    # The cue is at the 49th frame; the frame before is the last of the first subject.
-    assert (left.subject, left.frame) == ("a", ends.first.frame + 47)
-    assert left.place == pytest.approx((-3.5, 0.0, 0.0))
+    assert (b.at_first, b.at_last, b.ever) == (False, False, True)
+    assert (b.came, b.went) == ("left", "right")
 
 
 def test_a_hidden_subject_has_no_place_on_the_screen() -> None:
@@ -149,6 +158,5 @@ def test_ends_of_a_trial_are_those_of_its_take() -> None:
         cams = np.column_stack([take.base, take.pan[:, 0]])[cut]
         screen = np.column_stack([take.u, take.v, take.size])[cut]
         action = cut_action(take.shot)
-        assert trial_ends(take.shot, take.shot.lens, action, cams, screen) == shot_ends(
-            take
-        )
+        found = trial_ends(take.shot, take.shot.lens, action, cams, screen)
+        assert found == replace(shot_ends(take), people=())

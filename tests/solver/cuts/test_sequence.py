@@ -288,7 +288,6 @@ def _flipped(state: State) -> State:
         state,
         first=mirrored(state.first),
         last=mirrored(state.last),
-        left=tuple(mirrored(end) for end in state.left),
     )
 
 
@@ -298,7 +297,6 @@ def _elsewhere(state: State, turn_rad: float) -> State:
         state,
         first=moved(state.first, turn_rad, by),
         last=moved(state.last, turn_rad, by),
-        left=tuple(moved(end, turn_rad, by) for end in state.left),
     )
 
 
@@ -338,7 +336,6 @@ def _views(state: State) -> State:
         state,
         first=EndView.from_plain(state.first.plain()),
         last=EndView.from_plain(state.last.plain()),
-        left=tuple(EndView.from_plain(end.plain()) for end in state.left),
     )
 
 
