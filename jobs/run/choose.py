@@ -192,4 +192,5 @@ def _costs(job: JobFile) -> CutCosts:
     asked = job.habits.cut_weights.model_dump(exclude_none=True)
     lens_use = {float(mm): share for mm, share in job.habits.lens_use.items()}
     costs, habits = replace(CutCosts(), **asked), job.habits
-    return with_habits(costs, habits.variety, lens_use, dict(habits.size_use))
+    size_use = {str(name): share for name, share in habits.size_use.items()}
+    return with_habits(costs, habits.variety, lens_use, size_use)
