@@ -118,4 +118,5 @@ def setup_words(setup: SetupSpec) -> str:
     if named is not None:
         asked = named.replace("_", " ") if isinstance(named, str) else f"{named:g} deg"
         view = f", {asked} from the {setup.side}"
-    return f"{setup.lens_mm:g} mm, {where}{view}"
+    size = "" if setup.size is None else f", {setup.size}"
+    return f"{setup.lens_mm:g} mm{size}, {where}{view}"

@@ -150,7 +150,7 @@ def _runner_up(candidate: Candidate, more: float | None) -> RunnerUp:
     )
 
 
-def _state(k: int, candidate: Candidate, *, lettered: bool) -> State:
+def _state(k: int, candidate: Candidate, *, lettered: bool, size_open: bool) -> State:
     """Return a candidate as the choice sees it; the first of a shot with whole ends."""
     end = EndView.from_plain if k else CutEnd.from_plain
     ends = candidate.ends
@@ -161,12 +161,18 @@ def _state(k: int, candidate: Candidate, *, lettered: bool) -> State:
         order=k,
         setup=_shared(candidate) if lettered else "",
         view=_view_family(candidate),
+        size=candidate.setup.size or "" if size_open else "",
     )
 
 
 def _open_shot(spec: ShotSpec, judgement: Judgement, *, gap: bool) -> OpenShot:
     states = [
-        _state(k, candidate, lettered=spec.setup is not None)
+        _state(
+            k,
+            candidate,
+            lettered=spec.setup is not None,
+            size_open=bool(spec.framing.open_sizes),
+        )
         for k, candidate in enumerate(judgement.candidates)
     ]
     return OpenShot(
@@ -185,4 +191,6 @@ def _costs(job: JobFile) -> CutCosts:
     """Return what cuts cost, with the job's own weights."""
     asked = job.habits.cut_weights.model_dump(exclude_none=True)
     lens_use = {float(mm): share for mm, share in job.habits.lens_use.items()}
-    return with_habits(replace(CutCosts(), **asked), job.habits.variety, lens_use)
+    costs, habits = replace(CutCosts(), **asked), job.habits
+    size_use = {str(name): share for name, share in habits.size_use.items()}
+    return with_habits(costs, habits.variety, lens_use, size_use)

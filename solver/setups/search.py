@@ -38,7 +38,11 @@ BROKEN = 1e4  # added to a score for each unit by which a must is broken
 
 
 def candidates(
-    ask: Ask, rehearsal: Rehearsal | None = None, *, refine: bool = True
+    ask: Ask,
+    rehearsal: Rehearsal | None = None,
+    *,
+    refine: bool = True,
+    most: float = np.inf,
 ) -> list[Judged]:
     """Return every setup that was tried for a shot, best first.
 
@@ -48,13 +52,19 @@ def candidates(
     breaks a must whoever operates it, or that costs more than sticks which hold from
     the same view. Where no head stays whole all the time, setups a little further
     away are tried as well, and where the shot claims something what that asks for.
+
+    Args:
+        ask: the shot.
+        rehearsal: of it, where there is one.
+        refine: whether the best are moved.
+        most: trials, about; what is left to try then is left out.
     """
     stage = rehearsal or Rehearsal(ask)
     action = stage.action
     if ask.rig is not None:
         found = [judged(ask, stage.tried(setup)) for setup in _fixed_rig(ask, action)]
         return sorted(found, key=_order)
-    search = _Search(stage)
+    search = _Search(stage, most)
     search.work(propose_standing(stage.known))
     lenses = _rail_lenses(ask, action, search.tried)
     search.work(propose_rails(stage.known, lenses[:RAIL_LENSES], search.may_pay))
@@ -89,7 +99,8 @@ def candidates(
 class _Search:
     """The trials of one shot: proposals with their verdicts, in the order they came."""
 
-    def __init__(self, stage: Rehearsal) -> None:
+    def __init__(self, stage: Rehearsal, most: float) -> None:
+        self.most = most
         self.stage, self.ask, self.action = stage, stage.ask, stage.action
         self.tried: list[tuple[Proposal, Judged]] = []
         self._of_kind: dict[str, tuple[Proposal, Judged]] = {}  # the best
@@ -118,7 +129,7 @@ class _Search:
         """
         for proposal in proposals:
             setup = build(proposal, self.ask)
-            if setup is None:
+            if setup is None or self.stage.n_trials >= self.most:
                 continue
             best = self._of_kind.get(proposal.kind)
             least = np.inf if best is None else best[1].rank[0]
@@ -165,7 +176,9 @@ class _Search:
 
         n = proposal.layout.n_free
         enough = self._least(proposal) + WORTH_REFINING
-        descend(cost, n, _cost(start), EVALUATIONS, enough, self._best)
+        left = min(float(EVALUATIONS), self.most - self.stage.n_trials)
+        if left > n:
+            descend(cost, n, _cost(start), int(left), enough, self._best)
         if best.holds:
             self._best = min(self._best, best.score)
         return best

@@ -14,7 +14,12 @@ from carrellata.solver.cuts.open_shot import STEADY, OpenShot, State, keeping_ga
 from carrellata.solver.cuts.sequence import choose_sequence
 from carrellata.solver.errors import SolverError
 
-VARIED = CutCosts(lens_run=1.5, lens_use=((35.0, 0.25),))
+VARIED = CutCosts(
+    lens_run=1.5,
+    lens_use=((35.0, 0.25),),
+    size_use=(("full", 0.0), ("medium", 0.75)),
+    other_sizes=1.5,
+)
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -82,6 +87,8 @@ def test_cut_costs_and_scores_add_up_to_the_total() -> None:
         choice = choose_sequence(shots, shared=letters, costs=VARIED)
         picked = [s.states[k] for s, k in zip(shots, choice.chosen, strict=True)]
         own = sum(s.score + 0.25 * (s.first.focal_mm == 35.0) for s in picked)
+        sizes = {"": 0.0, "full": 0.0, "medium": 0.75}
+        own += sum(sizes.get(s.size, 1.5) for s in picked)
         cuts = sum(cost for parts in choice.cuts for cost in parts.values())
         assert choice.total == pytest.approx(own + cuts, abs=1e-5)
 
