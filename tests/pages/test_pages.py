@@ -93,7 +93,7 @@ def test_pages_work_without_script_and_from_the_keyboard(
 def test_print_holds_all_parts_of_a_page(browser: Browser, solved: Path) -> None:
     wanted = {
         "index": ["What failed", "The cut", "worst first", "From shot to shot", "Lens"],
-        "050": ["Findings", "The frame", "The plan", "the curves", "Focus and depth"],
+        "050": ["Findings", "The frame", "From above", "the curves", "Focus and depth"],
     }
     for name, words in wanted.items():
         with opened(browser, solved / "review" / f"{name}.html", scheme="dark") as page:
