@@ -1,6 +1,7 @@
 """A small search on the judged take, and the candidates of a shot that come of it."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -11,6 +12,7 @@ from ..optics.lens import Lens
 from ..rigs.clearance import rail_faults
 from ..rigs.kinds import KINDS, place_of_kind
 from ..rigs.layout import Steps
+from .claimed import closing, views_told
 from .constrained import breaks_stage_only, within_limits
 from .descend import descend
 from .judge import HEAD_HELD, OTHERS_HELD
@@ -49,7 +51,7 @@ def candidates(
     take gets better. What a lower bound rules out is not simulated: a rail that
     breaks a must whoever operates it, or that costs more than sticks which hold from
     the same view. Where no head stays whole all the time, setups a little further
-    away are tried as well.
+    away are tried as well, and where the shot claims something what that asks for.
 
     Args:
         ask: the shot.
@@ -77,6 +79,13 @@ def candidates(
     if not search.holds and any(one.verb == "looms" for one in ask.shot.claims):
         for angle in LOOMING:
             search.work(propose_standing(stage.known._replace(angle=angle)))
+    if stage.blocking is not None:
+        search.work(closing(stage.known, lenses))
+        told = views_told(stage.known, stage.blocking)
+        known = stage.known._replace(ask=replace(ask, views=told))
+        search.work(propose_standing(known))
+        search.work(propose_rails(known, lenses[:RAIL_LENSES], search.may_pay))
+        search.work(closing(known, lenses))
     found = [verdict for _, verdict in search.tried]
     if refine:
         found += search.refined()
