@@ -79,7 +79,7 @@ class Rehearsal:
         self._dolly = _dolly_planners(ask.shot.crew.grip)
         self._through: dict[Lens, Through] = {}
         self._watched = watched_of(ask.shot)
-        self._blocking = blocking_of(ask.shot) if ask.shot.claims else None
+        self.blocking = blocking_of(ask.shot) if ask.shot.claims else None
 
     @property
     def known(self) -> Known:
@@ -164,10 +164,10 @@ class Rehearsal:
     def _outcomes(self, cams: FloatArray, lensed: Lensed) -> tuple[ClaimOutcome, ...]:
         """Return what came of the shot's claims on a camera's frames."""
         shot = self.ask.shot
-        if self._blocking is None or not shot.claims:
+        if self.blocking is None or not shot.claims:
             return ()
         camera = CameraFrames(cams, shot.roll_rad, lensed.screen, lensed.shaking)
-        return outcomes_of(shot.claims, frame_table(self._blocking, shot.stage, camera))
+        return outcomes_of(shot.claims, frame_table(self.blocking, shot.stage, camera))
 
 
 def _hidden(stage: Stage, cams: FloatArray, action: Action) -> float:
