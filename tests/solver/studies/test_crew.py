@@ -62,9 +62,7 @@ def shaken_percent(known):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "case", [*QUICK, pytest.param("track", marks=pytest.mark.long)]
-)
+@pytest.mark.parametrize("case", CASES_ASKED)
 def test_a_known_crew_is_found_again(case):
     clip, rig, settings = CASES[case]
     known = taken(clip, rig, **settings)
