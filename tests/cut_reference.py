@@ -117,7 +117,10 @@ def path_cost(
     use = dict(costs.lens_use)
     total = 0
     for k, (shot, state) in enumerate(zip(shots, states, strict=True)):
-        total += whole(state.score + use.get(state.first.focal_mm, costs.other_lenses))
+        points = state.score + use.get(state.first.focal_mm, costs.other_lenses)
+        if state.size:
+            points += dict(costs.size_use).get(state.size, costs.other_sizes)
+        total += whole(points)
         follows = k > 0 and shots[k - 1].scene == shot.scene
         if follows and not shot.elapsed:
             total += pair_cost(states[k - 1].last, state.first, costs)

@@ -49,17 +49,19 @@ def random_sequence(
         shared = lettered and rng.random() < 0.6
         n_states = 1 if k == fixed and not shared else int(rng.integers(2, 6))
         states = []
+        size_open = views.random() < 0.4
         for i in range(n_states):
             focal = float(rng.choice(LENSES))
+            size = str(views.choice(["full", "medium", "chest"])) if size_open else ""
+            seen = {"focal_mm": focal} | ({"size": size} if size else {})
             states.append(
                 State(
                     score=float(np.round(rng.uniform(0, 4), int(rng.integers(0, 7)))),
-                    first=_random_end(rng, action, focal_mm=focal),
-                    last=_random_end(
-                        rng, action if one_action else later, focal_mm=focal
-                    ),
+                    first=_random_end(rng, action, **seen),
+                    last=_random_end(rng, action if one_action else later, **seen),
                     order=int(rng.integers(9)),
                     setup="ABCDE"[i],
+                    size=size,
                     view=str(views.choice(["", "front", "profile", "rear"])),
                 )
             )

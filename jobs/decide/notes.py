@@ -12,6 +12,7 @@ from ..job.framing import SizeName
 from ..job.locations import path_text
 from ..job.plain_file import read_plain, tables_of
 from ..job.quantities import Digest, Name, Number, Spec, Text, refusal
+from .toml_text import written
 
 MAX_BYTES = 16 * 1024 * 1024
 
@@ -32,6 +33,8 @@ class Decision(Spec):
     """Size that is asked for from now on."""
     lens_mm: Annotated[Number, Field(gt=0, le=10_000)] | None = None
     """Lens that is asked for from now on."""
+    intent: Name | None = None
+    """Intent that is asked for from now on, a name of the job's `[intents]`."""
     note: Text = ""
     """Words for people, a remark in the job."""
     accept: tuple[AcceptSpec, ...] = ()
@@ -42,8 +45,8 @@ class Decision(Spec):
         if (self.approve or self.lock) and self.take_key is None:
             message = "needs take_key, the take that is approved or locked"
             raise refusal(message)
-        if self.lock and (self.size is not None or self.lens_mm is not None):
-            message = "a take that is locked keeps its size and its lens"
+        if self.lock and (self.size or self.lens_mm or self.intent):
+            message = "a take that is locked keeps its size, its lens and its intent"
             raise refusal(message)
         return self
 
@@ -63,9 +66,22 @@ def read_notes(path: Path) -> Notes:
         InputError: it is missing, unreadable, empty, too large or not UTF-8.
         JobError: its syntax or its content is wrong; it names every fault.
     """
-    raw = read_plain(path, most_bytes=MAX_BYTES)
+    return notes_of(read_plain(path, most_bytes=MAX_BYTES), label=str(path))
+
+
+def notes_of(raw: bytes, *, label: str) -> Notes:
+    """Return the notes of a file's bytes.
+
+    Args:
+        raw: as the file has them.
+        label: what the file is called where it is refused.
+
+    Raises:
+        InputError: they are empty, too large or not UTF-8.
+        JobError: their syntax or their content is wrong; it names every fault.
+    """
     tables: dict[str, Any] = tables_of(
-        raw, suffix=".toml", label=str(path), most_bytes=MAX_BYTES
+        raw, suffix=".toml", label=label, most_bytes=MAX_BYTES
     )
     try:
         notes = Notes.model_validate(tables)
@@ -85,3 +101,27 @@ def read_notes(path: Path) -> Notes:
     if faults:
         raise JobError(tuple(faults))
     return notes
+
+
+def joined(before: Notes, after: Notes) -> Notes:
+    """Return the notes of one sequence where later ones of a shot replace earlier."""
+    by_shot = {one.shot.lower(): one for one in (*before.decisions, *after.decisions)}
+    return after.model_copy(update={"decisions": tuple(by_shot.values())})
+
+
+def notes_text(notes: Notes) -> str:
+    """Return notes as TOML that `read_notes` reads."""
+    head = f"schema = {written(notes.schema_)}\nsequence = {written(notes.sequence)}\n"
+    return head + "".join(map(_block, notes.decisions))
+
+
+def _block(decision: Decision) -> str:
+    values = decision.model_dump(exclude_defaults=True, exclude={"accept"})
+    lines = [f"{name} = {written(value)}" for name, value in values.items()]
+    if decision.accept:
+        rows = [
+            ", ".join(f"{k} = {written(v)}" for k, v in one.model_dump().items())
+            for one in decision.accept
+        ]
+        lines.append(f"accept = [{', '.join(f'{{ {row} }}' for row in rows)}]")
+    return "\n[[decisions]]\n" + "".join(f"{line}\n" for line in lines)

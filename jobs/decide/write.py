@@ -173,6 +173,8 @@ def _changes(
         yield f"lens {decision.lens_mm:g} mm", _setting("lens_mm", decision.lens_mm)
     if decision.size is not None:
         yield f"size {decision.size}", _sizing(decision.size)
+    if decision.intent is not None:
+        yield f"intent {decision.intent}", _setting("intent", decision.intent)
     if decision.lock:
         assert decision.take_key is not None
         yield "take locked", _setting("lock", decision.take_key)

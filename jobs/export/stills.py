@@ -13,7 +13,9 @@ import pyarrow as pa
 
 from ...solver.arrays import FloatArray
 from ...solver.crew.operator import SAFE
+from ..review.stage import PlanStage, stage_of
 from ..takes.curves import Curves
+from ..takes.metadata import take_metadata
 from .scene_view import Figure, figures_of
 
 if TYPE_CHECKING:
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure as Page
 
 INK, BLUE, RUST, GREY = "#262628", "#34546e", "#a4492f", "#8c867c"
+GREEN, OCHRE = "#4d6b58", "#8a6d1f"
 _STYLE: dict[Any, Any] = {
     "svg.hashsalt": "carrellata",
     "svg.fonttype": "none",
@@ -38,7 +41,8 @@ _STYLE: dict[Any, Any] = {
 }
 _INCH_PIXELS = 100
 _CAMERA = [(-0.35, -0.5), (0.0, 0.7), (0.35, -0.5), (-0.35, -0.5)]
-_COLOURS, _MARKS = (RUST, INK, BLUE), ("o", "s", "D")
+# Blue is the camera's alone.
+_COLOURS, _MARKS = (RUST, GREEN, OCHRE, INK), ("o", "s", "D", "^")
 
 
 def stills(
@@ -83,10 +87,11 @@ def _moves(
     page: "Page", curves: Curves, table: pa.Table, figures: tuple[Figure, ...]
 ) -> None:
     del figures
-    rows = page.subplots(3, 1, sharex=True)
-    for axes, (name, unit) in zip(
-        rows, (("pan", "deg/s"), ("tilt", "deg/s"), ("rail", "m/s")), strict=True
-    ):
+    channels = [("pan", "deg/s"), ("tilt", "deg/s")]
+    if curves.rail.length_m > 0:
+        channels.append(("rail", "m/s"))
+    rows = page.subplots(len(channels), 1, sharex=True)
+    for axes, (name, unit) in zip(rows, channels, strict=True):
         speed = table[f"{name}_speed"].to_numpy()
         axes.plot(curves.time_codes, speed, color=BLUE, lw=1.8)
         axes.axhline(0.0, color=GREY, lw=0.8)
@@ -154,11 +159,13 @@ def _plan(
     from matplotlib.markers import MarkerStyle
     from matplotlib.path import Path
 
-    del table
     axes = page.subplots()
+    _stage(axes, stage_of(take_metadata(table)))
     rail = curves.rail.places(curves.rail.drawn_s)
-    axes.plot(*_above(rail), color=GREY, lw=4.5, solid_capstyle="butt", label="rail")
-    axes.plot(*_above(rail), color="white", lw=2.5, solid_capstyle="butt")
+    if curves.rail.length_m > 0:
+        x, y = _above(rail)
+        axes.plot(x, y, color=GREY, lw=4.5, solid_capstyle="butt", label="rail")
+        axes.plot(x, y, color="white", lw=2.5, solid_capstyle="butt")
     base = curves.base_m
     axes.plot(*_above(base), color=BLUE, lw=1.2, label="lens")
     ends = (0, len(base) - 1)
@@ -184,6 +191,23 @@ def _plan(
     axes.set_xlabel("metres, seen from above")
     axes.set_ylabel("metres")
     axes.legend(loc="best")
+
+
+def _stage(axes: "Axes", stage: PlanStage) -> None:
+    """Draw the edge of the floor, and keep-outs hatched and named."""
+    from matplotlib.patches import Rectangle
+
+    if stage.floor is not None:
+        ring = np.concatenate([stage.floor, stage.floor[:1]])
+        axes.plot(*ring.T, color=INK, lw=1.0, ls=(0, (1, 3)), label="floor")
+    for one in stage.keep_outs:
+        (left, low), (right, high) = one.low[:2], one.high[:2]
+        box = Rectangle((left, low), right - left, high - low)
+        box.set(facecolor="none", edgecolor=GREY, hatch="//", lw=1.0)
+        axes.add_patch(box)
+        axes.annotate(
+            one.name, ((left + right) / 2, high), ha="center", va="bottom", fontsize=10
+        )
 
 
 def _above(points: FloatArray) -> tuple[Any, Any]:

@@ -1,13 +1,23 @@
 """What is asked of the picture: framing, cues in the shot, and shake."""
 
-from typing import Annotated, Any, Literal, Self
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import (
+    BeforeValidator,
+    Field,
+    PlainSerializer,
+    WithJsonSchema,
+    WrapValidator,
+    model_validator,
+)
 
 from .locations import shown
-from .quantities import Name, Number, Spec, Whole, refusal
+from .quantities import CHOOSE, Name, Number, Spec, Whole, refusal
 
 SizeName = Literal["full", "knee", "cowboy", "medium", "chest", "close", "eyes"]
+CHOOSABLE: tuple[SizeName, ...] = ("full", "cowboy", "medium", "chest", "close")
+"""Sizes that "choose" stands for, a step apart or more."""
 ShakeLevel = Literal["locked", "settled", "shoulder", "rough"]
 
 Fill = Annotated[Number, Field(gt=0, le=20)]
@@ -44,11 +54,48 @@ Angle = Annotated[
 ]
 
 
+def _size_choice(value: Any, named: Callable[[Any], Any]) -> Any:
+    """Return a size, or the sizes that are left to choose, at least two."""
+    if value == CHOOSE:
+        return CHOOSABLE
+    if not isinstance(value, list | tuple):
+        return named(value)
+    sizes = tuple(named(each) for each in value)
+    if len(sizes) < 2 or len(set(sizes)) < len(sizes):
+        message = "must be one size, or two and more different ones to choose from"
+        raise refusal(message)
+    return sizes
+
+
+if TYPE_CHECKING:
+    SizeChoice = SizeName | tuple[SizeName, ...]
+else:
+    SizeChoice = Annotated[
+        SizeName,
+        WrapValidator(_size_choice),
+        PlainSerializer(lambda size: list(size) if isinstance(size, tuple) else size),
+        WithJsonSchema(
+            {
+                "anyOf": [
+                    {"enum": [*SizeName.__args__, CHOOSE]},
+                    {
+                        "type": "array",
+                        "items": {"enum": list(SizeName.__args__)},
+                        "minItems": 2,
+                        "uniqueItems": True,
+                    },
+                ]
+            }
+        ),
+    ]
+
+
 class FramingSpec(Spec):
     """Where the primary subject stands in the frame, and how large."""
 
-    size: SizeName | None = None
-    """Span of the body that is shown, or give fill."""
+    size: SizeChoice | None = None
+    """Span of the body that is shown, or give fill; several, or "choose": chosen with
+    the setup."""
     fill: Fill | None = None
     """Height of the whole body as a share of the frame height."""
     place: tuple[ScreenPlace, ScreenPlace] | None = None
@@ -70,9 +117,19 @@ class FramingSpec(Spec):
         return self
 
     @property
+    def open_sizes(self) -> tuple[SizeName, ...]:
+        """Sizes that are left to choose, none where it is fixed."""
+        return self.size if isinstance(self.size, tuple) else ()
+
+    @property
+    def named_size(self) -> SizeName | None:
+        """The size, the first of those to choose from; None where a fill is given."""
+        return self.size[0] if isinstance(self.size, tuple) else self.size
+
+    @property
     def asked_size(self) -> str | float:
-        """The name of the size, or the fill."""
-        size = self.size if self.size is not None else self.fill
+        """The name of the size, the first of those to choose from, or the fill."""
+        size = self.fill if self.size is None else self.named_size
         assert size is not None
         return size
 

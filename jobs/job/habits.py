@@ -72,8 +72,8 @@ class HabitsSpec(Spec):
     lens_use: LensUse = Field(default_factory=dict)
     """Share of each focal length, `{ "35" = 0.4, "50" = 0.6 }`."""
     size_use: dict[SizeName, Share] = Field(default_factory=dict)
-    """Share of each size, as a study writes it. Sizes are asked for and not chosen, so
-    that no choice depends on it."""
+    """Share of each size, as a study writes it: what shots that leave their size to
+    choose tend to, by `variety`."""
     variety: Weight = 0.0
     """Points that a lens costs which `lens_use` does not list, the favourite none;
     without shares, the third shot in a row on one lens. 0 leaves lens use to the

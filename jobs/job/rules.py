@@ -10,7 +10,7 @@ from ...solver.optics.camera import FILM_BACKS
 from .locations import Finding, shown
 from .rate import rate_text
 from .rules_claims import claim_frames, claim_names, claims_agree, claims_possible
-from .rules_setup import height_on_stage, lens_in_kit, rig_rules, view_rules
+from .rules_setup import height_on_stage, lens_in_kit, rig_rules, size_rules, view_rules
 from .rules_stage import floor_rules, keep_out_rules, prop_rules, stage_numbers
 from .shot import MAX_FRAMES, ShotSpec
 from .subject import SCENE_SUFFIXES, SUBJECT_SUFFIXES, SubjectSpec
@@ -200,6 +200,7 @@ SHOT_RULES = (
     ShotRule(reads=("camera",), check=_kit),
     ShotRule(reads=("camera", "lens_mm"), check=lens_in_kit),
     ShotRule(reads=("rig",), check=rig_rules),
+    ShotRule(reads=("framing", "setup"), check=size_rules),
     ShotRule(reads=("rig", "view", "side"), check=view_rules),
     ShotRule(reads=("stage",), check=floor_rules),
     ShotRule(reads=("stage",), check=keep_out_rules),

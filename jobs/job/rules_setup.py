@@ -45,6 +45,15 @@ def rig_rules(shot: ShotSpec) -> Iterator[Finding]:
             yield ("rig", "kinds", k), f"{shown(kind)} is there twice"
 
 
+def size_rules(shot: ShotSpec) -> Iterator[Finding]:
+    """Yield sizes to choose from in a shot that shares its setup by letter."""
+    if shot.framing.open_sizes and shot.setup is not None:
+        yield (
+            ("framing", "size"),
+            f"is left to choose, and shots of setup {shown(shot.setup)} share theirs",
+        )
+
+
 def view_rules(shot: ShotSpec) -> Iterator[Finding]:
     """Yield a view or a side that the rig does not take, or that it lacks."""
     rig = shot.rig

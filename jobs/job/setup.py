@@ -4,6 +4,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
+from .framing import SizeName
 from .quantities import Number, Spec
 from .rig_choice import FixedRig
 
@@ -24,6 +25,8 @@ class SetupSpec(Spec):
     """Side of the subject's travel; absent: where the rig is."""
     view: Annotated[Number, Field(ge=0, le=180)] | NamedView | None = None
     """Angle on the subject's travel, by name or in degrees: 0 front, 180 rear."""
+    size: SizeName | None = None
+    """Size of the framing that it was chosen with; absent where a fill is asked for."""
 
     def plain(self) -> dict[str, Any]:
         """Return the values that are written; `model_validate` reads them."""

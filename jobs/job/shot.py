@@ -213,7 +213,11 @@ class ShotSpec(Spec):
     def open_fields(self) -> frozenset[str]:
         """Fields of the setup that are left to choose, none where it is fixed."""
         chosen = {name for name in SETUP_FIELDS if getattr(self, name) == CHOOSE}
-        return frozenset(chosen | ({"rig"} if self.rig.kind == CHOOSE else set()))
+        if self.rig.kind == CHOOSE:
+            chosen.add("rig")
+        if self.framing.open_sizes:
+            chosen.add("size")
+        return frozenset(chosen)
 
     @property
     def is_open(self) -> bool:
@@ -256,13 +260,18 @@ class ShotSpec(Spec):
     def asked_setup(self) -> dict[str, Any]:
         """Return the setup as the job asks for it, open or not, as it is written."""
         fields = set(SETUP_FIELDS)
-        return self.model_dump(mode="json", by_alias=True, include=fields)
+        asked = self.model_dump(mode="json", by_alias=True, include=fields)
+        return {**asked, "size": self.framing.size}
 
     def with_setup(self, setup: SetupSpec) -> Self:
-        """Return the shot with a setup in the place of its own."""
-        return self.model_copy(
-            update={name: getattr(setup, name) for name in SETUP_FIELDS}
-        )
+        """Return the shot with a setup in the place of its own.
+
+        Its size counts where the shot leaves the size to choose.
+        """
+        values = {name: getattr(setup, name) for name in SETUP_FIELDS}
+        if self.framing.open_sizes and setup.size is not None:
+            values["framing"] = self.framing.model_copy(update={"size": setup.size})
+        return self.model_copy(update=values)
 
     @property
     def followed(self) -> str:

@@ -224,6 +224,7 @@ def _line(
         "row": row,
         "posters": pictures.poster(row.shot, 3),
         "purpose": row.plain.get("purpose") or "",
+        "claims": row.claims,
         "setup": f"{lens_words(row.setup)}, {rig_words(row.setup)}{size}"
         f"{view_words(row.setup)}",
         "figures": [(name, words) for name, words in measured if words != "\u2013"],

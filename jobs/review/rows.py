@@ -9,6 +9,7 @@ from ...solver.cuts.findings import OF_CUT, SEVERITIES
 from ..errors import InputError
 from ..job.setup import SetupSpec
 from ..places.place import Place
+from ..takes.claim_words import asked_words
 from ..takes.row_setup import setup_in_row
 from ..takes.sequence_table import WITHOUT_TAKE, CutClock, read_table
 from .mend import Mend, mends
@@ -82,6 +83,12 @@ class SequenceRow:
     def errors(self) -> tuple[str, ...]:
         """Its faults, a line each."""
         return tuple((self.plain.get("error") or "").splitlines())
+
+    @property
+    def claims(self) -> tuple[tuple[bool, str], ...]:
+        """What its picture must tell: whether it does, and what, in words."""
+        outcomes = json.loads(self.plain.get("claims") or "[]")
+        return tuple((bool(one["held"]), asked_words(one)) for one in outcomes)
 
     @property
     def mends(self) -> tuple[Mend, ...]:

@@ -24,6 +24,8 @@ _SCRIPTS = {
     "cut.html": (*_PICTURE, "player.js", "cut.js"),
 }
 _READS_MORE = ("cut.html",)
+_SAVES = ("index.html",)
+_SELF = "'self'"
 OWN_PAGES = ("index", "cut")
 """Pages of the sequence itself, which a shot of that name does not take."""
 
@@ -71,16 +73,17 @@ def policy(template: str) -> str:
     """Return the content security policy of a page: this style and this script.
 
     The page of the cut may also run files beside it, which hold the data of its shots;
-    a page from the disk may not fetch them.
+    a page from the disk may not fetch them. The index may save decisions where it came
+    from, if a service sent it.
     """
     own = script(template)
     allowed = [f"'{_digest(own)}'"] if own else ["'none'"]
     if template in _READS_MORE:
-        allowed.append("'self'")
+        allowed.append(_SELF)
     return (
         f"default-src 'none'; style-src '{_digest(style())}'; "
         f"script-src {' '.join(allowed)}; img-src data:; base-uri 'none'; "
-        "form-action 'none'"
+        f"form-action 'none'{'; connect-src ' + _SELF if template in _SAVES else ''}"
     )
 
 

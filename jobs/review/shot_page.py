@@ -179,7 +179,9 @@ def _setup(shown: Shown) -> list[tuple[str, str]]:
     setup, crew, measured = metadata.setup, metadata.crew, metadata.measure
     operator, grip = crew.operator, crew.grip
     heights = shown.camera[:, 2]
-    rig = f"{rig_words(setup)}, lens {heights.min():.2f} to {heights.max():.2f} m up"
+    low, high = (f"{height:.2f}" for height in (heights.min(), heights.max()))
+    height = low if low == high else f"{low} to {high}"
+    rig = f"{rig_words(setup)}, lens {height} m up"
     if len(shown.rail) > 1:
         length = float(np.hypot(*np.diff(shown.rail, axis=0).T).sum())
         rig += (

@@ -14,6 +14,7 @@ from ...solver.optics.lens import Lens
 from ...solver.rigs.kinds import KINDS
 from ...solver.setups.setup import SIDES, VIEWS_RAD, Ask, Setup, View
 from ..job.camera import LensSpec
+from ..job.framing import SizeName
 from ..job.rig import RIGS, DollyRig, SticksRig, Written
 from ..job.rig_choice import ChooseRig
 from ..job.setup import SetupSpec
@@ -22,7 +23,7 @@ from ..job.spec import JobFile
 from ..job.world import WorldSpec
 from ..subjects import read_subject
 from ..subjects.read import SubjectReader
-from .shots import VIEWS_DEG, Prepared, build_shot
+from .shots import VIEWS_DEG, Prepared, build_shot, framings_of
 from .stage import stage_of
 
 OPEN_VIEWS = ("three_quarter", "profile", "front", "rear")
@@ -71,8 +72,18 @@ def ask_of(
         hold=spec.rig.hold if isinstance(spec.rig, ChooseRig) else None,
         rig_price=spec.rig.price if isinstance(spec.rig, ChooseRig) else 1.0,
         stage=stage_of(spec, world, usual=True),
+        sizes=tuple(
+            (size, framings_of(job, _of_size(closed, size), shot.subjects))
+            for size in spec.framing.open_sizes
+        ),
     )
     return ask, prepared
+
+
+def _of_size(spec: ShotSpec, size: SizeName) -> ShotSpec:
+    """Return a shot with one of the sizes that it leaves open."""
+    framing = spec.framing.model_copy(update={"size": size})
+    return spec.model_copy(update={"framing": framing})
 
 
 def _stand_in(spec: ShotSpec) -> SetupSpec:
@@ -82,6 +93,7 @@ def _stand_in(spec: ShotSpec) -> SetupSpec:
         rig=_STAND_IN if "rig" in opened else spec.fixed_rig,
         lens_mm=spec.lenses[0].mm,
         height=None if "height" in opened else spec.fixed_height,
+        size=spec.framing.named_size,
     )
 
 
@@ -126,6 +138,7 @@ def setup_in_scene(setup: Setup, world: WorldSpec) -> SetupSpec:
             "lens_mm": setup.lens.focal_mm,
             "side": None if view is None else view.side,
             "view": None if view is None else _view_value(view),
+            "size": setup.size or None,
         }
     )
 

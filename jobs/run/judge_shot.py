@@ -93,12 +93,14 @@ def judge_group(
             error=no_setup_words(reason),
             relax=asdict(reason),
         )
-    action = cut_action(ask.shot)
+    actions: dict[str, CutAction] = {}
     found: dict[SetupSpec, Candidate] = {}
     limit = MOST_CANDIDATES if alone else len(holding)
     for each in _picked(holding, limit):
-        asked = _in_job(each.setup, spec, world)
-        found.setdefault(asked, _candidate(ask, action, each, asked))
+        asked, size = _in_job(each.setup, spec, world), each.setup.size
+        if size not in actions:
+            actions[size] = cut_action(ask.of_size(size).shot)
+        found.setdefault(asked, _candidate(ask, actions[size], each, asked))
     return Judgement(
         shot=spec.name,
         key=key,
@@ -119,10 +121,11 @@ def with_last_night(
         found: its judgement, which knows of no night before.
         last: of the shot.
     """
-    spec, ask, _ = member
+    spec, whole, _ = member
     setup = _setup(spec, last.setup, world)
     if setup is None:
         return found
+    ask = whole.of_size(setup.size)
     asked = _in_job(setup, spec, world)
     known = [each.setup for each in found.candidates]
     unchanged = last.judge_key == found.judge_key
@@ -146,13 +149,13 @@ def with_last_night(
 
 
 def _picked(holding: list[Judged], limit: int) -> Iterator[Judged]:
-    """Yield the best, first of each view and side, then of each lens on it."""
+    """Yield the best, first of each view, side and size, then of each lens on it."""
     ranked = sorted(holding, key=lambda each: each.rank)
     seen: set[Any] = set()
     later = []
     for each in ranked:
         view = each.setup.view
-        stands = None if view is None else (view.name, view.side)
+        stands = (None if view is None else (view.name, view.side), each.setup.size)
         if stands not in seen:
             seen.add(stands)
             limit -= 1
@@ -163,7 +166,7 @@ def _picked(holding: list[Judged], limit: int) -> Iterator[Judged]:
     again = []
     for each in later:
         view = each.setup.view
-        stands = None if view is None else (view.name, view.side)
+        stands = (None if view is None else (view.name, view.side), each.setup.size)
         if (stands, each.setup.lens.focal_mm) in lenses:
             again.append(each)
             continue
@@ -198,6 +201,7 @@ def _fixed(spec: ShotSpec) -> dict[str, Any]:
 def _in_job(setup: Setup, spec: ShotSpec, world: WorldSpec) -> SetupSpec:
     """Return a setup in scene units, with what the job fixes as the job has it."""
     given, opened = _fixed(spec), spec.open_fields
+    given["size"] = setup.size or spec.framing.named_size
     if "height" in opened and "rig" not in opened:
         given["height"] = world.units(float(setup.rig.shape.origin[1]))
     return setup_in_scene(setup, world).model_copy(update=given)
@@ -218,7 +222,9 @@ def _numbers(trial: Trial) -> dict[str, float]:
 def _setup(spec: ShotSpec, asked: SetupSpec, world: WorldSpec) -> Setup | None:
     """Return the setup of an earlier take, or None where the shot can't have it."""
     lenses = {lens.mm: lens for lens in spec.lenses}
-    fixed = _fixed(spec)
+    fixed, sizes = _fixed(spec), spec.framing.open_sizes
+    if sizes and asked.size not in sizes:
+        return None
     if asked.lens_mm not in lenses or any(
         getattr(asked, name) != fixed[name] for name in fixed
     ):
@@ -234,6 +240,7 @@ def _setup(spec: ShotSpec, asked: SetupSpec, world: WorldSpec) -> Setup | None:
         view_rad=0.0 if view is None else view.bearing_rad,
         offset=rigged.get("side_offset", (0.0, 0.0, 0.0)),
         follow=rigged.get("follow", 1.0),
+        size=(asked.size or "") if sizes else "",
     )
 
 

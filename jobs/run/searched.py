@@ -8,9 +8,8 @@ from collections import OrderedDict
 from typing import NamedTuple
 
 from ...solver.setups.score import Judged
-from ...solver.setups.search import candidates
 from ...solver.setups.setup import Ask
-from ...solver.setups.trial import Rehearsal
+from ...solver.setups.sizes import candidates_of_sizes
 
 MOST_SAMPLES = 1_000_000  # frames of all trials that are kept, 64 bytes each
 
@@ -37,9 +36,8 @@ _found: OrderedDict[str, Searched] = OrderedDict()
 
 def searched(ask: Ask) -> Searched:
     """Return what a search finds for a shot."""
-    stage = Rehearsal(ask)
-    tried = tuple(candidates(ask, stage))
-    return Searched(tried, stage.n_trials)
+    tried, n_trials = candidates_of_sizes(ask)
+    return Searched(tuple(tried), n_trials)
 
 
 def searched_once(key: str, ask: Ask) -> Searched:

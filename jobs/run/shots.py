@@ -149,7 +149,7 @@ def build_shot(
         view_rad=_view(spec, rigged["rig"], subjects),
         crew=crew_of(spec.crew),
         subjects=subjects,
-        framings=_framings(job, spec, subjects),
+        framings=framings_of(job, spec, subjects),
         shake=_shake(spec),
         seed=seed_of(job, spec.name),
         stage=stage_of(spec, job.world),
@@ -222,7 +222,7 @@ def crew_of(asked: CrewSpec) -> Crew:
     )
 
 
-def _framings(
+def framings_of(
     job: JobFile, spec: ShotSpec, subjects: tuple[Subject, ...]
 ) -> tuple[Framing, ...]:
     """Return the shot's own framing and one more for each cue."""

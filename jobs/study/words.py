@@ -43,11 +43,19 @@ def use_lines(use: Mapping[str, Any]) -> Iterator[str]:
         )
 
 
+_WAYS = {
+    "correlation": "the best match in time",
+    "coherence": "the phase of both",
+    "onset": "the first answer to a change",
+}
+"""Ways to tell how late a camera is."""
+
+
 def study_lines(row: Mapping[str, Any]) -> Iterator[str]:
     """Yield what a study found, a line a subject."""
     yield f"made by: {_made(row)} ({row['made_by_why']})"
     for name in ("correlation", "coherence", "onset"):
-        yield f"lag by {name}: {_lag(row, f'lag_{name}')}"
+        yield f"late by {_WAYS[name]}: {_lag(row, f'lag_{name}')}"
     for one in row["early"]:
         yield (
             f"early: {one['lead_frames']:.1f} frames ahead from {one['from_s']:.2f} "
@@ -61,20 +69,26 @@ def study_lines(row: Mapping[str, Any]) -> Iterator[str]:
         f"wobble: {1000 * row['wobble_m']:.2f} mm, "
         f"{_number(row['parallax_percent'], '.3f')} % of the frame width on screen"
     )
-    for channel in ("pan", "tilt", "dolly"):
+    stands = row["path"] == "point"
+    for channel in ("pan", "tilt") if stands else ("pan", "tilt", "dolly"):
         yield f"{channel}: {_peaks(row, channel)}"
     yield (
         f"lens: {row['focal_mm']:.1f} mm, drifts by {row['focal_drift_mm']:.2f} mm"
         f"{'' if row['lens_in_kit'] else ', not in the kit'}"
     )
     yield (
-        f"framing: {row['size']}, held at {row['u']:+.2f}, {row['v']:+.2f}, in frame "
+        f"framing: {row['size']}, held at {_side(row['u'], 'right', 'left')} and "
+        f"{_side(row['v'], 'up', 'down')} half frames, in frame "
         f"{100 * row['in_frame']:.0f} %, drift {row['drift_rms']:.3f} half frames"
     )
     yield f"shake: {_shake(row)}"
     for channel in ("operator", "grip"):
         if row[channel] is not None:
             yield f"{channel}: {_crew(row[channel])}"
+
+
+def _side(value: float, plus: str, minus: str) -> str:
+    return f"{abs(value):.2f} {plus if value >= 0 else minus}"
 
 
 def _made(row: Mapping[str, Any]) -> str:

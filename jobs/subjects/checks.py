@@ -7,6 +7,7 @@ import numpy as np
 
 from ...solver.arrays import BoolArray, FloatArray
 from ..errors import Fault
+from .holds import left_s
 from .request import SubjectRequest
 from .samples import SubjectSamples
 from .source import Source
@@ -89,11 +90,15 @@ def check_speed(
 ) -> Iterator[Fault]:
     """Yield the steps that no subject makes: pops, jumps between wrong takes.
 
-    A step goes from one new sample to the next, so that held keys do not double the
-    speed. What happens while the subject is hidden is not judged.
+    A step goes from one new sample to the next, and takes the time for which a key was
+    held, so that held keys do not double the speed. What happens while the subject is
+    hidden is not judged.
     """
     rows = np.flatnonzero(new)
-    steps_s = np.diff(frames[rows]) / float(rate)
+    times_s = frames / float(rate)
+    keeps = np.array_equal(new, visible)  # every sample as it is, held or not
+    left = times_s if keeps else left_s(times_s, points, visible)
+    steps_s = times_s[rows[1:]] - left[rows[:-1]]
     ways_m = np.linalg.norm(np.diff(points[rows], axis=0), axis=1)
     speeds = ways_m / steps_s
     fast = speeds > limit_m_s

@@ -5,7 +5,9 @@ import numpy as np
 from ...solver.arrays import BoolArray, FloatArray
 
 HELD_M = 1e-6
-STANDING_S = 0.13  # keys on threes at 24; longer on one spot is standing still
+STANDING_S = 0.13  # keys on threes at 24; longer on one spot is standing still,
+MOST_HOLD_S = 0.5  # but for stepped blocking, whose keys are held up to so long:
+EVEN_HOLDS = 1.25  # each is expected to last as long as the one before, or so
 
 
 def new_samples(
@@ -13,10 +15,12 @@ def new_samples(
 ) -> BoolArray:
     """Return which samples are new: seen, and no repeat of a held key.
 
-    Animation on twos or threes repeats each position; the repeats are not
-    measurements. Once a run of one position has lasted longer than `STANDING_S` it is
-    a subject that stands still, and its later samples are new. Whether a sample is
-    new depends on it and on earlier ones, never on what follows.
+    Animation on twos or threes, and stepped blocking, repeat each position; the repeats
+    are not measurements. Once a run of one position has lasted longer than `STANDING_S`
+    it is a subject that stands still, and its later samples are new; unless the run
+    before lasted longer too, up to `MOST_HOLD_S`: then it is a key that is held as long
+    as that one. Whether a sample is new depends on it and on earlier ones, never on
+    what follows.
 
     Args:
         times_s: ascending, (n,) [s].
@@ -26,12 +30,36 @@ def new_samples(
     Returns:
         (n,), false wherever `visible` is.
     """
-    still = np.all(np.abs(np.diff(positions, axis=0)) <= HELD_M, axis=1)
-    if not still.any():
+    repeat = repeats(positions, visible)
+    if not repeat.any():
         return visible.copy()
-    repeat = np.concatenate([[False], still & visible[1:] & visible[:-1]])
     run = np.cumsum(~repeat) - 1
     starts = np.flatnonzero(~repeat)
-    standing = times_s - times_s[starts[run]] > STANDING_S + 1e-9
+    ends = np.append(starts[1:], len(times_s)) - 1
+    held_s = times_s[ends] - times_s[starts]
+    before = np.concatenate([[0.0], held_s[:-1]])
+    before[before > MOST_HOLD_S] = 0.0
+    expected = np.maximum(STANDING_S, EVEN_HOLDS * before)
+    standing = times_s - times_s[starts[run]] > expected[run] + 1e-9
     new: BoolArray = visible & (~repeat | standing)
     return new
+
+
+def repeats(positions: FloatArray, visible: BoolArray) -> BoolArray:
+    """Return which seen samples repeat the position of the one before, seen too."""
+    still = np.all(np.abs(np.diff(positions, axis=0)) <= HELD_M, axis=1)
+    return np.concatenate([[False], still & visible[1:] & visible[:-1]])
+
+
+def left_s(
+    times_s: FloatArray, positions: FloatArray, visible: BoolArray
+) -> FloatArray:
+    """Return when each position was left at the earliest, (n,) [s].
+
+    A key that is held up to `MOST_HOLD_S` may stand for any time while it is held; who
+    stands longer leaves when last seen there.
+    """
+    starts = np.flatnonzero(~repeats(positions, visible))
+    run = np.searchsorted(starts, np.arange(len(times_s)), "right") - 1
+    since = times_s[starts[run]]
+    return np.where(times_s - since <= MOST_HOLD_S, since, times_s)

@@ -108,7 +108,8 @@ def setup_of(spec: ShotSpec) -> SetupSpec:
     assert not spec.is_open
     # Checked with the shot, so not once more.
     return SetupSpec.model_construct(
-        **{name: getattr(spec, name) for name in SETUP_FIELDS}
+        **{name: getattr(spec, name) for name in SETUP_FIELDS},
+        size=spec.framing.named_size,
     )
 
 

@@ -23,6 +23,8 @@ def setup_in_row(text: str) -> SetupSpec | None:
     rig = values.get("rig") or {}
     if CHOOSE in (rig.get("kind"), *values.values()):
         return None
+    if isinstance(values.get("size"), list):
+        return None
     return SetupSpec.model_validate(values)
 
 

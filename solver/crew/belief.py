@@ -32,7 +32,10 @@ SAME_STEP_S = 1e-9
 CLOCK_S = 1e-9
 MEMORY_S = 1.0  # over which models are weighed
 LEAST_MISS_M = 2e-3  # what is below says nothing for or against a model
-TOLD = 4  # weight of what was seen, misses, spread, and height of the bounce [m]
+TOLD = 2  # what speaks against a model, and the height of its bounce [m]
+SURE = 12.0  # how much the misses of that time count, as if they were so many
+STAND_S, STAND_M = 0.08, 0.012  # who has not moved so far in this time stands still,
+STAND_M_S = 0.5  # if believed to go faster than this
 UNSEEN_S = 0.5  # without a new sample for longer than the reaction and this,
 UNSEEN_FADE_S = 3.0  # a velocity fades
 
@@ -126,6 +129,8 @@ class Watch(NamedTuple):
         gait_hz: rate of the bounce [Hz].
         carry: whether the velocity of the first two samples is believed at the start;
             a height's is not, it is the bounce's.
+        stands: whether who has stopped dead is seen to stand (a zero-velocity update,
+            as in pedestrian navigation), sooner than the filter would tell.
     """
 
     reaction: float
@@ -134,6 +139,7 @@ class Watch(NamedTuple):
     gait: float
     gait_hz: float
     carry: bool
+    stands: bool
 
 
 class Settled(NamedTuple):
@@ -183,7 +189,7 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, t
     the step between the first two fresh samples.
     """
     times, points, fresh = samples
-    reaction, _, fade, _, gait_hz, carry = watch
+    reaction, _, fade, _, gait_hz, carry, stands = watch
     n = times.shape[0]
     first = 0
     while first < n and not fresh[first]:
@@ -216,7 +222,14 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, t
     seen = first
     last = times[first]
     started = False
-    errors = spread = weight = bounce = 0.0
+    errors = spread = weight = against = 0.0
+    scale = kept = logged = 1.0
+    weighs = True
+    since = times[first]
+    anchor = np.empty(m)
+    for c in range(m):
+        anchor[c] = points[first, columns[c]]
+    w = 2 * np.pi * gait_hz
     for k in range(ticks.shape[0]):
         now = ticks[k]
         while seen < n and times[seen] <= now - reaction + CLOCK_S:
@@ -234,13 +247,16 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, t
                             if abs(gain[i] - last_gain[i]) > SETTLED * abs(gain[i]):
                                 is_settled = False
                             last_gain[i] = gain[i]
-                    # Variance of the miss over that of the noise.
-                    scale = 1.0 / max(1.0 - gain[0] - gain[2], 1e-9)
-                    kept = np.exp(-dt / MEMORY_S)
+                        weighs = True
+                    if weighs:
+                        # Variance of the miss over that of the noise.
+                        scale = 1.0 / max(1.0 - gain[0] - gain[2], 1e-9)
+                        kept = np.exp(-dt / MEMORY_S)
+                        logged = np.log(scale)
+                        weighs = False
                     errors, spread, weight = kept * errors, kept * spread, kept * weight
                     weight += 1.0 - kept
-                    spread += (1.0 - kept) * np.log(scale)
-                    bounce = 0.0
+                    spread += (1.0 - kept) * logged
                     for c in range(m):
                         a = state[c, 0] + f[0, 1] * state[c, 1]
                         b = f[1, 1] * state[c, 1]
@@ -252,14 +268,28 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, t
                         state[c, 2] = o + gain[2] * miss
                         state[c, 3] = d + gain[3] * miss
                         errors += (1.0 - kept) * (miss * miss + LEAST_MISS_M**2) / scale
-                        bounce = np.hypot(
-                            state[c, 2], state[c, 3] / (2 * np.pi * gait_hz)
-                        )
+                    if stands:
+                        moved = quick = False
+                        for c in range(m):
+                            off = points[seen, columns[c]] - anchor[c]
+                            moved = moved or abs(off) > STAND_M
+                            quick = quick or abs(state[c, 1]) > STAND_M_S
+                        if moved:
+                            since = times[seen]
+                            for c in range(m):
+                                anchor[c] = points[seen, columns[c]]
+                        elif quick and times[seen] - since >= STAND_S - CLOCK_S:
+                            for c in range(m):
+                                state[c, 0] = points[seen, columns[c]]
+                                state[c, 1] = state[c, 2] = state[c, 3] = 0.0
+                    else:
+                        against = np.log(errors / weight) + spread / weight
+                        against *= SURE / 2 * weight
                 started = True
                 last = times[seen]
             seen += 1
-        told[k, 0], told[k, 1], told[k, 2] = weight, errors, spread
-        told[k, 3] = bounce
+        told[k, 0] = against
+        told[k, 1] = np.sqrt(state[m - 1, 2] ** 2 + (state[m - 1, 3] / w) ** 2)
         ahead = now - last
         reach, left = carried(ahead, fade, reaction + UNSEEN_S)
         if not started:
@@ -278,7 +308,8 @@ def carried(ahead, fade, seen_for):
     """
     while_seen = min(ahead, seen_for)
     unseen = ahead - while_seen
-    reach, left = -fade * np.expm1(-while_seen / fade), np.exp(-while_seen / fade)
+    faded = np.expm1(-while_seen / fade)
+    reach, left = -fade * faded, 1.0 + faded
     if unseen > 0.0:
         sooner = min(fade, UNSEEN_FADE_S)
         reach -= left * sooner * np.expm1(-unseen / sooner)

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..compiled.kernel import kernel
 
-SURE = 12.0  # how much the misses of that time count, as if they were so many
+SURELY = 40.0  # a model so much less likely, in logarithms, has no share
 RISE_S, FALL_S = 0.4, 3.0  # in which a crest is believed, and forgotten
 
 
@@ -36,29 +36,28 @@ def blend_models(told, odds, models, columns, place, velocity, fades, crest):
     n_models = told.shape[0]
     share = np.empty(n_models)
     for k in range(place.shape[0]):
-        seen = told[0, k, 0]
         least = np.inf
         for j in range(n_models):
-            share[j] = -odds[j]
-            if seen > 0.0:
-                spread = told[j, k, 2] / seen
-                share[j] += SURE / 2 * seen * (np.log(told[j, k, 1] / seen) + spread)
+            share[j] = told[j, k, 0] - odds[j]
             least = min(least, share[j])
         total = 0.0
         for j in range(n_models):
-            share[j] = np.exp(least - share[j])
+            worse = share[j] - least
+            share[j] = np.exp(-worse) if worse < SURELY else 0.0
             total += share[j]
-        crest[k] = ends = 0.0
-        for j in range(n_models):
-            share[j] /= total
-            crest[k] += share[j] * told[j, k, 3]
-            ends += share[j] / lasts[j, k]
-        fades[k] = 1.0 / ends
+        height = ends = 0.0
         for c in columns:
             place[k, c] = velocity[k, c] = 0.0
-            for j in range(n_models):
-                place[k, c] += share[j] * places[j, k, c]
-                velocity[k, c] += share[j] * velocities[j, k, c]
+        for j in range(n_models):
+            if share[j] == 0.0:
+                continue
+            part = share[j] / total
+            height += part * told[j, k, 1]
+            ends += part / lasts[j, k]
+            for c in columns:
+                place[k, c] += part * places[j, k, c]
+                velocity[k, c] += part * velocities[j, k, c]
+        crest[k], fades[k] = height, 1.0 / ends
 
 
 @kernel

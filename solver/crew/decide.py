@@ -20,10 +20,9 @@ which costs several times what a tick does.
 
 from typing import NamedTuple
 
-import numpy as np
-
 from ..arrays import BoolArray, FloatArray
 from ..compiled.kernel import kernel
+from .figure import figure_of, moved_figure, point_of
 from .planner import N_NODES
 
 PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
@@ -133,46 +132,32 @@ def wants_plan(age, asked_ago, rest, changed, miss, speed, lasts, tolerance):
 
 
 @kernel
-def body_point(points, subject, tick, aim):
-    """Return the point at `aim` of floor to eyes, or its velocity, as believed."""
-    x = points[subject, tick, 0, 0]
-    y = points[subject, tick, 0, 1]
-    z = points[subject, tick, 0, 2]
-    return (
-        x + (points[subject, tick, 1, 0] - x) * aim,
-        y + (points[subject, tick, 1, 1] - y) * aim,
-        z + (points[subject, tick, 1, 2] - z) * aim,
-    )
-
-
-@kernel
-def believed(place, velocity, fades, subject, tick, aim, ahead):
-    """Return a body point as believed to be `ahead` seconds after a tick."""
-    x, y, z = body_point(place, subject, tick, aim)
-    if ahead == 0.0:
-        return x, y, z
-    vx, vy, vz = body_point(velocity, subject, tick, aim)
-    fade, height_fade = fades[subject, 0, tick], fades[subject, 1, tick]
-    reach = -fade * np.expm1(-ahead / fade)
-    rise = -height_fade * np.expm1(-ahead / height_fade)
-    return x + reach * vx, y + rise * vy, z + reach * vz
-
-
-@kernel
 def framed_point(seen, asked, cue, tick, ahead):
-    """Return the weighted aim point of a cue, believed as `believed` says."""
+    """Return the weighted aim point of a cue's subjects, `ahead` [s] of a tick."""
     aim, weights = asked.cues[cue, CUE_AIM], asked.weights
-    place, velocity, fades = seen.place, seen.velocity, seen.fades
     total = x = y = z = 0.0
     for s in range(weights.shape[1]):
         share = weights[cue, s]
         if share > 0.0:
-            bx, by, bz = believed(place, velocity, fades, s, tick, aim, ahead)
+            moved = moved_figure(figure_of(seen, s, tick), ahead)
+            bx, by, bz = point_of(moved, aim)
             total += share
             x += share * bx
             y += share * by
             z += share * bz
     return x / total, y / total, z / total
+
+
+@kernel
+def only_subject(weights, cue):
+    """Return the subject that alone is framed in a cue, or -1 if several are."""
+    only = -1
+    for s in range(weights.shape[1]):
+        if weights[cue, s] > 0.0:
+            if only >= 0:
+                return -1
+            only = s
+    return only
 
 
 @kernel

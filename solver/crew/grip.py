@@ -10,6 +10,7 @@ from ..rigs.rig import abreast_s, bearing_s, distance_s
 from ..rigs.shape import RigShape
 from .active_set import WORK_ROWS
 from .decide import (
+    CUE_AIM,
     CUE_DISTANCE,
     CUE_START,
     PLAN_SPENT,
@@ -19,17 +20,22 @@ from .decide import (
     fit_horizon,
     framed_point,
     horizon,
+    only_subject,
     primary_subject,
     rests,
     wants_plan,
 )
-from .plan import evaluate_plan, solve_plan, stays_on_rail, write_plan
+from .figure import NOBODY, figure_of, moved_figure, point_of
+from .plan import evaluate_plan, solve_plan, stays_on_rail, viable, write_plan
 from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
 HOLD_ABREAST, HOLD_SIZE, HOLD_VIEW = 0, 1, 2
 SETTLE_SPEED = 0.3  # m/s along the rail: slower than this somebody has stopped
 SETTLE_BACK_M = 0.5  # who has stopped is followed again when he comes back so far
 SETTLE_ACCEL = 0.95  # of the limit, with which a dolly settles
+SETTLE_PAST_M = 0.2  # one that would rest further past who has stopped brakes hard
+LAG_S, MOST_LAG_M = 0.42, 0.6  # a dolly abreast hangs back, so that it can stop in time
+FLAT_OUT = 0.999  # of the speed limit: a new plan goes no faster
 HEADING_SPEED = 0.5  # m/s below which the last heading is kept
 SOON_S = 0.1  # over which the speed is measured with which the dolly starts
 
@@ -48,10 +54,14 @@ class Hold(NamedTuple):
 
 
 class GripTask(NamedTuple):
-    """What a grip is to do in a shot; the planner knows how long the rail is."""
+    """What a grip is to do in a shot; the planners know how long the rail is.
+
+    `brake` is the planner of somebody who brakes hard, over the limits of `planner`.
+    """
 
     rig: RigShape
     planner: Planner
+    brake: Planner
     hold: Hold
     asked: Asked
     manner: Manner
@@ -68,6 +78,8 @@ class GripState(NamedTuple):
         settled: the way that the dolly ran, +1 or -1, when its subject stopped: it
             comes to rest and waits there, and the pan finishes; 0 while it follows.
         furthest: of the subject since, along the rail [m].
+        hard: whether it brakes hard, until its own limits hold again.
+        span: horizon of the plan in force [s].
         asked_s: when the grip decided last.
         made: plans made.
         refused: decisions for which no plan existed.
@@ -80,6 +92,8 @@ class GripState(NamedTuple):
     heading_z: float
     settled: float
     furthest: float
+    hard: bool
+    span: float
     asked_s: float
     made: int
     refused: int
@@ -118,14 +132,16 @@ def start_grip(task, first, log):
         np.empty((WORK_ROWS, MOST_ROWS)),
     )
     lead = primary_subject(task.asked.weights, ZERO)
-    state = GripState(first, ZERO, lead, 0.0, -1.0, 0.0, 0.0, -np.inf, ZERO, ZERO)
+    state = GripState(
+        first, ZERO, lead, 0.0, -1.0, 0.0, 0.0, False, 1.0, -np.inf, ZERO, ZERO
+    )
     return state, kept
 
 
 @kernel
 def step_grip(task, seen, until, state, kept):
     """Do the ticks from `state.tick` up to `until`, and return the state after them."""
-    rig, pl, hold, asked, manner = task
+    rig, own, brake, hold, asked, manner = task
     (
         tick,
         cue,
@@ -134,6 +150,8 @@ def step_grip(task, seen, until, state, kept):
         heading_z,
         settled,
         furthest,
+        hard,
+        span,
         asked_s,
         count,
         refused,
@@ -141,6 +159,9 @@ def step_grip(task, seen, until, state, kept):
     cues, log, poly = asked.cues, kept.log, kept.poly
     target, u, work = kept.target, kept.u, kept.work
     ticks, velocity = seen.ticks, seen.velocity
+    aim, only = cues[cue, CUE_AIM], only_subject(asked.weights, cue)
+    abreast = hold.kind == HOLD_ABREAST
+    figure = NOBODY
     for k in range(tick, until):
         now = ticks[k]
         starts = count == 0
@@ -148,6 +169,7 @@ def step_grip(task, seen, until, state, kept):
         while cue + 1 < cues.shape[0] and cues[cue + 1, CUE_START] <= now + 1e-9:
             cue += 1
             lead = primary_subject(asked.weights, cue)
+            aim, only = cues[cue, CUE_AIM], only_subject(asked.weights, cue)
             forced = True
         vx, vz = velocity[lead, k, 0, 0], velocity[lead, k, 0, 2]
         if vx * vx + vz * vz > HEADING_SPEED**2:
@@ -156,47 +178,68 @@ def step_grip(task, seen, until, state, kept):
             continue
         bearing = np.arctan2(-heading_x, -heading_z) + hold.bearing
         distance = cues[cue, CUE_DISTANCE]
+        lag = 0.0
+        if abreast:
+            lag = min(LAG_S, MOST_LAG_M / max(np.sqrt(vx * vx + vz * vz), 1e-3))
         x, v, a = rig.length / 2, 0.0, 0.0
         if not starts:
             x, v, a = evaluate_plan(log, count - 1, now)
-        point = framed_point(seen, asked, cue, k, 0.0)
+        if only >= 0:
+            figure = figure_of(seen, only, k)
+            point = point_of(moved_figure(figure, -lag), aim)
+        else:
+            point = framed_point(seen, asked, cue, k, -lag)
         here = rail_target(rig, hold, point, distance, bearing, x)
         if starts:
             x = min(max(here, 1e-6), rig.length - 1e-6)
-            point = framed_point(seen, asked, cue, k, SOON_S)
+        if starts or abreast:
+            if only >= 0:
+                point = point_of(moved_figure(figure, SOON_S - lag), aim)
+            else:
+                point = framed_point(seen, asked, cue, k, SOON_S - lag)
             soon = rail_target(rig, hold, point, distance, bearing, x)
-            v = started_speed(pl, x, (soon - here) / SOON_S)
-        elif hold.kind == HOLD_ABREAST:
-            point = framed_point(seen, asked, cue, k, SOON_S)
-            soon = rail_target(rig, hold, point, distance, bearing, x)
-            followed = settled == 0.0
-            settled, furthest = settles(
-                settled, furthest, x, v, here, (soon - here) / SOON_S
-            )
-            if settled != 0.0:
-                forced = forced or followed
-                here = settled * max(settled * here, settled * x)
+            speed = (soon - here) / SOON_S
+            if starts:
+                v = started_speed(own, x, speed)
+            else:
+                followed = settled == 0.0
+                rest = x + v * abs(v) / (2 * own.accel)
+                settled, furthest = settles(settled, furthest, rest, v, here, speed)
+                if settled != 0.0:
+                    if followed:
+                        forced = True
+                        past = settled * (rest - here) + abs(v) * own.accel / own.jerk
+                        hard = hard or past > SETTLE_PAST_M
+                    here = settled * max(settled * here, settled * x)
         if not starts and not forced:
             age = now - log[count - 1, 0]
+            flat_out = v * (here - x) > 0.0 and abs(v) > FLAT_OUT * own.speed
             if not wants_plan(
                 age,
                 now - asked_s,
                 manner.rest,
-                abs(here - horizon(poly, ZERO, pl.horizon, age)),
-                abs(here - x),
+                abs(here - horizon(poly, ZERO, span, age)),
+                0.0 if flat_out else abs(here - x),
                 v,
-                PLAN_SPENT * pl.horizon,
+                PLAN_SPENT * span,
                 manner.tolerance,
             ):
                 continue
         asked_s = now
+        if hard and settled == 0.0 and viable(own, v, a):
+            hard = False
+        pl = brake if hard else own
         present = x
         for i in range(N_NODES):
-            point = framed_point(seen, asked, cue, k, pl.nodes[i])
+            ahead = pl.nodes[i] - lag
+            if only >= 0:
+                point = point_of(moved_figure(figure, ahead), aim)
+            else:
+                point = framed_point(seen, asked, cue, k, ahead)
             present = rail_target(rig, hold, point, distance, bearing, present)
             target[i] = present
             if settled != 0.0:
-                rest = braked(x, v, SETTLE_ACCEL * pl.accel, pl.nodes[i])
+                rest = braked(pl, x, v, pl.nodes[i])
                 target[i] = settled * max(settled * present, settled * rest)
         steps = solve_plan(pl, x, v, a, target, u, work)
         if steps < 0 and starts:
@@ -210,6 +253,7 @@ def step_grip(task, seen, until, state, kept):
             refused += 1
             continue
         fit_horizon(pl, target, poly, ZERO)
+        span = pl.horizon
         count += 1
     return GripState(
         until,
@@ -219,6 +263,8 @@ def step_grip(task, seen, until, state, kept):
         heading_z,
         settled,
         furthest,
+        hard,
+        span,
         asked_s,
         count,
         refused,
@@ -226,29 +272,34 @@ def step_grip(task, seen, until, state, kept):
 
 
 @kernel
-def settles(settled, furthest, x, v, here, speed):
-    """Return (settled, furthest) of a dolly at x with speed v; see `GripState`.
+def settles(settled, furthest, rest, v, here, speed):
+    """Return (settled, furthest) of a dolly with speed v; see `GripState`.
 
-    `here` is where the subject asks for it, and `speed` that place's [m/s].
+    `rest` is where it comes to rest if it brakes, `here` where the subject asks for it,
+    and `speed` that place's [m/s].
     """
     if settled == 0.0:
         way = 1.0 if v > 0.0 else -1.0
-        if abs(v) > SETTLE_SPEED and abs(speed) < SETTLE_SPEED and way * (x - here) > 0:
+        stopped = abs(v) > SETTLE_SPEED and abs(speed) < SETTLE_SPEED
+        if stopped and way * (rest - here) > 0:
             return way, here
         return 0.0, 0.0
     furthest = settled * max(settled * furthest, settled * here)
     comes_back = settled * (furthest - here) > SETTLE_BACK_M
-    if comes_back or settled * (here - x) >= 0.0 or settled * speed > 2 * SETTLE_SPEED:
+    walks_on = settled * speed > 2 * SETTLE_SPEED
+    if comes_back or walks_on or settled * (here - rest) >= 0.0:
         return 0.0, 0.0
     return settled, furthest
 
 
 @kernel
-def braked(x, v, accel, ahead):
+def braked(pl, x, v, ahead):
     """Return where a dolly at x with speed v is when it has braked for a time [s]."""
-    lasts = min(ahead, abs(v) / accel)
+    accel = SETTLE_ACCEL * pl.accel
+    ramp = min(ahead, pl.accel / (2 * pl.jerk))  # as far as if it braked at once then
+    lasts = min(ahead - ramp, abs(v) / accel)
     way = 1.0 if v > 0.0 else -1.0
-    return x + v * lasts - way * accel * lasts * lasts / 2
+    return x + v * (ramp + lasts) - way * accel * lasts * lasts / 2
 
 
 @kernel

@@ -6,14 +6,8 @@ import numpy as np
 
 from ..action.body import EYES
 from ..compiled.kernel import kernel
-from .decide import (
-    CUE_AIM,
-    CUE_LEAD,
-    CUE_LOOK,
-    believed,
-    body_point,
-    primary_subject,
-)
+from .decide import primary_subject
+from .figure import figure_of, moved_figure, point_of
 
 LEAD_ON, LEAD_OFF = 0.25, 0.10  # half frames/s of believed screen travel
 LOOK_ON = 0.35  # sine of the gaze off the lens axis
@@ -43,16 +37,24 @@ class Post(NamedTuple):
 class Aim(NamedTuple):
     """What goes where in the frame: the three numbers of `asked_ray`, and more.
 
-    The crown goes no higher than the ray `crown`, whose rise is infinite where nothing
-    is asked of it. `point` is the share of floor to eyes that goes to the asked ray,
-    `only` the one subject that is framed, -1 for several; one who must be held may be
-    off the axis by `most_pan` and `most_tilt` [rad].
+    Attributes:
+        side, reach, rise: the asked ray, as `asked_ray` returns it.
+        slope: rise over depth of the highest that a crown goes in the frame, infinite
+            where nothing is asked of it.
+        high: the angle of that slope [rad].
+        sine, cosine: of the roll of the head.
+        point: share of floor to eyes that goes to the asked ray.
+        only: the one subject that is framed, -1 for several.
+        most_pan, most_tilt: by how much one who must be held may be off the axis [rad].
     """
 
     side: float
     reach: float
     rise: float
-    crown: tuple[float, float, float]
+    slope: float
+    high: float
+    sine: float
+    cosine: float
     point: float
     only: int
     most_pan: float
@@ -93,17 +95,6 @@ def aim_ray(dx, dy, dz, ray):
 
 
 @kernel
-def aim_tilt(dx, dy, dz, ray):
-    """Return the tilt of `aim_ray` alone."""
-    side, reach, rise = ray
-    if side == 0.0:
-        return np.arctan2(dy, np.sqrt(dx * dx + dz * dz)) - rise
-    up = dy / (np.sqrt(dx * dx + dy * dy + dz * dz) * reach)
-    up = min(1.0, max(-1.0, up))
-    return np.arctan2(up, np.sqrt((1.0 - up) * (1.0 + up))) - rise
-
-
-@kernel
 def turn_near(angle, near):
     """Return `angle` by whole turns nearest to `near`."""
     if abs(near - angle) < np.pi:
@@ -112,23 +103,26 @@ def turn_near(angle, near):
 
 
 @kernel
-def only_subject(weights, cue):
-    """Return the subject that alone is framed in a cue, or -1 if several are."""
-    only = -1
-    for s in range(weights.shape[1]):
-        if weights[cue, s] > 0.0:
-            if only >= 0:
-                return -1
-            only = s
-    return only
+def crown_slope(v, sight):
+    """Return slope and angle [rad] of the highest that a crown goes; NaN: anywhere."""
+    if np.isnan(v):
+        return np.inf, np.inf
+    return v * sight.ty, np.arctan(v * sight.ty)
 
 
 @kernel
-def crown_ray(u, v, sight):
-    """Return the ray of the highest that a crown goes; v is NaN where it may be cut."""
-    if np.isnan(v):
-        return 0.0, 1.0, np.inf
-    return asked_ray(u, v, sight)
+def crown_tilt(dx, dy, dz, pan, aim):
+    """Return the tilt that puts a crown in direction d at its height in the frame.
+
+    The pan is given, so that where the frame is rolled, or the figure beside its
+    middle, the crown is elsewhere across the frame than the point that is aimed at.
+    """
+    cosine, sine = np.cos(pan), np.sin(pan)
+    across, ahead = dx * cosine - dz * sine, -dx * sine - dz * cosine
+    rise = aim.cosine * dy - aim.slope * ahead
+    depth = aim.cosine * ahead + aim.slope * dy
+    lean = aim.sine * across / np.sqrt(rise * rise + depth * depth)
+    return np.arctan2(rise, depth) - np.arcsin(min(1.0, max(-1.0, lean)))
 
 
 @kernel
@@ -141,71 +135,72 @@ def crest_over(crest, far, aim):
 
 
 @kernel
-def subject_target(place, velocity, fades, crest, at, ahead, post, aim):
-    """Return pan and tilt that put a subject where it is asked for; `at` is (it, tick).
+def subject_target(figure, ahead, post, aim):
+    """Return pan and tilt that put a figure where it is asked for, `ahead` [s] later.
 
-    While the figure is larger than asked the crown decides on the tilt, else the point.
+    While it is larger than asked the crown decides on the tilt, else the point.
     """
-    subject, tick = at
-    x, y, z = believed(place, velocity, fades, subject, tick, aim.point, ahead)
-    dx, dy, dz = x - post.x, y - post.y, z - post.z
-    pan, tilt = aim_ray(dx, dy, dz, (aim.side, aim.reach, aim.rise))
-    if aim.crown[2] < np.inf:
-        x, y, z = believed(place, velocity, fades, subject, tick, CROWN, ahead)
-        dx, dz = x - post.x, z - post.z
-        y += crest_over(crest[subject, tick], np.sqrt(dx * dx + dz * dz), aim)
-        tilt = max(tilt, aim_tilt(dx, y - post.y, dz, aim.crown))
+    if ahead != 0.0:
+        figure = moved_figure(figure, ahead)
+    x, y, z = point_of(figure, aim.point)
+    pan, tilt = aim_ray(
+        x - post.x, y - post.y, z - post.z, (aim.side, aim.reach, aim.rise)
+    )
+    if aim.slope < np.inf:
+        dx, dy, dz, far = crown_from(figure, post, aim)
+        if aim.side == 0.0 and aim.sine == 0.0:
+            tilt = max(tilt, np.arctan2(dy, far) - aim.high)
+        else:
+            tilt = max(tilt, crown_tilt(dx, dy, dz, pan, aim))
     return turn_near(pan, post.pan), tilt
 
 
 @kernel
-def head_room(seen, subject, tick, ahead, post, aim):
-    """Return the least and most pan, and tilt, that hold a head in the frame."""
-    place, velocity, fades = seen.place, seen.velocity, seen.fades
-    x, y, z = believed(place, velocity, fades, subject, tick, CROWN, ahead)
-    dx, dz = x - post.x, z - post.z
+def crown_from(figure, post, aim):
+    """Return where a crown, and its bounce over it, is from a post, and how far."""
+    x, y, z = point_of(figure, CROWN)
+    dx, dy, dz = x - post.x, y - post.y, z - post.z
     far = np.sqrt(dx * dx + dz * dz)
-    dy = y - post.y + crest_over(seen.crest[subject, tick], far, aim)
+    return dx, dy + crest_over(figure.crest, far, aim), dz, far
+
+
+@kernel
+def head_room(figure, post, aim):
+    """Return the least and most pan, and tilt, that hold a head in the frame."""
+    dx, dy, dz, far = crown_from(figure, post, aim)
     pan = turn_near(np.arctan2(-dx, -dz), post.pan)
     side = max(0.0, aim.most_pan - np.arctan2(HALF_HEAD_M, far))
     crown = np.arctan2(dy, far)
-    x, y, z = believed(place, velocity, fades, subject, tick, CHIN, ahead)
+    _, y, _ = point_of(figure, CHIN)
     chin = np.arctan2(y - post.y, far)
     return pan - side, pan + side, crown - aim.most_tilt, chin + aim.most_tilt
 
 
 @kernel
 def frame_target(asked, cue, seen, tick, ahead, post, aim):
-    """Return pan and tilt that frame a cue's believed subjects from a `Post`.
+    """Return pan and tilt that frame several subjects of a cue from a `Post`.
 
-    Of several, all who must be held are, head and all, while they fit; when they don't,
-    the primary stays, and the frame goes over to the primary alone.
+    All who must be held are, head and all, while they fit; when they don't, the primary
+    stays, and the frame goes over to the primary alone.
     """
-    place, velocity, fades, crest = seen.place, seen.velocity, seen.fades, seen.crest
-    if aim.only >= 0:
-        return subject_target(
-            place, velocity, fades, crest, (aim.only, tick), ahead, post, aim
-        )
     weights, must = asked.weights, asked.must
     lead = primary_subject(weights, cue)
-    own_pan, own_tilt = subject_target(
-        place, velocity, fades, crest, (lead, tick), ahead, post, aim
-    )
-    total = pan = tilt = 0.0
+    total = pan = tilt = own_pan = own_tilt = 0.0
     low = low_t = -np.inf
     high = high_t = np.inf
     for s in range(weights.shape[1]):
         share = weights[cue, s]
         if share <= 0.0:
             continue
-        a, b = subject_target(
-            place, velocity, fades, crest, (s, tick), ahead, post, aim
-        )
+        figure = moved_figure(figure_of(seen, s, tick), ahead)
+        a, b = subject_target(figure, 0.0, post, aim)
+        if s == lead:
+            own_pan, own_tilt = a, b
         total += share
         pan += share * a
         tilt += share * b
         if must[s]:
-            left, right, down, up = head_room(seen, s, tick, ahead, post, aim)
+            left, right, down, up = head_room(figure, post, aim)
             low, high = max(low, left), min(high, right)
             low_t, high_t = max(low_t, down), min(high_t, up)
     pan = held(pan / total, low, high, own_pan, aim.most_pan)
@@ -223,23 +218,30 @@ def held(angle, low, high, own, room):
 
 
 @kernel
-def screen_side(lead_state, asked, cue, lead, seen, tick, post, tx):
-    """Return (lead state, where u moves to): room ahead of travel, else of the gaze."""
-    cues = asked.cues
+def screen_side(side, asked, figure, gaze, post, tx):
+    """Return (side of travel, where u moves to): room ahead of travel, else of gaze.
+
+    Args:
+        side: to which side the subject travelled on screen before: -1, 0 or 1.
+        asked: aim point, lead room and look room.
+        figure: the primary subject's.
+        gaze: where it faces [rad], or NaN.
+        post: where the lens is.
+        tx: half-frame tangent.
+    """
+    point, lead_room, look_room = asked
     right_x, right_z = np.cos(post.pan), -np.sin(post.pan)
-    x, _, z = body_point(seen.place, lead, tick, cues[cue, CUE_AIM])
+    x, _, z = point_of(figure, point)
     dx, dz = x - post.x, z - post.z
-    vx, vz = seen.velocity[lead, tick, 0, 0], seen.velocity[lead, tick, 0, 2]
-    speed = vx * right_x + vz * right_z
+    speed = figure.vx * right_x + figure.vz * right_z
     rate = speed / (max(np.sqrt(dx * dx + dz * dz), 0.1) * tx)
     if abs(rate) > LEAD_ON:
-        lead_state = 1.0 if rate > 0 else -1.0
-    elif abs(rate) < LEAD_OFF or rate * lead_state < 0:
-        lead_state = 0.0
-    u = -cues[cue, CUE_LEAD] * lead_state
-    gaze = seen.facing[lead, tick]
-    if lead_state == 0.0 and not np.isnan(gaze):
+        side = 1.0 if rate > 0 else -1.0
+    elif abs(rate) < LEAD_OFF or rate * side < 0:
+        side = 0.0
+    u = -lead_room * side
+    if side == 0.0 and not np.isnan(gaze):
         across = -np.sin(gaze) * right_x - np.cos(gaze) * right_z
         if abs(across) > LOOK_ON:
-            u = -cues[cue, CUE_LOOK] * (1.0 if across > 0 else -1.0)
-    return lead_state, u
+            u = -look_room * (1.0 if across > 0 else -1.0)
+    return side, u

@@ -115,6 +115,7 @@ def _ground(member: Member) -> Watch:
         gait=member.gait,
         gait_hz=GAIT_HZ,
         carry=True,
+        stands=True,
     )
 
 
@@ -125,7 +126,9 @@ def _models(member: Member) -> tuple[Watch, ...]:
     One who climbs from the start is believed to only when the next samples say so.
     """
     quick = _ground(member)._replace(
-        bandwidth=member.bandwidth_rad_s * member.height_share, carry=False
+        bandwidth=member.bandwidth_rad_s * member.height_share,
+        carry=False,
+        stands=False,
     )
     bouncing = quick._replace(
         bandwidth=member.bandwidth_rad_s * member.bounce_share, gait=member.height_gait

@@ -24,25 +24,29 @@ from .decide import (
     Manner,
     fit_horizon,
     horizon,
+    only_subject,
     primary_subject,
     rests,
     wants_plan,
 )
+from .figure import NOBODY, BelievedFigure, figure_of
 from .head_target import (
     Aim,
     Post,
     Sight,
     asked_ray,
-    crown_ray,
+    crown_slope,
     frame_target,
-    only_subject,
     screen_side,
+    subject_target,
 )
-from .plan import PLAN_WIDTH, evaluate_plan, solve_plan, write_plan
+from .plan import PLAN_WIDTH, evaluate_plan, solve_plan, viable, write_plan
 from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
 SAFE = 0.93  # action-safe share of the frame: SMPTE ST 2046-1
 HOLD_MARGIN = 0.85  # of the half frame, for those who must be held
+TILT_STALE = 0.5  # of the tolerance: a stale tilt that misses more is renewed
+EVEN_CREST_M = 0.002  # if its subject bounces by less
 HURRY = 0.5  # of tolerance and rest near the edge of the frame
 
 
@@ -97,7 +101,7 @@ class HeadState(NamedTuple):
         shift: of u, for the room ahead of that travel.
         place: u at which the subject is to be held.
         ray: `asked_ray` of that place.
-        crown: `crown_ray` of it.
+        high: `crown_slope` of the cue.
         refused: decisions for which no plan existed.
         roomy: whether any cue leaves room ahead of travel or gaze.
     """
@@ -110,7 +114,7 @@ class HeadState(NamedTuple):
     shift: float
     place: float
     ray: tuple[float, float, float]
-    crown: tuple[float, float, float]
+    high: tuple[float, float]
     refused: int
     roomy: bool
 
@@ -148,12 +152,6 @@ class HeadKept(NamedTuple):
     target: FloatArray
     u: FloatArray
     work: FloatArray
-
-
-@kernel
-def viable(pl, v, a):
-    """Tell whether a plan exists from speed v and acceleration a."""
-    return abs(a) <= pl.accel and abs(v + a * abs(a) / (2 * pl.jerk)) <= pl.speed
 
 
 @kernel
@@ -197,11 +195,9 @@ def start_operator(task, first, logs):
         np.empty((WORK_ROWS, MOST_ROWS)),
     )
     lead = primary_subject(task.asked.weights, ZERO)
-    ray, crown = (0.0, 1.0, 0.0), (0.0, 1.0, np.inf)
+    ray, high = (0.0, 1.0, 0.0), (np.inf, np.inf)
     roomy = wants_room(task.asked)
-    state = HeadState(
-        first, ZERO, lead, ZERO, 0.0, 0.0, np.nan, ray, crown, ZERO, roomy
-    )
+    state = HeadState(first, ZERO, lead, ZERO, 0.0, 0.0, np.nan, ray, high, ZERO, roomy)
     return state, kept
 
 
@@ -221,7 +217,7 @@ def step_operator(task, dolly, seen, until, state, kept):
     `dolly` are its plans made up to the last of them, at least.
     """
     rig, own, whip, asked, manner, sight = task
-    tick, cue, lead, rides, side, shift, place, ray, crown, refused, roomy = state
+    tick, cue, lead, rides, side, shift, place, ray, high, refused, roomy = state
     cues, rest = asked.cues, manner.rest
     plans, count, asked_s, fast = kept.plans, kept.made, kept.asked_s, kept.fast
     span, poly, half, room = kept.span, kept.poly, kept.half, kept.room
@@ -230,6 +226,9 @@ def step_operator(task, dolly, seen, until, state, kept):
     most = whips.shape[1]
     on_rail = rig.length > 0.0
     cam = rig_place(rig, 0.0)
+    at, flow, fades, crest = seen.place, seen.velocity, seen.fades, seen.crest
+    facing, figure = seen.facing, NOBODY
+    sine, cosine = np.sin(sight.roll), np.cos(sight.roll)
     point, only = cues[cue, CUE_AIM], only_subject(asked.weights, cue)
     for k in range(tick, until):
         now = ticks[k]
@@ -256,40 +255,65 @@ def step_operator(task, dolly, seen, until, state, kept):
         near = near_v = near_a = 0.0
         if not starts:
             near, near_v, near_a = evaluate_plan(plans, count[0] - 1, now)
+        if only >= 0:  # `figure_of`, without what it costs to call it
+            x, y, z = at[only, k, 0, 0], at[only, k, 0, 1], at[only, k, 0, 2]
+            vx, vy, vz = flow[only, k, 0, 0], flow[only, k, 0, 1], flow[only, k, 0, 2]
+            figure = BelievedFigure(
+                x,
+                y,
+                z,
+                at[only, k, 1, 0] - x,
+                at[only, k, 1, 1] - y,
+                at[only, k, 1, 2] - z,
+                vx,
+                vy,
+                vz,
+                flow[only, k, 1, 0] - vx,
+                flow[only, k, 1, 1] - vy,
+                flow[only, k, 1, 2] - vz,
+                fades[only, 0, k],
+                fades[only, 1, k],
+                crest[only, k],
+            )
         if roomy:
+            if only < 0:
+                figure = figure_of(seen, lead, k)
             heading = near
             if starts:
-                middle = asked_ray(0.0, cues[cue, CUE_V], sight)
-                heading, _ = frame_target(
-                    asked,
-                    cue,
-                    seen,
-                    k,
-                    0.0,
-                    Post(cam[0], cam[1], cam[2], near),
-                    Aim(
-                        middle[0],
-                        middle[1],
-                        middle[2],
-                        crown,
-                        point,
-                        only,
-                        room[0],
-                        room[1],
-                    ),
-                )
-            turned = Post(cam[0], cam[1], cam[2], heading)
-            side, shift = screen_side(side, asked, cue, lead, seen, k, turned, sight.tx)
+                heading = np.arctan2(cam[0] - figure.x, cam[2] - figure.z)
+            side, shift = screen_side(
+                side,
+                (point, cues[cue, CUE_LEAD], cues[cue, CUE_LOOK]),
+                figure,
+                facing[lead, k],
+                Post(cam[0], cam[1], cam[2], heading),
+                sight.tx,
+            )
         if place != cues[cue, CUE_U] + shift:
             place = cues[cue, CUE_U] + shift
             ray = asked_ray(place, cues[cue, CUE_V], sight)
-            crown = crown_ray(place, cues[cue, CUE_CROWN], sight)
+            high = crown_slope(cues[cue, CUE_CROWN], sight)
         aims[k, 0], aims[k, 1] = place, cues[cue, CUE_V]
         if resting:
             continue
-        aim = Aim(ray[0], ray[1], ray[2], crown, point, only, room[0], room[1])
+        aim = Aim(
+            ray[0],
+            ray[1],
+            ray[2],
+            high[0],
+            high[1],
+            sine,
+            cosine,
+            point,
+            only,
+            room[0],
+            room[1],
+        )
         post = Post(cam[0], cam[1], cam[2], near)
-        here = frame_target(asked, cue, seen, k, 0.0, post, aim)
+        if only >= 0:
+            here = subject_target(figure, 0.0, post, aim)
+        else:
+            here = frame_target(asked, cue, seen, k, 0.0, post, aim)
         walked = -1
         for c in range(2):
             if starts:
@@ -308,6 +332,7 @@ def step_operator(task, dolly, seen, until, state, kept):
                 share = HURRY if urgent else 1.0
                 if not forced and rests(now - asked_s[c], rest * share):
                     continue
+                finely = c == 1 and only >= 0 and figure.crest < EVEN_CREST_M
                 made = plans[c * most + count[c] - 1, 0]
                 changed = abs(here[c] - horizon(poly, c, span[c], now - made)) / half[c]
                 if not forced and not wants_plan(
@@ -315,7 +340,7 @@ def step_operator(task, dolly, seen, until, state, kept):
                     now - asked_s[c],
                     rest * share,
                     changed,
-                    miss,
+                    miss / TILT_STALE if finely else miss,
                     v / half[c],
                     PLAN_SPENT * span[c],
                     manner.tolerance * share,
@@ -334,9 +359,11 @@ def step_operator(task, dolly, seen, until, state, kept):
                         s = dolly_ahead(dolly, rides, now + pl.nodes[i], rig.length)
                         cam = rig_place(rig, s)
                     post = Post(cam[0], cam[1], cam[2], pan)
-                    pan, tilt = frame_target(
-                        asked, cue, seen, k, pl.nodes[i], post, aim
-                    )
+                    ahead = pl.nodes[i]
+                    if only >= 0:
+                        pan, tilt = subject_target(figure, ahead, post, aim)
+                    else:
+                        pan, tilt = frame_target(asked, cue, seen, k, ahead, post, aim)
                     target[0, i], target[1, i] = pan, tilt
             if starts:
                 speed = (target[c, 1] - target[c, 0]) / own.nodes[1]
@@ -353,7 +380,7 @@ def step_operator(task, dolly, seen, until, state, kept):
             whips[c, count[c]] = fast[c]
             count[c] += 1
     return HeadState(
-        until, cue, lead, rides, side, shift, place, ray, crown, refused, roomy
+        until, cue, lead, rides, side, shift, place, ray, high, refused, roomy
     )
 
 

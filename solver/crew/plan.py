@@ -136,6 +136,12 @@ def solve_plan(pl, x0, v0, a0, target, u, work):
 
 
 @kernel
+def viable(pl, v, a):
+    """Tell whether a plan exists from speed v and acceleration a."""
+    return abs(a) <= pl.accel and abs(v + a * abs(a) / (2 * pl.jerk)) <= pl.speed
+
+
+@kernel
 def write_plan(pl, t0, x0, v0, a0, u, row):
     """Write one plan into a log row, with the stop that follows it on rails."""
     n = pl.lengths.shape[0]

@@ -14,13 +14,13 @@ from .decide import (
     PLAN_SPENT,
     Asked,
     Manner,
-    believed,
     fit_horizon,
     horizon,
     primary_subject,
     rests,
     wants_plan,
 )
+from .figure import NOBODY, figure_of, moved_figure, point_of
 from .plan import evaluate_plan, in_force, solve_plan, write_plan
 from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
@@ -149,7 +149,7 @@ def step_puller(task, camera, seen, until, state, kept):
     """Do the ticks from `state.tick` up to `until`, and return the state after them."""
     rig, pl, asked, manner, marks, truth, nearest = task
     cues, nodes = asked.cues, pl.nodes
-    ticks, place, velocity, fades, _, _ = seen
+    ticks = seen.ticks
     dolly, pan, tilt = camera
     tick, cue, at, asked_s, count, refused = state
     log, poly, target, u, work = kept
@@ -164,10 +164,12 @@ def step_puller(task, camera, seen, until, state, kept):
             continue
         lead = primary_subject(asked.weights, cue)
         at = plans_in_force(dolly, pan, tilt, at, now)
+        figure = NOBODY
         if marks:
             here = marked_focus(ticks, truth, k, nodes[0])
         else:
-            eyes = believed(place, velocity, fades, lead, k, 1.0, 0.0)
+            figure = figure_of(seen, lead, k)
+            eyes = point_of(figure, 1.0)
             here = focus_through(rig, dolly, pan, tilt, at, now, eyes, nearest)
         x, v, a = here, 0.0, 0.0
         if not starts:
@@ -191,7 +193,7 @@ def step_puller(task, camera, seen, until, state, kept):
                 target[i] = marked_focus(ticks, truth, k, nodes[i])
                 continue
             then = now + nodes[i]
-            eyes = believed(place, velocity, fades, lead, k, 1.0, nodes[i])
+            eyes = point_of(moved_figure(figure, nodes[i]), 1.0)
             target[i] = focus_through(rig, dolly, pan, tilt, at, then, eyes, nearest)
         steps = solve_plan(pl, x, v, a, target, u, work)
         if steps < 0:

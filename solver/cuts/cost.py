@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import sin
+from typing import TypeVar
 
 import numpy as np
 
@@ -52,6 +53,7 @@ class CutCosts:
         lens_run: the third shot in a row, and each after it, on one lens.
         lens_use: points for the use of a focal length, ((mm, points), ...);
             other_lenses: for one that is not among them.
+        size_use, other_sizes: likewise for a size, where the shot leaves it open.
     """
 
     crosses_line: float = 8.0
@@ -69,30 +71,48 @@ class CutCosts:
     lens_run: float = 0.0
     lens_use: tuple[tuple[float, float], ...] = ()
     other_lenses: float = 0.0
+    size_use: tuple[tuple[str, float], ...] = ()
+    other_sizes: float = 0.0
 
 
 def with_habits(
-    costs: CutCosts, variety: float, lens_use: Mapping[float, float]
+    costs: CutCosts,
+    variety: float,
+    lens_use: Mapping[float, float],
+    size_use: Mapping[str, float] | None = None,
 ) -> CutCosts:
-    """Return the costs of cuts where a sequence has habits about its lenses.
+    """Return the costs of cuts where a sequence has habits about lenses and sizes.
 
     With shares, each use of a focal length costs `variety` points less the part of
     them that its share has of the largest: the favourite is free, one that is not
     listed costs all. Without shares, `variety` is what the third shot in a row on one
-    lens costs, if nothing else is asked for it.
+    lens costs, if nothing else is asked for it. Sizes cost likewise where a shot leaves
+    its size open, and nothing without shares.
 
     Args:
         costs: of a cut.
         variety: points, >= 0; 0 changes nothing.
         lens_use: share of each focal length [mm] that may be used; 0 or more.
+        size_use: share of each size, by name; 0 or more.
     """
-    most = max(lens_use.values(), default=0.0)
     if variety == 0.0:
         return costs
-    if most == 0.0:
+    if size_use and max(size_use.values()) > 0.0:
+        sizes = _habit(variety, size_use)
+        costs = replace(costs, size_use=sizes, other_sizes=variety)
+    if max(lens_use.values(), default=0.0) == 0.0:
         return replace(costs, lens_run=costs.lens_run or variety)
-    points = {mm: variety * (1 - share / most) for mm, share in lens_use.items()}
-    return replace(costs, lens_use=tuple(sorted(points.items())), other_lenses=variety)
+    lenses = _habit(variety, lens_use)
+    return replace(costs, lens_use=lenses, other_lenses=variety)
+
+
+Used = TypeVar("Used", str, float)
+
+
+def _habit(variety: float, use: Mapping[Used, float]) -> tuple[tuple[Used, float], ...]:
+    """Return what each use costs by its share, the favourite nothing."""
+    most = max(use.values())
+    return tuple(sorted((name, variety * (1 - use[name] / most)) for name in use))
 
 
 def micro(points: FloatArray | float) -> IntArray:
@@ -162,8 +182,8 @@ def end_table(acted: CutEnd, ends: Sequence[CutEnd | EndView]) -> EndTable:
         ends: at least one.
     """
     lens = np.array([end.lens for end in ends])
-    seen = [(end.u, end.v, end.size, end.focal_mm) for end in ends]
-    u, v, size, focal_mm = np.array(seen, dtype=np.float64).T.copy()
+    seen = [(end.u, end.v, end.size, end.share, end.focal_mm) for end in ends]
+    u, v, size, share, focal_mm = np.array(seen, dtype=np.float64).T.copy()
     away = lens - np.array(acted.eyes)
     far = np.sqrt((away**2).sum(axis=1, keepdims=True))
     return EndTable(
@@ -171,7 +191,7 @@ def end_table(acted: CutEnd, ends: Sequence[CutEnd | EndView]) -> EndTable:
         toward=away / np.maximum(far, 1e-9),
         u=u,
         v=v,
-        scale=size / acted.share,
+        scale=size / share,
         focal_mm=focal_mm,
         height_m=lens[:, 1],
         elevation_rad=np.arctan2(away[:, 1], np.hypot(away[:, 0], away[:, 2])),

@@ -85,14 +85,15 @@ _FIELDS = tuple(field.name for field in fields(CutEnd))
 class EndView(NamedTuple):
     """Of an end, what a choice asks of the camera; see `CutEnd`.
 
-    The action is the same in all setups of a shot, and a choice reads tens of
-    thousands of them.
+    The action is the same in all setups of a shot, but for the span of the body where
+    its size is open, and a choice reads tens of thousands of them.
     """
 
     lens: Point
     u: float | None
     v: float | None
     size: float | None
+    share: float
     focal_mm: float
 
     @classmethod

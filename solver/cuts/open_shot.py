@@ -23,6 +23,9 @@ class State:
         first, last: ends of its cut, or what the camera sees of them.
         order: place in the fixed order in which equals are preferred.
         setup: names the setup among shots that share a letter.
+        size: name of the size where the shot leaves it open, else "".
+        kind: names what a runner-up has to differ in (rig, view, lens); "" differs from
+            all.
         view: family of the view, a name of `VIEWS_RAD`; "" where the rig is fixed.
     """
 
@@ -31,7 +34,9 @@ class State:
     last: CutEnd | EndView
     order: int = 0
     setup: str = ""
+    kind: str = ""
     view: str = ""
+    size: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -91,8 +91,13 @@ def _stage_of(
     states = shot.states
     use = dict(costs.lens_use)
 
-    def lens_points(state: State) -> float:
-        return use.get(state.first.focal_mm, costs.other_lenses)
+    sizes = dict(costs.size_use)
+
+    def habit_points(state: State) -> float:
+        points = use.get(state.first.focal_mm, costs.other_lenses)
+        if not state.size:
+            return points
+        return points + sizes.get(state.size, costs.other_sizes)
 
     ends = shot.ends
     first = end_table(ends.first, [state.first for state in states])
@@ -120,7 +125,7 @@ def _stage_of(
         asks[ask] = shows[ask] = np.array([number[state.setup] for state in states])
     in_row = k > 0 and places[k] == places[k - 1] + 1 and not shot.gap
     return CutStage(
-        unary=micro(np.array([state.score + lens_points(state) for state in states])),
+        unary=micro(np.array([state.score + habit_points(state) for state in states])),
         gains=keeping_gains(shot, margin),
         focal_mm=[state.first.focal_mm for state in states],
         views=[state.view for state in states],

@@ -45,7 +45,7 @@ from .judge import (
     must_hold,
 )
 from .propose import distance_of, unnatural
-from .setup import Ask, Setup, View
+from .setup import Ask, Setup, View, view_family
 from .trial import Trial
 
 QUANTUM = 1e-6
@@ -182,7 +182,7 @@ def _standing_points(
     ask: Ask, lens: Lens, view: View | None
 ) -> tuple[float, float, float]:
     """Return what lens, distance and view cost however they are operated."""
-    price = VIEW_PRICE.get(view.name, 0.0) if view is not None else 0.0
+    price = 0.0 if view is None else VIEW_PRICE[view_family(view.angle_rad)]
     return (
         0.8 * unnatural(ask, lens),
         0.12 * max(0.0, distance_of(ask, lens) - USUAL_ROOM_M),

@@ -1,6 +1,7 @@
 """A small search on the judged take, and the candidates of a shot that come of it."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -11,6 +12,7 @@ from ..optics.lens import Lens
 from ..rigs.clearance import rail_faults
 from ..rigs.kinds import KINDS, place_of_kind
 from ..rigs.layout import Steps
+from .claimed import closing, views_told
 from .constrained import breaks_stage_only, within_limits
 from .descend import descend
 from .judge import HEAD_HELD, OTHERS_HELD
@@ -31,12 +33,17 @@ EVALUATIONS = 25
 WORTH_LAYING = 1.0  # points that the stage must cost before limits are laid within
 WORTH_REFINING = 0.1  # points that there must be to gain; a third of a tie
 RAIL_LENSES = 2  # for which rails are laid; all, where nothing holds
+HELD_ENOUGH = 0.99  # of the frames show all heads: no reason to lose the size
 LOOMING = ("below", "above")  # angles of the lens that who looms may need
 BROKEN = 1e4  # added to a score for each unit by which a must is broken
 
 
 def candidates(
-    ask: Ask, rehearsal: Rehearsal | None = None, *, refine: bool = True
+    ask: Ask,
+    rehearsal: Rehearsal | None = None,
+    *,
+    refine: bool = True,
+    most: float = np.inf,
 ) -> list[Judged]:
     """Return every setup that was tried for a shot, best first.
 
@@ -45,21 +52,27 @@ def candidates(
     take gets better. What a lower bound rules out is not simulated: a rail that
     breaks a must whoever operates it, or that costs more than sticks which hold from
     the same view. Where no head stays whole all the time, setups a little further
-    away are tried as well.
+    away are tried as well, and where the shot claims something what that asks for.
+
+    Args:
+        ask: the shot.
+        rehearsal: of it, where there is one.
+        refine: whether the best are moved.
+        most: trials, about; what is left to try then is left out.
     """
     stage = rehearsal or Rehearsal(ask)
     action = stage.action
     if ask.rig is not None:
         found = [judged(ask, stage.tried(setup)) for setup in _fixed_rig(ask, action)]
         return sorted(found, key=_order)
-    search = _Search(stage)
+    search = _Search(stage, most)
     search.work(propose_standing(stage.known))
     lenses = _rail_lenses(ask, action, search.tried)
     search.work(propose_rails(stage.known, lenses[:RAIL_LENSES], search.may_pay))
     if not search.holds:
         search.work(propose_rails(stage.known, lenses[RAIL_LENSES:]))
     for looser in LOOSER:
-        if search.whole or (search.holds and looser > 1 + SIZE_KEPT):
+        if search.held >= (1.0 if looser <= 1 + SIZE_KEPT else HELD_ENOUGH):
             break
         known = stage.known._replace(looser=looser)
         search.work(propose_standing(known))
@@ -67,6 +80,13 @@ def candidates(
     if not search.holds and any(one.verb == "looms" for one in ask.shot.claims):
         for angle in LOOMING:
             search.work(propose_standing(stage.known._replace(angle=angle)))
+    if stage.blocking is not None:
+        search.work(closing(stage.known, lenses))
+        told = views_told(stage.known, stage.blocking)
+        known = stage.known._replace(ask=replace(ask, views=told))
+        search.work(propose_standing(known))
+        search.work(propose_rails(known, lenses[:RAIL_LENSES], search.may_pay))
+        search.work(closing(known, lenses))
     found = [verdict for _, verdict in search.tried]
     if refine:
         found += search.refined()
@@ -80,7 +100,8 @@ def candidates(
 class _Search:
     """The trials of one shot: proposals with their verdicts, in the order they came."""
 
-    def __init__(self, stage: Rehearsal) -> None:
+    def __init__(self, stage: Rehearsal, most: float) -> None:
+        self.most = most
         self.stage, self.ask, self.action = stage, stage.ask, stage.action
         self.tried: list[tuple[Proposal, Judged]] = []
         self._of_kind: dict[str, tuple[Proposal, Judged]] = {}  # the best
@@ -88,14 +109,14 @@ class _Search:
         self._best = np.inf
 
     @property
-    def whole(self) -> bool:
-        """Whether something holds the shot and cuts nobody's head at any frame."""
-        return any(
-            verdict.holds
-            and verdict.trial.numbers[HEAD_HELD] == 1.0
-            and verdict.trial.numbers[OTHERS_HELD] == 1.0
+    def held(self) -> float:
+        """Share of the frames that show all heads whole, of the best that holds."""
+        shares = [
+            min(verdict.trial.numbers[HEAD_HELD], verdict.trial.numbers[OTHERS_HELD])
             for _, verdict in self.tried
-        )
+            if verdict.holds
+        ]
+        return float(max(shares, default=0.0))
 
     @property
     def holds(self) -> bool:
@@ -109,7 +130,7 @@ class _Search:
         """
         for proposal in proposals:
             setup = build(proposal, self.ask)
-            if setup is None:
+            if setup is None or self.stage.n_trials >= self.most:
                 continue
             best = self._of_kind.get(proposal.kind)
             least = np.inf if best is None else best[1].rank[0]
@@ -156,7 +177,9 @@ class _Search:
 
         n = proposal.layout.n_free
         enough = self._least(proposal) + WORTH_REFINING
-        descend(cost, n, _cost(start), EVALUATIONS, enough, self._best)
+        left = min(float(EVALUATIONS), self.most - self.stage.n_trials)
+        if left > n:
+            descend(cost, n, _cost(start), int(left), enough, self._best)
         if best.holds:
             self._best = min(self._best, best.score)
         return best

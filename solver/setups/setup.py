@@ -58,7 +58,8 @@ def view_family(angle_rad: float) -> str:
 class Setup(NamedTuple):
     """Lens, rig and what the dolly keeps; see `Shot` for hold, view, offset, follow.
 
-    `view` is what it was laid for; None for a rig that the job fixes.
+    `view` is what it was laid for; None for a rig that the job fixes. `size` names
+    which of the asked sizes it is for, "" where there is only one.
     """
 
     lens: Lens
@@ -68,6 +69,7 @@ class Setup(NamedTuple):
     view_rad: float = 0.0
     offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
     follow: float = 1.0
+    size: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -86,6 +88,8 @@ class Ask:
         rig_price: factor on what track costs against sticks.
         stage: where cameras and subjects can be.
         kit: lenses that could be had instead, ascending in focal length.
+        sizes: that may be taken, by name with their framings, the shot's own first;
+            none where the size is fixed.
     """
 
     shot: Shot
@@ -99,6 +103,14 @@ class Ask:
     rig_price: float = 1.0
     stage: Stage
     kit: tuple[Lens, ...] = ()
+    sizes: tuple[tuple[str, tuple[Framing, ...]], ...] = ()
+
+    def of_size(self, name: str) -> "Ask":
+        """Return the ask for one of its sizes, itself where it has only one."""
+        found = dict(self.sizes).get(name)
+        if found is None:
+            return self
+        return replace(self, shot=replace(self.shot, framings=found), sizes=())
 
 
 def rehearsed(shot: Shot) -> Action:

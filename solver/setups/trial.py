@@ -16,8 +16,9 @@ from ..arrays import FloatArray
 from ..claims.everyone import CameraFrames, blocking_of, frame_table
 from ..claims.measured import outcomes_of
 from ..crew.grip import Hold
-from ..crew.planner import planner_of
+from ..crew.planner import Planner, brake_planner_of, planner_of
 from ..optics.lens import Lens
+from ..presets import Member
 from ..shot import HOLDS
 from ..stage.stage import Stage, sight_hidden
 from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, Lensed, TrialRows
@@ -59,6 +60,12 @@ class Trial(NamedTuple):
         return float(self.numbers[DOLLY_RATE])
 
 
+def _dolly_planners(grip: Member, length_m: float = 0.0) -> tuple[Planner, Planner]:
+    """Return the planners of a dolly, and of one that brakes hard."""
+    own = planner_of(grip, length_m=length_m)
+    return own, brake_planner_of(grip, length_m=length_m)
+
+
 class Rehearsal:
     """One shot on which setups are tried: what they share is computed once."""
 
@@ -69,10 +76,10 @@ class Rehearsal:
         self.way = way_of(self.action)
         self.n_trials = 0
         self._hands = hands_of(ask.shot.crew)
-        self._dolly = planner_of(ask.shot.crew.grip, length_m=0.0)
+        self._dolly = _dolly_planners(ask.shot.crew.grip)
         self._through: dict[Lens, Through] = {}
         self._watched = watched_of(ask.shot)
-        self._blocking = blocking_of(ask.shot) if ask.shot.claims else None
+        self.blocking = blocking_of(ask.shot) if ask.shot.claims else None
 
     @property
     def known(self) -> Known:
@@ -88,7 +95,7 @@ class Rehearsal:
         """
         other = copy(self)
         other.ask, other.n_trials = ask, 0
-        other._dolly = planner_of(ask.shot.crew.grip, length_m=0.0)
+        other._dolly = _dolly_planners(ask.shot.crew.grip)
         if ask.shot.framings is not self.ask.shot.framings:
             shot = ask.shot
             other.action = sized_anew(
@@ -128,9 +135,11 @@ class Rehearsal:
                     setup.offset,
                     setup.follow,
                 ),
-                self._dolly
-                if rig.length_m == 0.0
-                else planner_of(grip, length_m=rig.length_m),
+                *(
+                    self._dolly
+                    if rig.length_m == 0.0
+                    else _dolly_planners(grip, rig.length_m)
+                ),
                 setup.view.bearing_rad if setup.view is not None else 0.0,
             ),
             self._hands,
@@ -155,10 +164,10 @@ class Rehearsal:
     def _outcomes(self, cams: FloatArray, lensed: Lensed) -> tuple[ClaimOutcome, ...]:
         """Return what came of the shot's claims on a camera's frames."""
         shot = self.ask.shot
-        if self._blocking is None or not shot.claims:
+        if self.blocking is None or not shot.claims:
             return ()
         camera = CameraFrames(cams, shot.roll_rad, lensed.screen, lensed.shaking)
-        return outcomes_of(shot.claims, frame_table(self._blocking, shot.stage, camera))
+        return outcomes_of(shot.claims, frame_table(self.blocking, shot.stage, camera))
 
 
 def _hidden(stage: Stage, cams: FloatArray, action: Action) -> float:

@@ -136,7 +136,7 @@ def watched_of(shot: Shot) -> Watched:
 
 
 class Rigged(NamedTuple):
-    """A rig as it is operated: shape, what the dolly keeps, its planner and the view.
+    """A rig as it is operated: shape, what the dolly keeps, planners and view.
 
     `view_rad` is the asked bearing of the lens, from the heading.
     """
@@ -144,6 +144,7 @@ class Rigged(NamedTuple):
     rig: RigShape
     hold: Hold
     planner: Planner
+    brake: Planner
     view_rad: float
 
 
@@ -166,7 +167,9 @@ def work(rigged, hands, through, watched, action, at_most, verdict):
     rails, logs = watched.rails, watched.heads.plans
     ticks = watched.operator.ticks
     if on_rail:
-        task = GripTask(rig, rigged.planner, rigged.hold, asked, hands.grip)
+        task = GripTask(
+            rig, rigged.planner, rigged.brake, rigged.hold, asked, hands.grip
+        )
         moves, refused = run_grip(task, watched.grip, first, rails)
         travel(rig, rails[:moves], action.times_s, cams)
         if not frames_may_hold(cams, action, through.bound, at_most):

@@ -24,6 +24,8 @@ from carrellata.solver.rigs.track import track as make_track
 from carrellata.solver.shot import Shot
 from carrellata.solver.take import Take, operate
 
+from .clips import clips, staged
+
 FloatArray = NDArray[np.float64]
 Path = Callable[[FloatArray], FloatArray]
 
@@ -36,6 +38,7 @@ REST_M_S = 0.02
 SPEEDS_M_S = (1.0, 1.3, 2.0, 3.0, 5.0)
 RIGS = ("sticks", "track", "arc", "climb")
 STOP_S = 4.0
+CUT_EVERY, CUT_S = 96, 3.0  # frames between the cuts of a recorded clip; their length
 LEAST_RAD_S = np.radians(0.5)  # turns slower than this have no ripple to see
 
 
@@ -250,6 +253,20 @@ def handles() -> Iterator[tuple[str, float, str, Handles]]:
                 yield rig, speed, preset, handled(replace(one, samples_per_frame=1))
 
 
+def recorded_handles(preset: str = "brisk") -> Iterator[tuple[str, str, int, Handles]]:
+    """Yield recorded people cut in the midst of the action, with and without handles.
+
+    Every clip is cut each `CUT_EVERY` frames on sticks and on a track, for `CUT_S`.
+    """
+    for clip in clips():
+        for rig in ("sticks", "track"):
+            whole = staged(clip, rig, PRESETS[preset])
+            rate = float(whole.rate)
+            for cut in range(48, whole.last - round(CUT_S * rate), CUT_EVERY):
+                part = replace(whole, first=cut - 24, last=cut + round(CUT_S * rate))
+                yield clip.name, rig, cut, handled(part)
+
+
 def _print_ripples() -> None:
     print("even motion: ripple r.m.s. and peak [%], decisions a second")
     for rig, speed, preset, found in ripples():
@@ -282,11 +299,29 @@ def _print_handles() -> None:
         )
 
 
+def _print_recorded() -> None:
+    print("handles of 0 to 24 frames on recorded clips, brisk: pan [deg], dolly [m]")
+    found = list(recorded_handles())
+    for name in dict.fromkeys(name for name, *_ in found):
+        for rig in ("sticks", "track"):
+            mine = [
+                one for clip, place, _, one in found if (clip, place) == (name, rig)
+            ]
+            pans = np.degrees([one.pan_rad for one in mine])
+            rails = np.array([one.dolly_m for one in mine])
+            print(
+                f"  {name:22} {rig:6} {len(mine):3} cuts"
+                f"  pan median {np.median(pans):5.2f} most {pans.max():5.2f}"
+                f"  dolly median {np.median(rails):.3f} most {rails.max():.3f}"
+            )
+
+
 if __name__ == "__main__":
     sections = {
         "ripple": _print_ripples,
         "stops": _print_stops,
         "handles": _print_handles,
+        "recorded": _print_recorded,
     }
     for section in sys.argv[1:] or sections:
         sections[section]()

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, Page, Request, sync_playwright
 
-WIDE, NARROW = (1280, 900), (390, 844)
+WIDE, NARROW, BROAD = (1280, 900), (390, 844), (1920, 1080)
 _ARGUMENTS = ("--no-sandbox", "--disable-gpu", "--disable-background-networking")
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browser import NARROW, WIDE, opened
+from browser import BROAD, NARROW, WIDE, opened
 from playwright.sync_api import Browser, Page
 from pypdf import PdfReader
 
@@ -32,7 +32,7 @@ def violations(page: Page) -> list[str]:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", [WIDE, NARROW])
+@pytest.mark.parametrize("size", [WIDE, NARROW, BROAD])
 def test_pages_are_quiet_fit_the_width_and_are_accessible(
     browser: Browser, solved: Path, size: tuple[int, int], scheme: str
 ) -> None:
@@ -93,7 +93,7 @@ def test_pages_work_without_script_and_from_the_keyboard(
 def test_print_holds_all_parts_of_a_page(browser: Browser, solved: Path) -> None:
     wanted = {
         "index": ["What failed", "The cut", "worst first", "From shot to shot", "Lens"],
-        "050": ["Findings", "The frame", "The plan", "the curves", "Focus and depth"],
+        "050": ["Findings", "The frame", "From above", "the curves", "Focus and depth"],
     }
     for name, words in wanted.items():
         with opened(browser, solved / "review" / f"{name}.html", scheme="dark") as page:
@@ -105,6 +105,20 @@ def test_print_holds_all_parts_of_a_page(browser: Browser, solved: Path) -> None
             assert squeezed(each) in printed, each
     # The lines of a sheet that is folded away on the screen are printed.
     assert squeezed("Room:") in printed_text(solved / "index.pdf")
+
+
+@pytest.mark.slow
+def test_a_shot_is_printed_on_two_pages_with_three_frames_of_it(
+    browser: Browser, solved: Path
+) -> None:
+    for path in sorted((solved / "takes").glob("*.parquet")):
+        with opened(browser, solved / "review" / f"{path.stem}.html") as page:
+            page.pdf(format="A4", path=solved / "shot.pdf")
+            frames = page.locator(".printed .poster .trunk").evaluate_all(
+                "all => all.map((one) => one.getAttribute('d'))"
+            )
+        assert len(PdfReader(solved / "shot.pdf").pages) == 2, path.stem
+        assert len(frames) >= 3
 
 
 def printed_text(path: Path) -> str:

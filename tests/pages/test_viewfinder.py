@@ -35,6 +35,38 @@ def test_projection_in_the_page_is_the_takes(browser: Browser, solved: Path) -> 
             np.testing.assert_allclose(drawn, take[f"subject_{name}"][rows], atol=1e-6)
 
 
+def final_places(take: dict[str, np.ndarray], rows: np.ndarray, tangent: float):
+    """Where the followed point is across and up the final frame, u times its width."""
+    point = np.array([take[f"subject_{name}"][rows] for name in "xyz"])
+    away = point - np.array([take[f"cam_{name}"][rows] for name in "xyz"])
+    x, y, z, w = (take[f"q{name}"][rows] for name in "xyzw")
+    right = [1 - 2 * (y * y + z * z), 2 * (x * y + w * z), 2 * (x * z - w * y)]
+    back = [2 * (x * z + w * y), 2 * (y * z - w * x), 1 - 2 * (x * x + y * y)]
+    depth = -(away * back).sum(axis=0)
+    return (away * right).sum(axis=0) / depth / tangent
+
+
+@pytest.mark.slow
+def test_the_shaken_picture_is_the_final_pose_on_every_shot(
+    browser: Browser, solved: Path
+) -> None:
+    shaken_shots = 0
+    for path in sorted((solved / "takes").glob("*.parquet")):
+        take = take_of(solved, path.stem)
+        seen = np.flatnonzero(np.isfinite(take["subject_u"]))
+        with opened(browser, solved / "review" / f"{path.stem}.html") as page:
+            script = "(frames) => frames.map((f) => viewfinder.project(f, true))"
+            shown = page.evaluate(script, take["frame"][seen].tolist())
+            tangent = page.evaluate(
+                "JSON.parse(document.getElementById('viewfinder-data').textContent).tan_u"
+            )
+        drawn = np.array([one["u"] for one in shown])
+        wanted = final_places(take, seen, tangent)
+        np.testing.assert_allclose(drawn, wanted, atol=1e-6)
+        shaken_shots += np.abs(drawn - take["subject_u"][seen]).max() > 1e-4
+    assert shaken_shots > 6
+
+
 @pytest.mark.slow
 def test_shake_shows_the_final_pose(browser: Browser, solved: Path) -> None:
     take = take_of(solved, "060")

@@ -17,7 +17,7 @@ from starlette.exceptions import HTTPException
 
 from ...jobs.errors import Fault, InputError
 from ...jobs.places.atomic import write_whole
-from . import about, batches, takes
+from . import about, batches, reviews, takes
 from .auth import TOKEN_VARIABLE, Tokens, one_token, tokens_of_file
 from .batch_runner import Batches
 from .documents import describe
@@ -71,7 +71,7 @@ def build_app(settings: ServiceSettings) -> FastAPI:
         settings=settings, pool=pool, kept=kept, metrics=metrics, begun=begun
     )
     app.state.batches = Batches(settings)
-    for module in (takes, batches, about):
+    for module in (takes, batches, reviews, about):
         app.include_router(module.router)
     app.add_middleware(Edge, metrics=metrics)
     app.add_exception_handler(ProblemError, _problem)

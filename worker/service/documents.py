@@ -168,4 +168,14 @@ _SCHEMAS: dict[str, Any] = {
         },
     },
     "JobSchema": {"type": "object"},
+    "ReviewNotes": {
+        "type": "object",
+        "required": ["notes"],
+        "properties": {"notes": {"type": "string", "maxLength": 1_000_000}},
+    },
+    "SavedNotes": {
+        "type": "object",
+        "required": ["saved", "decisions"],
+        "properties": {"saved": _STRING, "decisions": _COUNT},
+    },
 }

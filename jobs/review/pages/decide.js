@@ -9,7 +9,7 @@
     const said = (name) => field(name).value.trim();
     const note = {
       take, by: said("by"), approve: on("approve"), lock: on("lock"), unlock: on("unlock"),
-      size: said("size"), lens: Number(said("lens")) || 0, note: said("note"),
+      size: said("size"), lens: Number(said("lens")) || 0, intent: said("intent"), note: said("note"),
       accept: reasons
         .map((one) => ({ finding: one.dataset.finding, reason: one.value.trim() }))
         .filter((one) => one.reason),
@@ -32,7 +32,7 @@
   if (stale) document.getElementById("stale").hidden = false;
   for (const name of ["approve", "lock", "unlock"])
     if (field(name)) field(name).checked = Boolean(known[name]) && !stale;
-  for (const name of ["size", "lens", "note"]) field(name).value = known[name] || "";
+  for (const name of ["size", "lens", "intent", "note"]) field(name).value = known[name] || "";
   field("by").value = known.by || notes.by();
   for (const one of known.accept || []) {
     const own = reasons.find((each) => each.dataset.finding === one.finding);

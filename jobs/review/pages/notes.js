@@ -16,7 +16,7 @@ const notes = (() => {
     return said ? JSON.parse(said) : {};
   };
   const isEmpty = (note) =>
-    !(note.approve || note.lock || note.unlock || note.size || note.lens || note.note
+    !(note.approve || note.lock || note.unlock || note.size || note.lens || note.intent || note.note
       || (note.accept || []).length);
   const write = (sequence, shot, note) => {
     if (isEmpty(note)) store.removeItem(key(sequence, shot));
@@ -32,6 +32,7 @@ const notes = (() => {
     if (note.unlock) lines.push("lock = false");
     if (note.size) lines.push(`size = ${text(note.size)}`);
     if (note.lens) lines.push(`lens_mm = ${note.lens}`);
+    if (note.intent) lines.push(`intent = ${text(note.intent)}`);
     if (note.note) lines.push(`note = ${text(note.note)}`);
     const rows = (note.accept || []).map(
       (one) => `{ finding = ${text(one.finding)}, reason = ${text(one.reason)}, by = ${text(note.by || "review")} }`);

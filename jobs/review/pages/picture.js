@@ -9,6 +9,7 @@ const pictures = (() => {
   const POST = 4; // metres
   const GAUGE = 0.31; // metres, half of it
   const SHADES = 6;
+  const BESIDE = 1.5; // half frames; lines are drawn this far
 
   const numbers = (text, bits) => {
     const bytes = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
@@ -80,12 +81,25 @@ const pictures = (() => {
     `${((1 + u) * 0.5 * WIDE).toFixed(1)} ${((1 - v) * 0.5 * one.high).toFixed(1)}`;
 
   const cutAt = (p, q) => mixed(p, q, (-NEAR - p[2]) / (q[2] - p[2]));
+  // What is beside the picture is left out: a dashed line to a far place takes for ever.
+  const inside = (a, b) => {
+    let [start, end] = [0, 1];
+    const [du, dv] = [b.u - a.u, b.v - a.v];
+    for (const [d, room] of [[-du, a.u + BESIDE], [du, BESIDE - a.u], [-dv, a.v + BESIDE], [dv, BESIDE - a.v]]) {
+      if (d === 0 && room < 0) return null;
+      if (d < 0) start = Math.max(start, room / d);
+      if (d > 0) end = Math.min(end, room / d);
+    }
+    const on = (share) => ({ u: a.u + share * du, v: a.v + share * dv });
+    return start < end ? [on(start), on(end)] : null;
+  };
   const segment = (one, from, to, view) => {
     let [a, b] = [seen(from, view), seen(to, view)];
     if (-a[2] < NEAR && -b[2] < NEAR) return "";
     if (-a[2] < NEAR) a = cutAt(a, b);
     else if (-b[2] < NEAR) b = cutAt(b, a);
-    return `M${placed(one, screen(one, a))}L${placed(one, screen(one, b))}`;
+    const ends = inside(screen(one, a), screen(one, b));
+    return ends ? `M${placed(one, ends[0])}L${placed(one, ends[1])}` : "";
   };
   const face = (one, points, view) => {
     const ring = points.map((point) => seen(point, view));
@@ -274,7 +288,9 @@ const pictures = (() => {
     node("title", "", made).textContent = words;
     return made;
   };
-  const set = (made, path) => made.setAttribute("d", path);
+  const set = (made, path) => {
+    if (made.getAttribute("d") !== path) made.setAttribute("d", path);
+  };
 
   // What draws the moments of takes into one element; `plain` leaves posts and point out.
   const picture = (host, { plain = false } = {}) => {
@@ -321,8 +337,7 @@ const pictures = (() => {
       [[trunk, shape.trunk], [line, shape.line], [head, shape.head], [nose, shape.nose]]
         .forEach(([which, path]) => set(which, path));
       // A nose that points away lies behind the head, and is drawn before it.
-      if (shape.front) made.append(head, nose);
-      else made.append(nose, head);
+      if (made.lastChild !== (shape.front ? nose : head)) made.append(shape.front ? nose : head);
       return shape;
     };
     const marks = (k, shape, { safe, headroom }) => {
@@ -360,9 +375,14 @@ const pictures = (() => {
       let drops = "";
       let followed = null;
       const solids = solidsOf(one, k, view).filter((solid) => !plain || solid.kind !== "post");
-      farFirst(solids, view.place).forEach((solid) => {
+      const ordered = farFirst(solids, view.place);
+      // Moving an element costs more than drawing it, and the order seldom changes.
+      const order = ordered.map(({ kind, n }) => `${kind}${n}`).join();
+      if (order !== parts.order)
+        parts.solids.append(...ordered.map(({ kind, n }) => parts[kind][n].made));
+      parts.order = order;
+      ordered.forEach((solid) => {
         const { kind, n } = solid;
-        parts.solids.appendChild(parts[kind][n].made);
         if (kind === "box")
           boxFaces(one, one.boxes[n], view).forEach((path, c) => set(parts.box[n].faces[c], path));
         else if (kind === "post") set(parts.post[n].made, segment(one, solid.foot, solid.top, view));

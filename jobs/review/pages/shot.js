@@ -45,7 +45,7 @@
       `${(x + forth * ax - side * ay).toFixed(1)} ${(y + forth * ay + side * ax).toFixed(1)}`;
     const wide = depth * one.tan_u;
     now.rays.setAttribute("d", `M${corner(depth, -wide)}L${corner(0, 0)}L${corner(depth, wide)}Z`);
-    now.camera.setAttribute("d", `M${corner(0, 0)}L${corner(-13, 7)}L${corner(-13, -7)}Z`);
+    now.camera.setAttribute("d", `M${corner(0, 0)}L${corner(13, 7)}L${corner(13, -7)}Z`);
     now.people.forEach((circle, n) => {
       const [cx, cy] = onPlan(floorOf(n, k));
       circle.setAttribute("cx", cx.toFixed(1));
@@ -94,6 +94,10 @@
       go(Math.round((Math.min(Math.max(share, 0), 1) * whole * perMany) / seconds));
     });
   }
+  const stills = [...document.querySelectorAll(".printed .poster")];
+  addEventListener("beforeprint", () => stills.forEach((still, n) => {
+    pictures.picture(still, { plain: true }).draw(one, Math.round((n * (count - 1)) / 2));
+  }));
   const follow = () => {
     const asked = /^#f(\d+)$/.exec(location.hash);
     if (!asked) return false;

@@ -84,6 +84,20 @@ def test_all_decisions_stand_in_the_job_and_nothing_else_changed(
     assert shots["110"].accept[0].reason == 'the "slow" push'
 
 
+def test_an_intent_is_asked_for_by_its_name(job: Path, tmp_path: Path) -> None:
+    job.write_text(
+        job.read_text(encoding="utf-8") + "\n[intents.threat]\nroll_deg = 4\n",
+        encoding="utf-8",
+    )
+    told = decide(job, read_notes(noted(tmp_path, 'shot = "030"\nintent = "threat"')))
+    assert told == ["030: intent threat"]
+    shots = {shot.name: shot for shot in load_job(job).shots}
+    assert (shots["030"].roll_deg, shots["020"].roll_deg) == (4, 0)
+    unknown = noted(tmp_path, 'shot = "030"\nintent = "treat"')
+    with pytest.raises(JobError, match="threat"):
+        decide(job, read_notes(unknown))
+
+
 def test_notes_that_stand_already_change_nothing(job: Path, tmp_path: Path) -> None:
     notes = noted(tmp_path, 'shot = "030"\nlens_mm = 50\nnote = "wider was better"')
     assert decide(job, read_notes(notes))
@@ -111,9 +125,9 @@ def test_sizes_are_written_in_the_form_that_the_job_has(
 ) -> None:
     said, line = FORMS[form]
     text = job.read_text(encoding="utf-8")
-    text = text.replace('name = "060"\n', f'name = "060"\n{said}')
+    text = text.replace('name = "100"\n', f'name = "100"\n{said}')
     job.write_bytes(text.replace("\n", newline).encode())
-    decide(job, read_notes(noted(tmp_path, 'shot = "060"\nsize = "close"')))
+    decide(job, read_notes(noted(tmp_path, 'shot = "100"\nsize = "close"')))
     after = job.read_bytes().decode()
     assert line in after.split(newline)
     assert ("\r" in after) == (newline == "\r\n")

@@ -16,6 +16,22 @@ from carrellata.worker.cli import main
 NAMES = ["moves", "frame", "plan", "focus"]
 
 
+def test_a_plan_has_the_stage_and_sticks_have_no_dolly() -> None:
+    floor = [[-900, -900], [900, -900], [900, 900], [-900, 900]]
+    kiosk = {"name": "kiosk", "from": [300, 600, 0], "to": [400, 700, 250]}
+    stage = {"floor": floor, "keep_outs": [kiosk]}
+    take = delivered(rig="sticks", stage=stage)
+    made = dict(stills(take.curves, take.table, width=640, suffix=".svg"))
+    moves, plan = (
+        "".join(ElementTree.fromstring(made[name]).itertext())
+        for name in ("moves", "plan")
+    )
+    assert "dolly" not in moves
+    assert "rail" not in plan
+    assert "kiosk" in plan
+    assert "floor" in plan
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("rig", RIGS)
 def test_vector_stills_have_their_words_as_text_and_the_same_bytes(rig) -> None:
@@ -25,9 +41,9 @@ def test_vector_stills_have_their_words_as_text_and_the_same_bytes(rig) -> None:
     assert list(made) == NAMES
     assert made == again
     words = {
-        "moves": ("pan (deg/s)", "tilt (deg/s)", "dolly (m/s)", "frame", "decision"),
+        "moves": ("pan (deg/s)", "tilt (deg/s)", "frame", "decision"),
         "frame": ("across (half frame widths)", "runner", "action-safe area"),
-        "plan": ("metres, seen from above", "runner", "rail", "997", "1028"),
+        "plan": ("metres, seen from above", "runner", "997", "1028"),
         "focus": ("metres at f/2.8, 40 mm", "focus", "acceptably sharp"),
     }
     for name, data in made.items():
@@ -35,6 +51,9 @@ def test_vector_stills_have_their_words_as_text_and_the_same_bytes(rig) -> None:
         assert f"chase 010: {name}" in texts
         for word in words[name]:
             assert word in texts
+        for word, plot in (("dolly (m/s)", "moves"), ("rail", "plan")):
+            if name == plot:
+                assert (word in texts) == (rig != "sticks")
 
 
 def test_pictures_are_as_wide_as_asked_and_the_same_bytes() -> None:

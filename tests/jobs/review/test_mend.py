@@ -12,7 +12,7 @@ NONE = no_setup_words(
         broken={"floor": 1.0},
         limit="keep_out:kiosk",
         changes=(Change(limit="keep_out:kiosk", amount=0.0, unit=""),),
-        in_frame=0.5,
+        head_in_frame=0.5,
         size_kept=0.25,
     )
 )

@@ -43,14 +43,14 @@ def test_each_shot_of_a_letter_is_searched_once(
 ) -> None:
     write_table(tmp_path / "good.parquet", walk())
     count = 0
-    search = searched.candidates
+    search = searched.candidates_of_sizes
 
     def counted(*given: Any, **options: Any) -> Any:
         nonlocal count
         count += 1
         return search(*given, **options)
 
-    monkeypatch.setattr(searched, "candidates", counted)
+    monkeypatch.setattr(searched, "candidates_of_sizes", counted)
     searched._found.clear()
     work = work_of(tmp_path, "together")
     together = [judge_shot(work, spec) for spec in work.job.shots]

@@ -182,6 +182,21 @@ def test_held_keys_do_not_double_the_speed(tmp_path):
     assert "moves 19.2 m/s between 1002 and 1003" in lines[0]
 
 
+@pytest.mark.parametrize("hold", [6, 12])
+def test_stepped_blocking_of_a_walk_is_no_pop(tmp_path, hold):
+    held = np.arange(110) // hold * hold
+    columns = walk() | {"x": 1.3 / 24 * held, "y": np.zeros(110), "z": np.zeros(110)}
+    read_columns(tmp_path, columns, {})
+
+
+def test_a_pop_of_who_has_stood_is_named(tmp_path):
+    columns = walk() | {"x": np.zeros(110), "y": np.zeros(110), "z": np.zeros(110)}
+    columns["x"][60:] = 3.0
+    write(tmp_path / "x.parquet", columns)
+    lines = faults(reference(file="x.parquet"), tmp_path)
+    assert "moves 71.9 m/s between 1060 and 1061" in lines[0]
+
+
 @pytest.mark.parametrize("value", ["inf", "1e300", "-1e400", "nan"])
 def test_no_wild_number_of_a_csv_table_passes(tmp_path, value):
     rows = [

@@ -3,7 +3,14 @@ import pytest
 from motion import cmu_jumps, football_stretches
 from numpy.testing import assert_array_equal
 
-from carrellata.jobs.subjects.holds import HELD_M, STANDING_S, new_samples
+from carrellata.jobs.subjects.holds import (
+    EVEN_HOLDS,
+    HELD_M,
+    MOST_HOLD_S,
+    STANDING_S,
+    left_s,
+    new_samples,
+)
 
 
 def seen(n):
@@ -11,12 +18,16 @@ def seen(n):
 
 
 def slow_new_samples(times_s, positions, visible):
-    new, start = [], 0
+    new, start, before_s = [], 0, 0.0
     for k in range(len(positions)):
         held = k > 0 and visible[k] and visible[k - 1]
         held = held and np.abs(positions[k] - positions[k - 1]).max() <= HELD_M
+        if not held and k > 0:
+            lasted_s = times_s[k - 1] - times_s[start]
+            before_s = lasted_s if lasted_s <= MOST_HOLD_S else 0.0
         start = start if held else k
-        standing = times_s[k] - times_s[start] > STANDING_S + 1e-9
+        expected_s = max(STANDING_S, EVEN_HOLDS * before_s)
+        standing = times_s[k] - times_s[start] > expected_s + 1e-9
         new.append(bool(visible[k]) and (not held or standing))
     return np.array(new)
 
@@ -29,6 +40,31 @@ def test_one_sample_of_each_held_key_is_new(hold):
     new = new_samples(np.arange(len(held)) / 24, held, seen(len(held)))
     assert_array_equal(np.flatnonzero(new), np.arange(0, len(held), hold))
     assert fps == pytest.approx(120, abs=1e-3)
+
+
+@pytest.mark.parametrize("hold", [5, 6, 8, 12])
+def test_stepped_blocking_is_known_from_its_second_hold_on(hold):
+    held = np.repeat(np.arange(8.0)[:, None] * [1.0, 0.0, 0.0], hold, axis=0)
+    new = new_samples(np.arange(len(held)) / 24, held, seen(len(held)))
+    assert new[:hold].sum() == hold - 3  # seen to stand after three repeats
+    assert_array_equal(np.flatnonzero(new[hold:]), np.arange(0, len(held) - hold, hold))
+
+
+def test_who_stands_after_stepped_blocking_is_seen_to_a_little_later():
+    held = np.repeat(np.arange(4.0)[:, None] * [1.0, 0.0, 0.0], 12, axis=0)
+    still = np.vstack([held, np.repeat(held[-1:], 36, axis=0)])
+    new = new_samples(np.arange(len(still)) / 24, still, seen(len(still)))
+    after = np.flatnonzero(new[37:])
+    assert after[0] / 24 <= EVEN_HOLDS * MOST_HOLD_S
+    assert new[37 + after[0] :].all()
+
+
+def test_a_held_key_may_be_left_at_any_time_and_one_who_stands_only_at_the_end():
+    points = np.zeros((40, 3))
+    points[12:] = 1.0
+    left = left_s(np.arange(40) / 24, points, seen(40))
+    assert_array_equal(left[:24], np.repeat([0.0, 12 / 24], 12))
+    assert left[-1] == 39 / 24
 
 
 def test_standing_still_is_seen_again_once_no_held_key_lasts_as_long():

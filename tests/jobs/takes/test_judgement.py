@@ -43,6 +43,7 @@ def test_a_judgement_is_read_as_it_was_written(tmp_path: Path) -> None:
         "rig": {"kind": "sticks", "at": [0.1, 2.0, -3.0]},
         "lens_mm": 50.0,
         "height": None,
+        "size": None,
         "side": None,
         "view": None,
     }

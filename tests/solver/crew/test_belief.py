@@ -2,12 +2,14 @@
 
 import numpy as np
 import pytest
+from numpy.testing import assert_array_equal
 from scipy.linalg import expm, solve_continuous_lyapunov, solve_discrete_are
 
 from carrellata.solver.crew.belief import (
     GAIT_DAMPING,
     GAIT_HZ,
     SETTLE,
+    STAND_S,
     TOLD,
     Samples,
     Settled,
@@ -33,6 +35,7 @@ def believed(times, points, ticks, **fields):
         "gait": 1.0,
         "gait_hz": GAIT_HZ,
         "carry": True,
+        "stands": False,
     } | fields
     place, velocity = np.empty((len(ticks), 3)), np.empty((len(ticks), 3))
     samples = Samples(times, points, fields.pop("fresh"))
@@ -47,7 +50,7 @@ def believed(times, points, ticks, **fields):
 
 def steps_of(dt, fade, bandwidth, gait):
     f, q = np.empty((4, 4)), np.empty((4, 4))
-    transition(dt, Watch(0.0, bandwidth, fade, gait, GAIT_HZ, True), f, q)
+    transition(dt, Watch(0.0, bandwidth, fade, gait, GAIT_HZ, True, False), f, q)
     return f, q
 
 
@@ -288,3 +291,26 @@ def test_belief_goes_with_the_scene_when_it_is_moved():
     moved, same = believed(times, points + shift, times)
     assert moved == pytest.approx(place + shift, abs=1e-9)
     assert same == pytest.approx(velocity, abs=1e-9)
+
+
+def test_who_stops_dead_is_believed_to_stand_as_soon_as_that_is_seen():
+    times = np.arange(97) / 48
+    points = 1.4 * np.minimum(times, 1.0)[:, None] * np.array([1.0, 0.0, 0.0])
+    ticks = times + 1e-6
+    slow, fast = (
+        believed(times, points, ticks, reaction=0.0, fade=FOREVER_S, stands=stands)[1]
+        for stands in (False, True)
+    )
+    told = times >= 1.0 + STAND_S + 1 / 48
+    assert np.abs(slow[told][:5, 0]).max() > 0.1
+    assert np.abs(fast[told]).max() < 0.02
+    assert_array_equal(slow[times < 1.0 + STAND_S], fast[times < 1.0 + STAND_S])
+
+
+def test_who_walks_slowly_is_not_believed_to_stand():
+    times = np.arange(97) / 48
+    points = 0.12 * times[:, None] * np.array([1.0, 0.0, 0.0])
+    one, other = (
+        believed(times, points, times, stands=stands)[1] for stands in (False, True)
+    )
+    assert_array_equal(one, other)

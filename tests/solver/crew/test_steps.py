@@ -23,7 +23,7 @@ from carrellata.solver.crew.perform import (
     most_plans,
 )
 from carrellata.solver.crew.plan import PLAN_WIDTH
-from carrellata.solver.crew.planner import planner_of, whip_planner_of
+from carrellata.solver.crew.planner import brake_planner_of, planner_of, whip_planner_of
 from carrellata.solver.crew.puller import (
     CameraPlans,
     PullerTask,
@@ -62,6 +62,7 @@ def test_tick_by_tick_is_the_whole_shot_to_the_bit(number):
     task = GripTask(
         rig=rig,
         planner=planner_of(crew.grip, length_m=shot.rig.length_m),
+        brake=brake_planner_of(crew.grip, length_m=shot.rig.length_m),
         hold=hold_of(shot),
         asked=asked,
         manner=manner_of(crew.grip),
@@ -125,6 +126,7 @@ def test_a_tick_needs_no_more_than_what_is_seen_then():
     task = GripTask(
         rig=shot.rig.shape,
         planner=planner_of(shot.crew.grip, length_m=shot.rig.length_m),
+        brake=brake_planner_of(shot.crew.grip, length_m=shot.rig.length_m),
         hold=hold_of(shot),
         asked=asked_of(shot),
         manner=manner_of(shot.crew.grip),

@@ -14,7 +14,12 @@ from carrellata.solver.cuts.open_shot import STEADY, OpenShot, State, keeping_ga
 from carrellata.solver.cuts.sequence import choose_sequence
 from carrellata.solver.errors import SolverError
 
-VARIED = CutCosts(lens_run=1.5, lens_use=((35.0, 0.25),))
+VARIED = CutCosts(
+    lens_run=1.5,
+    lens_use=((35.0, 0.25),),
+    size_use=(("full", 0.0), ("medium", 0.75)),
+    other_sizes=1.5,
+)
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -82,6 +87,8 @@ def test_cut_costs_and_scores_add_up_to_the_total() -> None:
         choice = choose_sequence(shots, shared=letters, costs=VARIED)
         picked = [s.states[k] for s, k in zip(shots, choice.chosen, strict=True)]
         own = sum(s.score + 0.25 * (s.first.focal_mm == 35.0) for s in picked)
+        sizes = {"": 0.0, "full": 0.0, "medium": 0.75}
+        own += sum(sizes.get(s.size, 1.5) for s in picked)
         cuts = sum(cost for parts in choice.cuts for cost in parts.values())
         assert choice.total == pytest.approx(own + cuts, abs=1e-5)
 
@@ -95,6 +102,20 @@ def test_a_fixed_shot_keeps_its_only_setup_and_has_no_runner_up() -> None:
         assert choice.chosen[1] == 0
         assert choice.runner_up[1] is None
         assert choice.runner_up_costs(1) is None
+
+
+def test_a_runner_up_differs_in_kind_and_not_by_a_step_aside() -> None:
+    shot = walker([-90.0, -91.0, -60.0], [0.0, 0.1, 2.0], name="010")
+    kinds = ("sticks 35", "sticks 35", "track 35")
+    states = tuple(
+        replace(state, kind=kind)
+        for state, kind in zip(shot.states, kinds, strict=True)
+    )
+    choice = choose_sequence([replace(shot, states=states)])
+    assert (choice.chosen, choice.runner_up) == ((0,), (2,))
+    assert choice.runner_up_costs(0) == pytest.approx(2.0)
+    alone = choose_sequence([replace(shot, states=states[:2])])
+    assert alone.runner_up == (None,)
 
 
 def test_the_second_shot_stays_on_the_side_of_the_first_against_its_own_taste() -> None:

@@ -68,6 +68,30 @@ def test_habits_draw_lenses_to_their_shares_by_the_points_of_variety() -> None:
             name="010", scene="hall", states=(State(score=0.5, first=used, last=used),)
         )
         assert choose_sequence([shot], costs=costs).total == pytest.approx(0.5 + points)
-    assert with_habits(CutCosts(), 0.0, shares) == CutCosts()
+    assert with_habits(CutCosts(), 0.0, shares, {"full": 1.0}) == CutCosts()
     assert with_habits(CutCosts(), 2.0, {}) == CutCosts(lens_run=2.0)
     assert with_habits(CutCosts(lens_run=1.0), 2.0, {}) == CutCosts(lens_run=1.0)
+
+
+def test_habits_draw_open_sizes_to_their_shares() -> None:
+    costs = with_habits(CutCosts(), 2.0, {}, {"full": 0.2, "medium": 0.4})
+    for size, points in (("medium", 0.0), ("full", 1.0), ("close", 2.0), ("", 0.0)):
+        end = an_end(around(0.0), size=size or "full")
+        state = State(score=0.5, first=end, last=end, size=size)
+        shot = OpenShot(name="010", scene="hall", states=(state,))
+        total = choose_sequence([shot], costs=replace(costs, lens_run=0.0)).total
+        assert total == pytest.approx(0.5 + points)
+
+
+def test_a_cut_at_a_small_turn_takes_another_size() -> None:
+    def of(size: str, angle: float, score: float) -> State:
+        end = an_end(around(angle), size=size)
+        return State(score=score, first=end, last=end, size=size)
+
+    first = OpenShot(name="010", scene="hall", states=(of("full", 0.0, 0.0),))
+    second = OpenShot(
+        name="020",
+        scene="hall",
+        states=(of("full", 10.0, 0.0), of("medium", 10.0, 1.0)),
+    )
+    assert choose_sequence([first, second]).chosen == (0, 1)

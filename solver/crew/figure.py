@@ -1,0 +1,116 @@
+"""One person as a member believes in them at a tick: plain numbers.
+
+Passing the arrays of `Seen` to a kernel costs several times what reading them does, so
+a loop over ticks reads them once and passes this.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from ..compiled.kernel import kernel
+
+
+class BelievedFigure(NamedTuple):
+    """What is believed of a subject at a tick.
+
+    Attributes:
+        x, y, z: of the floor point [m].
+        up_x, up_y, up_z: from the floor point to the eyes [m].
+        vx, vy, vz: velocity of the floor point [m/s].
+        turn_x, turn_y, turn_z: velocity of the eyes less that of the floor point [m/s].
+        fade: how long the velocity lasts on the ground [s].
+        climb_fade: how long that of heights lasts [s].
+        crest: height of the bounce over the believed place [m].
+    """
+
+    x: float
+    y: float
+    z: float
+    up_x: float
+    up_y: float
+    up_z: float
+    vx: float
+    vy: float
+    vz: float
+    turn_x: float
+    turn_y: float
+    turn_z: float
+    fade: float
+    climb_fade: float
+    crest: float
+
+
+NOBODY = BelievedFigure(*(0.0,) * len(BelievedFigure._fields))
+
+
+@kernel
+def figure_of(seen, subject, tick):
+    """Return the `BelievedFigure` of a subject at a tick."""
+    place, velocity, fades = seen.place, seen.velocity, seen.fades
+    x = place[subject, tick, 0, 0]
+    y = place[subject, tick, 0, 1]
+    z = place[subject, tick, 0, 2]
+    vx = velocity[subject, tick, 0, 0]
+    vy = velocity[subject, tick, 0, 1]
+    vz = velocity[subject, tick, 0, 2]
+    return BelievedFigure(
+        x,
+        y,
+        z,
+        place[subject, tick, 1, 0] - x,
+        place[subject, tick, 1, 1] - y,
+        place[subject, tick, 1, 2] - z,
+        vx,
+        vy,
+        vz,
+        velocity[subject, tick, 1, 0] - vx,
+        velocity[subject, tick, 1, 1] - vy,
+        velocity[subject, tick, 1, 2] - vz,
+        fades[subject, 0, tick],
+        fades[subject, 1, tick],
+        seen.crest[subject, tick],
+    )
+
+
+@kernel
+def reached(fade, ahead):
+    """Return for how long a velocity carries that fades, in a time ahead [s].
+
+    Before now it has not faded.
+    """
+    return fade - fade * np.exp(-ahead / fade) if ahead > 0.0 else ahead
+
+
+@kernel
+def moved_figure(figure, ahead):
+    """Return the figure as believed to be `ahead` seconds later."""
+    reach = reached(figure.fade, ahead)
+    climb = reached(figure.climb_fade, ahead)
+    return BelievedFigure(
+        figure.x + reach * figure.vx,
+        figure.y + climb * figure.vy,
+        figure.z + reach * figure.vz,
+        figure.up_x + reach * figure.turn_x,
+        figure.up_y + climb * figure.turn_y,
+        figure.up_z + reach * figure.turn_z,
+        figure.vx,
+        figure.vy,
+        figure.vz,
+        figure.turn_x,
+        figure.turn_y,
+        figure.turn_z,
+        figure.fade,
+        figure.climb_fade,
+        figure.crest,
+    )
+
+
+@kernel
+def point_of(figure, share):
+    """Return the point at a share of floor to eyes."""
+    return (
+        figure.x + share * figure.up_x,
+        figure.y + share * figure.up_y,
+        figure.z + share * figure.up_z,
+    )
