@@ -13,9 +13,9 @@ if TYPE_CHECKING:
 TESTS = Path(__file__).parent
 sys.path.insert(0, str(TESTS))
 
-# Farms wait more than they work, and take the whole machine when they work: they come
-# first, and one after the other.
+# Farms wait more than they work: they come first, in two rows of about the same length.
 FARM = "faults"
+FIRST_ROW = ("test_workers.py", "test_interactive.py", "test_messages.py")
 # What takes longest is not left for the end, when the other processes have no work.
 LONG = ("solver/studies", "e2e", "evidence", "pages", "worker", "jobs/commands")
 
@@ -32,7 +32,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=rank)
     for item in items:
         place = item.path.relative_to(TESTS)
-        group = FARM if place.parts[0] == FARM else place.as_posix()
+        group = place.as_posix()
+        if place.parts[0] == FARM:
+            group = f"{FARM}, first row {place.name in FIRST_ROW}"
         item.add_marker(pytest.mark.xdist_group(group))
 
 

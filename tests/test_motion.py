@@ -10,6 +10,7 @@ def top_speed(track):
 
 def test_ten_stretches_of_football_hold_sprints_and_no_pop():
     stretches = motion.football_stretches()
+    assert tuple(stretches) == motion.STRETCH_NAMES
     assert len(stretches) == 10
     speeds = {name: top_speed(track) for name, track in stretches.items()}
     assert max(speeds.values()) < 9.0

@@ -93,12 +93,12 @@ def explain_lines(row: ShotRow, store: Store) -> Iterator[str]:
 
 def _runner_up(row: ShotRow) -> Iterator[str]:
     if row.runner_up is None:
-        yield "  No other setup holds the shot."
+        yield "  No setup of another rig, view or lens holds the shot."
         return
     other = RunnerUp.from_plain(json.loads(row.runner_up))
     yield f"  Runner-up: {setup_words(other.setup)}"
-    more, tie = other.costs_more, ", a matter of taste" if other.tie else ""
-    dearer = "" if more is None else f"; the sequence would cost {more:.2f} more{tie}"
+    tie = ", a matter of taste" if other.tie else ""
+    dearer = f"; {other.words}{tie}" if other.words else tie
     yield f"  {other.score:.2f} points{dearer}"
     yield from _points(other.parts)
 

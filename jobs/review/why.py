@@ -47,11 +47,10 @@ def why_of(why: str | None, runner_up: str | None, world: WorldSpec | None) -> W
     if chosen["kept"]:
         words += " It is the setup of the last solve; no other beat it by the margin."
     if runner_up is None:
-        words += " No other setup holds the shot."
+        words += " No setup of another rig, view or lens holds the shot."
         return Why(words=words, parts=_parts(chosen["parts"], {}, cut))
     other = RunnerUp.from_plain(json.loads(runner_up))
-    more = other.costs_more
-    dearer = "" if more is None else f"; the sequence would cost {more:.2f} more"
+    dearer = f"; {other.words}" if other.words else ""
     tie = ", which is a matter of taste" if other.tie else ""
     return Why(
         words=words,

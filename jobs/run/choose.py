@@ -5,9 +5,9 @@ from dataclasses import replace
 from itertools import combinations, pairwise
 from math import radians
 
-from ...solver.cuts.cost import CutCosts, with_habits
+from ...solver.cuts.cost import MICRO, CutCosts, with_habits
 from ...solver.cuts.end import CutEnd, EndView
-from ...solver.cuts.open_shot import OpenShot, State
+from ...solver.cuts.open_shot import OpenShot, State, keeping_gains
 from ...solver.cuts.sequence import choose_sequence
 from ...solver.setups.score import TIE
 from ...solver.setups.setup import view_family
@@ -68,7 +68,9 @@ def choose_setups(
         runner_up = None
         if other is not None:
             more = choice.runner_up_costs(k)
-            runner_up = _runner_up(judgement.candidates[other], more)
+            gains = keeping_gains(shots[k])
+            fee = int(gains[index] - gains[other]) / MICRO
+            runner_up = _runner_up(judgement.candidates[other], more, fee)
         found[spec.name] = Chosen(
             shot=spec.name, setup=candidate.setup, why=why, runner_up=runner_up
         )
@@ -140,13 +142,21 @@ def _view_family(candidate: Candidate) -> str:
     return view if isinstance(view, str) else view_family(radians(view))
 
 
-def _runner_up(candidate: Candidate, more: float | None) -> RunnerUp:
+def _kind(candidate: Candidate) -> str:
+    """Return what a runner-up has to differ in: rig, view, lens or size."""
+    setup = candidate.setup
+    family, size = _view_family(candidate), setup.size or ""
+    return f"{setup.rig.kind} {family} {setup.lens_mm:g} {size}"
+
+
+def _runner_up(candidate: Candidate, more: float | None, fee: float) -> RunnerUp:
     return RunnerUp(
         setup=candidate.setup,
         score=candidate.score,
         parts=candidate.parts,
         costs_more=more,
-        tie=more is not None and more < TIE,
+        tie=more is not None and more - fee < TIE,
+        fee=fee,
     )
 
 
@@ -160,6 +170,7 @@ def _state(k: int, candidate: Candidate, *, lettered: bool, size_open: bool) -> 
         last=end(ends["last"]),
         order=k,
         setup=_shared(candidate) if lettered else "",
+        kind=_kind(candidate),
         view=_view_family(candidate),
         size=candidate.setup.size or "" if size_open else "",
     )

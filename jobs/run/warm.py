@@ -13,9 +13,11 @@ from fractions import Fraction
 
 import numpy as np
 
+from ...solver.action.claim import Claim
 from ...solver.action.framing import Framing
 from ...solver.action.subject import Subject
 from ...solver.claims.everyone import frames_of_take
+from ...solver.claims.measured import outcomes_of
 from ...solver.compiled.kernel import has_machine_code
 from ...solver.crew.decide import Seen
 from ...solver.crew.observe import Observed, observe
@@ -29,7 +31,7 @@ from ...solver.rigs.sticks import sticks
 from ...solver.rigs.track import track
 from ...solver.shake import LEVELS
 from ...solver.shot import Shot
-from ...solver.take import operate, recorded
+from ...solver.take import Take, operate, recorded
 from ..processes.garbage import collect_seldom
 from ..processes.pool import n_processors
 
@@ -59,9 +61,7 @@ def warm_up(*, choosing: bool = False) -> None:
                 _choose()
         finally:
             other.wait()
-    take = operate(_shot(_rail()))
-    measure(take)
-    frames_of_take(take)
+    _look_at(operate(_shot(_rail())))
     if choosing:
         _choose()
 
@@ -112,10 +112,15 @@ def _puller_and_take() -> None:
     done = Performance(
         ticks=ticks, asked=asked, dolly=still, pan=still, tilt=still, focus=focus
     )
-    take = recorded(shot, done)
-    measure(take)
-    frames_of_take(take)
+    _look_at(recorded(shot, done))
     focus.at(ticks)
+
+
+def _look_at(take: Take) -> None:
+    """Measure a take, and a claim that looks at places too."""
+    measure(take)
+    box = ((0.0, 0.0, 0.0), (1.0, 1.0, 1.0))
+    outcomes_of((Claim(verb="shows", who=("box",), box=box),), frames_of_take(take))
 
 
 def _await(module: str, function: str) -> None:

@@ -24,6 +24,8 @@ class State:
         order: place in the fixed order in which equals are preferred.
         setup: names the setup among shots that share a letter.
         size: name of the size where the shot leaves it open, else "".
+        kind: names what a runner-up has to differ in (rig, view, lens); "" differs from
+            all.
         view: family of the view, a name of `VIEWS_RAD`; "" where the rig is fixed.
     """
 
@@ -32,6 +34,7 @@ class State:
     last: CutEnd | EndView
     order: int = 0
     setup: str = ""
+    kind: str = ""
     view: str = ""
     size: str = ""
 

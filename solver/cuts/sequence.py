@@ -39,7 +39,8 @@ class Choice:
         forced: for each shot and state, how much more the best sequence with that
             state costs [points]; 0 for the chosen one, inf where none is allowed.
             Gains of keeping count.
-        runner_up: index of each shot's next best state, None where there is none.
+        runner_up: index of each shot's next best state of another kind, None where
+            there is none.
     """
 
     chosen: tuple[int, ...]
@@ -110,6 +111,12 @@ def _runner_up(shot: OpenShot, chosen: int, extra: tuple[float, ...]) -> int | N
     others = [
         (cost, shot.states[k].order, k)
         for k, cost in enumerate(extra)
-        if k != chosen and isfinite(cost)
+        if isfinite(cost) and k != chosen and _differ(shot, chosen, k)
     ]
     return min(others)[2] if others else None
+
+
+def _differ(shot: OpenShot, one: int, two: int) -> bool:
+    """Tell whether two states of a shot are of different kinds."""
+    kinds = shot.states[one].kind, shot.states[two].kind
+    return "" in kinds or kinds[0] != kinds[1]

@@ -33,6 +33,7 @@ EVALUATIONS = 25
 WORTH_LAYING = 1.0  # points that the stage must cost before limits are laid within
 WORTH_REFINING = 0.1  # points that there must be to gain; a third of a tie
 RAIL_LENSES = 2  # for which rails are laid; all, where nothing holds
+HELD_ENOUGH = 0.99  # of the frames show all heads: no reason to lose the size
 LOOMING = ("below", "above")  # angles of the lens that who looms may need
 BROKEN = 1e4  # added to a score for each unit by which a must is broken
 
@@ -71,7 +72,7 @@ def candidates(
     if not search.holds:
         search.work(propose_rails(stage.known, lenses[RAIL_LENSES:]))
     for looser in LOOSER:
-        if search.whole or (search.holds and looser > 1 + SIZE_KEPT):
+        if search.held >= (1.0 if looser <= 1 + SIZE_KEPT else HELD_ENOUGH):
             break
         known = stage.known._replace(looser=looser)
         search.work(propose_standing(known))
@@ -108,14 +109,14 @@ class _Search:
         self._best = np.inf
 
     @property
-    def whole(self) -> bool:
-        """Whether something holds the shot and cuts nobody's head at any frame."""
-        return any(
-            verdict.holds
-            and verdict.trial.numbers[HEAD_HELD] == 1.0
-            and verdict.trial.numbers[OTHERS_HELD] == 1.0
+    def held(self) -> float:
+        """Share of the frames that show all heads whole, of the best that holds."""
+        shares = [
+            min(verdict.trial.numbers[HEAD_HELD], verdict.trial.numbers[OTHERS_HELD])
             for _, verdict in self.tried
-        )
+            if verdict.holds
+        ]
+        return float(max(shares, default=0.0))
 
     @property
     def holds(self) -> bool:

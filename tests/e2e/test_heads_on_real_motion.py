@@ -23,9 +23,13 @@ KIT_MM = (18, 25, 35, 50, 75, 100, 135)
 SIZES = ("full", "knee", "cowboy", "medium", "chest", "close")
 LEAST_MEAN = dict.fromkeys(SIZES[:4], 0.999) | dict.fromkeys(SIZES[4:], 0.995)
 LEAST = dict.fromkeys(SIZES, 0.98) | {"close": 0.95}
-MOST_WITHOUT = dict.fromkeys(SIZES[:5], 0.03)
-"""Of shots. Half of the runners have none at close: their steps are 0.12 m high, and a
-frame of 0.34 m leaves a head 0.11 m."""
+MOST_WITHOUT = dict.fromkeys(SIZES, 0.03) | {"close": 0.08}
+"""Of shots."""
+SHORT = pytest.mark.xfail(
+    strict=True,
+    reason="a runner's steps are 0.12 m high, and a close frame of 0.38 m leaves "
+    "0.14 m: a mean of 0.9947 of the frames, a quarter of the shots without a setup",
+)
 
 Measures = dict[str, float | None]
 
@@ -57,7 +61,7 @@ def line(size: str, source: str, kept: list[Measures], n: int) -> str:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", [*SIZES[:5], pytest.param(SIZES[5], marks=SHORT)])
 def test_heads_stay_in_the_picture(size: str) -> None:
     every = with_heights()
     found = [(piece, filmed(piece, size)) for piece in every]
@@ -75,4 +79,4 @@ def test_heads_stay_in_the_picture(size: str) -> None:
     heads = values(held, "head_in_frame")
     assert heads.mean() >= LEAST_MEAN[size]
     assert heads.min() >= LEAST[size]
-    assert 1 - len(held) / n_held <= MOST_WITHOUT.get(size, 1.0)
+    assert 1 - len(held) / n_held <= MOST_WITHOUT[size]

@@ -75,5 +75,5 @@ moves. <i>Reaction</i> is the dial for how late it is. <i>Rest</i> does little u
 0.25 s and coarsens the moves above. <i>Limits</i> can be cut to {100 * least:.0f} %
 before football leaves the frame; below that the head is too heavy for the game. The
 presets lie along these: <i>sharp</i> is little tolerance and reaction,
-<i>steady</i> more of both, <i>heavy_head</i> long reaction and limits near 0.4 of
-<i>brisk</i>'s.</p>"""
+<i>steady</i> more of both, <i>heavy_head</i> long reaction and lower limits: half of
+<i>brisk</i>'s speed, a quarter of the acceleration, an eighth of the jerk.</p>"""

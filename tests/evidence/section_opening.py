@@ -29,11 +29,11 @@ people, from memory: {CROSSOVER_BAND[0]:g} to {CROSSOVER_BAND[1]:g} rad/s,
 did: its earliest answer came {min(row.first_s for row in crew):.2f} s after the
 change. Whole-shot smoothing moved {-min(row.first_s for row in smooth):.1f} s
 before it.</li>
-<li>Rigid aim and whole-shot smoothing frame <em>better</em> than the crew, and all
-three plain baselines move <em>less nervously</em>: section 3 says where and at what
-price.</li>
-<li>The crew holds the subject in frame for {100 * least.in_frame:.1f} % of the time
-or more on every clip, and misses most on {worst.clip} ({worst.miss_rms:.2f} half
+<li>Rigid aim and whole-shot smoothing frame <em>better</em> than the crew, and
+low-pass lag and whole-shot smoothing move <em>less nervously</em>, as rigid aim does
+on a track: section 3 says where and at what price.</li>
+<li>The crew holds the subject in frame for at least {100 * least.in_frame:.1f} % of
+the time on every clip, and misses most on {worst.clip} ({worst.miss_rms:.2f} half
 frames r.m.s.).</li>
 </ul>"""
 

@@ -83,13 +83,14 @@ then and lets small misses be; its response is not one linear law. What a linear
 does not explain is the remnant, which grows as the input shrinks towards the
 tolerance.</p>
 <p><b>Where it is unlike people.</b> Below the crossover its gain falls more steeply
-and its phase stays nearer to -140 than to -90 deg: it follows a believed speed,
+and its phase stays nearer to -150 than to -90 deg: it follows a believed speed,
 where the crossover model of a compensatory tracker has a plain integrator. So it is
 good at what goes on as it was and overshoots at what does not. On the random target
-the error column comes near or above one for all but <i>sharp</i>: there a camera
-that stood still would have missed less. People lower their gain on such targets
-(regression, from memory of McRuer &amp; Jex 1967); the crew has one gain. Above 8
-rad/s the lines are far below the tolerance, and gain and phase are to be read with
+the error column lies above one for <i>steady</i>, and far above for
+<i>heavy_head</i>: there a camera that stood still would have missed less. People
+lower their gain on such targets (regression, from memory of McRuer &amp; Jex
+1967); the crew has one gain. Above 8 rad/s the lines are far below the tolerance,
+and gain and phase are to be read with
 the coherence. Event-driven decisions with a rest are the model of intermittent
 control (Gawthrop, Loram, Lakie &amp; Gollee 2011, Biol Cybern 104:31-51; refractory
 times in section 2): near the crossover it cannot be told from a continuous tracker,

@@ -52,9 +52,19 @@ def test_runner_up_is_named_with_what_it_would_cost_the_sequence() -> None:
     assert "a matter of taste" in why.runner_up
 
 
+def test_the_fee_for_changing_last_nights_setup_is_told_apart() -> None:
+    for fee, words in (
+        (1.5, "1.75 more, 1.50 of it the fee for changing last night's setup"),
+        (-0.5, "1.75 more, though it is last night's and 0.50 are taken off it"),
+        (0.0, "1.75 more, which is a matter of taste"),
+    ):
+        why = why_of(json.dumps(WHY), json.dumps(OTHER | {"fee": fee}), CENTIMETRES)
+        assert words in why.runner_up
+
+
 def test_a_setup_without_rivals_or_choice_says_so() -> None:
     assert why_of(None, None, None).words == "The job fixes this setup."
     alone = why_of(json.dumps(WHY | {"kept": True}), None, None)
-    assert "No other setup holds the shot." in alone.words
+    assert "No setup of another rig, view or lens holds the shot." in alone.words
     assert "the setup of the last solve" in alone.words
     assert alone.runner_up == ""

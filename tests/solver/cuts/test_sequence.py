@@ -104,6 +104,20 @@ def test_a_fixed_shot_keeps_its_only_setup_and_has_no_runner_up() -> None:
         assert choice.runner_up_costs(1) is None
 
 
+def test_a_runner_up_differs_in_kind_and_not_by_a_step_aside() -> None:
+    shot = walker([-90.0, -91.0, -60.0], [0.0, 0.1, 2.0], name="010")
+    kinds = ("sticks 35", "sticks 35", "track 35")
+    states = tuple(
+        replace(state, kind=kind)
+        for state, kind in zip(shot.states, kinds, strict=True)
+    )
+    choice = choose_sequence([replace(shot, states=states)])
+    assert (choice.chosen, choice.runner_up) == ((0,), (2,))
+    assert choice.runner_up_costs(0) == pytest.approx(2.0)
+    alone = choose_sequence([replace(shot, states=states[:2])])
+    assert alone.runner_up == (None,)
+
+
 def test_the_second_shot_stays_on_the_side_of_the_first_against_its_own_taste() -> None:
     # From below the page a walker to the right runs right on the screen.
     first = walker([-90.0], [0.0], name="010")

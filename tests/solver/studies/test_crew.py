@@ -48,6 +48,11 @@ CASES = {
     ),
     "arc": ("runner_late", "arc", {"preset": "heavy_head", "shake": "rough"}),
 }
+# A grip is found from an arc too.
+CASES_ASKED = [
+    pytest.param(case, marks=pytest.mark.long) if case == "track" else case
+    for case in CASES
+]
 
 
 def shaken_percent(known):
@@ -57,7 +62,7 @@ def shaken_percent(known):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("case", CASES_ASKED)
 def test_a_known_crew_is_found_again(case):
     clip, rig, settings = CASES[case]
     known = taken(clip, rig, **settings)

@@ -13,7 +13,7 @@ from schemathesis import checks
 from schemathesis.specs.openapi import checks as openapi_checks
 from service_process import Service, walk_job
 
-SMALL, LARGE = 15, 300
+SMALL, LARGE = 8, 300
 CHECKS = [
     checks.not_a_server_error,
     openapi_checks.status_code_conformance,
