@@ -10,7 +10,7 @@ from ...solver.claims.measured import outcomes_of
 from ...solver.cuts.end import ShotEnds, shot_ends
 from ...solver.measures.measure import measure
 from ...solver.measures.on_stage import Measures
-from ...solver.take import operate
+from ...solver.take import Take, operate
 from ..job.spec import JobFile
 from ..takes.keys import Keys
 from ..takes.table import take_rows
@@ -33,9 +33,8 @@ def solve_whole(job: JobFile, prepared: Prepared, keys: Keys) -> Solved:
         SolverError: the solver cannot work with the shot's data.
     """
     take = operate(prepared.shot)
-    table = frames_of_take(take)
-    measures, ends = measure(take), shot_ends(take, table)
-    outcomes = outcomes_of(take.shot.claims, table)
+    measures = measure(take)
+    ends, outcomes = _told(take)
     rows = take_rows(
         take,
         job=job,
@@ -46,6 +45,15 @@ def solve_whole(job: JobFile, prepared: Prepared, keys: Keys) -> Solved:
         outcomes=outcomes,
     )
     return Solved(rows, measures, ends, outcomes)
+
+
+def _told(take: Take) -> tuple[ShotEnds, tuple[ClaimOutcome, ...]]:
+    """Return how a take begins and ends, and what came of its claims.
+
+    What its frames show of everybody is large, and let go here.
+    """
+    table = frames_of_take(take)
+    return shot_ends(take, table), outcomes_of(take.shot.claims, table)
 
 
 def solve_prepared(job: JobFile, prepared: Prepared, keys: Keys) -> pa.Table:
