@@ -26,6 +26,7 @@ GUIDES = (
     "jobs/README.md",
     "jobs/decide/README.md",
     "jobs/export/README.md",
+    "jobs/job/README.md",
     "jobs/review/README.md",
     "jobs/study/README.md",
     "jobs/takes/README.md",

@@ -57,7 +57,7 @@ def frame_view(shown: Shown, box: Box, *, ticks: bool = True) -> str:
     labels.keep_clear(np.array(asked).reshape(-1, 2), 8.5)
     labels.keep_clear(trace[:: max(1, len(trace) // _MOST_KEPT)], 1.0)
     if ticks:
-        foot = [box.left + 12 * k for k in range(1, 8)]
+        foot = [box.left + 12 * k for k in range(1, 11)]
         labels.keep_clear(np.array([(x, box.bottom - 12) for x in foot]), 7.0)
     return group(
         _guides(box) if ticks else "",

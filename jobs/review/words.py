@@ -72,6 +72,12 @@ _UNITS = {
 _PLACES = ("at", "from", "to", "centre", "radius", "start_deg", "sweep_deg")
 """Fields of a rig that say where it stands or lies."""
 
+_RIG_FIELDS = {
+    "hold": "what the dolly keeps",
+    "beside": "place beside the subject",
+    "follow": "share of the way that it covers",
+}
+
 _IN_HALF_FRAMES = ("drift_rms", "drift_max")
 
 
@@ -104,7 +110,7 @@ def setup_changes(before: SetupSpec | None, after: SetupSpec | None) -> list[str
         if any(name in _PLACES for name in named):
             changes.append(f"{rig_words(after)} moved")
         changes += [
-            f"{rig_words(after)}: {name} changed"
+            f"{rig_words(after)}: {_RIG_FIELDS.get(name, name)} changed"
             for name in named
             if name not in _PLACES
         ]

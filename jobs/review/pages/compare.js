@@ -97,7 +97,9 @@
     tell();
   });
   by("laid").addEventListener("change", () => {
-    by("both").classList.toggle("over", by("laid").value === "over");
+    const over = by("laid").value === "over";
+    by("both").classList.toggle("over", over);
+    by("laid_words").hidden = !over;
   });
   const follow = () => {
     const n = shots.findIndex((shot) => shot.name === decodeURIComponent(location.hash.slice(1)));
