@@ -238,14 +238,14 @@ def test_the_job_of_the_guide_solves_and_its_lines_work(
         Path(f"{name}.toml").write_text(text)
     add_a_cut(Path("cut.otio"))
     add_a_set(Path("set.usda"))
-    folders = ("", "export/", "study/", "decide/")
+    folders = ("", "review/", "export/", "study/", "decide/")
     lines = [
         line
         for folder in folders
         for line in shell_lines(f"jobs/{folder}README.md")
         if not line.startswith(DRAWN)
     ]
-    assert len(lines) == 18
+    assert len(lines) == 20
     for line, code in run_lines(lines):
         assert code == 0, f"{line}: {capsys.readouterr().err}"
     assert tomllib.loads(Path("shots.toml").read_text())["shots"][0]["name"] == "010"

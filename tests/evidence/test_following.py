@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from shots import acted, framing, shot
+from shots import RATE, acted, framing, shot, subject
 
+from carrellata.jobs.subjects.holds import new_samples
 from carrellata.solver.presets import PRESETS
 from carrellata.solver.take import operate
 from evidence.following import even, evenly, handled, ripple, stopped, stopping
@@ -25,6 +26,21 @@ def test_even_motion_is_followed_evenly(rig, speed, preset):
     assert found.pan_peak < MOST_PEAK
     decided = found.pans_per_s, found.tilts_per_s, found.dollies_per_s
     assert max(decided) <= MOST_DECISIONS
+
+
+@pytest.mark.parametrize("preset", ["brisk", "sharp"])
+@pytest.mark.parametrize("hold", [2, 6, 12])
+def test_stepped_blocking_is_followed_as_the_walk_it_means(hold, preset):
+    path, place = even("sticks", 1.4)
+    frames = np.arange(193)
+    points = path(frames // hold * hold / 24)
+    new = new_samples(frames / 24, points, np.ones(len(frames), dtype=bool))
+    walk = shot(subject(points, RATE, fresh=new), place, size="medium")
+    stepped = operate(replace(walk, crew=PRESETS[preset]))
+    smooth = operate(replace(evenly("sticks", 1.4, preset), samples_per_frame=1))
+    late = stepped.times_s - stepped.times_s[0] > 3.0
+    off = (stepped.pan - smooth.pan)[late, 1]
+    assert np.sqrt(np.mean(off**2)) < 0.1 * np.abs(smooth.pan[late, 1]).mean()
 
 
 def test_a_tilt_follows_a_climb_as_evenly():
