@@ -233,11 +233,12 @@ def test_nearest_of_several_people_is_named() -> None:
 
 
 def test_pan_covers_the_angle_of_the_walk() -> None:
-    # From x = -4 to 4.4 m, 12 m off.
+    # From x = -4 to 4.4 m, 12 m off; the first frame looks where the walk starts.
     sheet = grip_sheet(operate(shot(acted(walk(), 6.0), sticks())))
     low, high = np.degrees(sheet.pan_rad)
-    assert high == pytest.approx(np.degrees(np.arctan(4 / 12)), abs=3)
-    assert low == pytest.approx(-np.degrees(np.arctan(4.4 / 12)), abs=3)
+    turned = np.degrees(np.arctan(4 / 12) + np.arctan(4.4 / 12))
+    assert high == pytest.approx(0.0, abs=0.5)
+    assert low == pytest.approx(-turned, abs=3)
     assert np.ptp(np.degrees(sheet.tilt_rad)) < 2
 
 
