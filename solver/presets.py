@@ -22,8 +22,7 @@ class Member:
         tolerance: miss that is let go: half frames (operator), metres (grip), or half
             depths of field (puller).
         max_speed: units/s; max_accel: units/s^2; max_jerk: units/s^3. A whip goes 2.5
-            times as far; a grip who brakes hard beside who stops uses 2.5 times the
-            acceleration and 5 times the jerk.
+            times as far.
         bandwidth_rad_s: of the belief; higher trusts new samples more.
         fade_s: least time constant with which a believed velocity fades: of one who
             turns. One who has moved evenly is believed to go on.

@@ -26,7 +26,7 @@ from .decide import (
     wants_plan,
 )
 from .figure import NOBODY, figure_of, moved_figure, point_of
-from .plan import evaluate_plan, solve_plan, stays_on_rail, viable, write_plan
+from .plan import evaluate_plan, solve_plan, stays_on_rail, write_plan
 from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
 HOLD_ABREAST, HOLD_SIZE, HOLD_VIEW = 0, 1, 2
@@ -56,7 +56,7 @@ class Hold(NamedTuple):
 class GripTask(NamedTuple):
     """What a grip is to do in a shot; the planners know how long the rail is.
 
-    `brake` is the planner of somebody who brakes hard, over the limits of `planner`.
+    `brake` is the planner of somebody who brakes hard, within the limits of `planner`.
     """
 
     rig: RigShape
@@ -78,7 +78,7 @@ class GripState(NamedTuple):
         settled: the way that the dolly ran, +1 or -1, when its subject stopped: it
             comes to rest and waits there, and the pan finishes; 0 while it follows.
         furthest: of the subject since, along the rail [m].
-        hard: whether it brakes hard, until its own limits hold again.
+        hard: whether it brakes hard, until it follows again.
         span: horizon of the plan in force [s].
         asked_s: when the grip decided last.
         made: plans made.
@@ -226,8 +226,7 @@ def step_grip(task, seen, until, state, kept):
             ):
                 continue
         asked_s = now
-        if hard and settled == 0.0 and viable(own, v, a):
-            hard = False
+        hard = hard and settled != 0.0
         pl = brake if hard else own
         present = x
         for i in range(N_NODES):

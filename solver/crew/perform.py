@@ -16,12 +16,10 @@ from .grip import GripTask, Hold, run_grip
 from .head_target import Sight
 from .observe import Observed, believe, observe
 from .operator import DollyPlans, HeadLogs, HeadTask, run_operator
-from .plan import JERKS, LENGTHS, PLAN_WIDTH, evaluate_log, straight_on
+from .plan import PLAN_WIDTH, evaluate_log, straight_on
 from .planner import Planner, brake_planner_of, planner_of, whip_planner_of
 from .puller import CameraPlans, PullerTask, run_puller
 from .rehearse import rehearsed_focus
-
-OVER = 1.0 + 1e-6  # times a limit is over it, and not rounding
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -29,8 +27,7 @@ class Plans:
     """A channel's plans: a log of (count, PLAN_WIDTH) rows, and its planner.
 
     `refused` counts decisions for which no plan existed and the plan in force went on;
-    `whips` marks plans made with wider limits than the planner's: a whip's, or those of
-    a dolly that brakes hard.
+    `whips` marks plans made with wider limits than the planner's: a whip's.
     """
 
     log: FloatArray
@@ -161,11 +158,7 @@ def dolly_plans(shot: Shot, observed: Observed) -> Plans:
         manner=manner_of(grip),
     )
     count, refused = run_grip(task, observed.grip, ZERO, log)
-    log = log[:count].copy()
-    jerks = np.abs(log[:, JERKS:LENGTHS]).max(axis=1)
-    accels = np.abs(log[:, 3:JERKS:3]).max(axis=1)
-    hard = (jerks > planner.jerk * OVER) | (accels > planner.accel * OVER)
-    return Plans(log=log, planner=planner, refused=refused, whips=hard)
+    return _plans(log, count, planner, refused)
 
 
 def head_plans(

@@ -21,8 +21,7 @@ STOP_CHORDS = 3
 WHIP = 2.5  # a whip's limits over the operator's own
 WHIP_STIFFNESS = 1.8
 WHIP_HORIZON_S = 1.0
-BRAKE, BRAKE_JERK = 2.5, 5.0  # limits of a dolly that brakes hard over the grip's own
-BRAKE_STIFFNESS = 2.0
+BRAKE_STIFFNESS = 2.0  # of a dolly that brakes hard, over the grip's own
 SPEED_INSET = 2e-6  # relative; keeps rounding inside the limit
 ACCEL_INSET = 1e-9
 RAIL_INSET_M = 1e-8
@@ -189,12 +188,12 @@ def whip_planner_of(member: Member) -> Planner:
 
 
 def brake_planner_of(member: Member, *, length_m: float) -> Planner:
-    """Return the planner of a grip who brakes hard, with the horizon of the own one."""
+    """Return the planner of a grip who brakes hard: stiffer, with the own limits."""
     own = planner_of(member, length_m=length_m)
     return build_planner(
         max_speed=member.max_speed,
-        max_accel=member.max_accel * BRAKE,
-        max_jerk=member.max_jerk * BRAKE_JERK,
+        max_accel=member.max_accel,
+        max_jerk=member.max_jerk,
         stiffness=member.stiffness_rad_s * BRAKE_STIFFNESS,
         speed_weight=member.speed_weight_s2,
         length=length_m,

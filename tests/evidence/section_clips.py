@@ -4,8 +4,6 @@ from collections import defaultdict
 
 import numpy as np
 
-from carrellata.solver.crew.planner import BRAKE
-
 from . import clips, perturb
 from .gather import Evidence
 from .plots import Axis, Band, Series, axis, chart
@@ -172,7 +170,6 @@ one of them. What they do not do: whole-shot smoothing starts up to
 {-min(r.first_s for r in evidence.rows):.1f} s before the subject does; rigid aim
 and the lag answer within the frame, which nobody does; and on a track all three ask
 of the dolly what no grip gives (the lag up to {dolly:.0f} times the limit), while
-the crew stays inside its limits by construction, but for a dolly that brakes hard
-beside who stops (up to {BRAKE} times the acceleration). The crew is also at its weakest
+the crew stays inside its limits by construction. The crew is also at its weakest
 where the body hops: it sees each hop late, answers it, and so moves more than it
 should.</p>"""

@@ -26,7 +26,7 @@ from carrellata.solver.crew.plan import (
     evaluate_plan,
     write_plan,
 )
-from carrellata.solver.crew.planner import BRAKE, BRAKE_JERK, WHIP, build_planner
+from carrellata.solver.crew.planner import WHIP, build_planner
 from carrellata.solver.presets import PRESETS, Crew
 from carrellata.solver.rigs.arc import arc as make_arc
 from carrellata.solver.rigs.sticks import sticks as make_sticks
@@ -61,15 +61,14 @@ def worst_shares(take):
     for name, (plans, member) in channels.items():
         _, v, a = plans.at(times).T
         at = np.searchsorted(plans.starts_s, times, "right") - 1
-        wide = (1.0, BRAKE, BRAKE_JERK) if name == "dolly" else (WHIP, WHIP, WHIP)
-        faster = np.where(plans.whips[at, None], wide, 1.0)
+        faster = np.where(plans.whips[at], WHIP, 1.0)
         jerk = np.abs(np.diff(a) / np.diff(times))
         # Between two samples either plan's limit may hold: the wider one.
         wider = np.maximum(faster[1:], faster[:-1])
         shares[name] = (
-            np.max(np.abs(v) / (member.max_speed * faster[:, 0])),
-            np.max(np.abs(a) / (member.max_accel * faster[:, 1])),
-            np.max(jerk / (member.max_jerk * wider[:, 2])),
+            np.max(np.abs(v) / (member.max_speed * faster)),
+            np.max(np.abs(a) / (member.max_accel * faster)),
+            np.max(jerk / (member.max_jerk * wider)),
         )
     return shares
 
