@@ -35,6 +35,7 @@ RIGS: dict[str, dict[str, Any]] = {
         "radius": 420,
         "start_deg": 150,
         "sweep_deg": 70,
+        "hold": "size",
     },
     "sticks": {"kind": "sticks", "at": [120, -40, 160]},
 }

@@ -124,7 +124,8 @@ def test_belief_gains_tend_to_the_continuous_regulators():
     misses = []
     for rate_hz in (500.0, 1000.0):
         covariance = np.diag([1.0, 1.0, 0.0, 0.0])
-        transition(1 / rate_hz, Watch(0.0, bandwidth, 1e9, 0.0, 1.9, True), f, q)
+        watch = Watch(0.0, bandwidth, 1e9, 0.0, 1.9, True, False)
+        transition(1 / rate_hz, watch, f, q)
         for _ in range(20 * SETTLE):
             step_within(covariance, f, q, rate_hz, gain, *np.empty((2, 4, 4)))
         scaled = gain[:2] * rate_hz / [bandwidth, bandwidth**2]

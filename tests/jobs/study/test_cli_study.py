@@ -87,8 +87,9 @@ def test_cuts_of_a_studied_sequence_are_judged_and_end_with_five(three, tmp_path
     assert [one["of"] for one in exact["findings"]] == ["shot"]
     cuts = {one["name"]: one for one in made["findings"] if one["of"] == "cut"}
     # Both stand on the same sticks; the second has a 40 mm lens in place of a 50.
-    assert cuts["under_30_degrees"]["numbers"]["against"] == "exact"
-    assert "exact" in cuts["under_30_degrees"]["text"]
+    # A view 21 degrees on, of one size, brings nothing.
+    assert cuts["adds_nothing"]["numbers"]["against"] == "exact"
+    assert "exact" in cuts["adds_nothing"]["text"]
     # Eight seconds go back at the cut.
     assert cuts["subject_moved"]["severity"] == "warning"
     use = json.loads(ended.out)["use"]
