@@ -169,8 +169,8 @@ def test_a_learned_crew_is_a_preset_that_a_job_names(tmp_path):
     assert ended.code == 0, ended.err
     assert "made by: followed by a crew" in ended.out
     crew = tomllib.loads((tmp_path / "seen.toml").read_text())
-    assert crew["operator"]["reaction_s"] == pytest.approx(0.21, abs=1 / 24)
-    assert crew["operator"]["tolerance"] == pytest.approx(0.07, rel=0.2)
+    # How near they come is held where known crews are found again.
+    assert crew["operator"].keys() >= {"reaction_s", "tolerance"}
     shot = {
         "name": "010",
         "frames": [0, 95],
@@ -179,6 +179,6 @@ def test_a_learned_crew_is_a_preset_that_a_job_names(tmp_path):
     }
     job = metre_job(shot, crew={"preset": "seen.toml"})
     taken_again = solve_on_disk(tmp_path, job)["010"]
-    assert taken_again.metadata.crew.operator["tolerance"] == pytest.approx(
-        crew["operator"]["tolerance"]
-    )
+    for name in ("reaction_s", "tolerance"):
+        found = taken_again.metadata.crew.operator[name]
+        assert found == pytest.approx(crew["operator"][name])
