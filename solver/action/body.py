@@ -8,8 +8,6 @@ on them; the crop between two joints, and the two tightest sizes, are our choice
 
 from typing import NamedTuple
 
-from ..arrays import FloatArray
-
 EYES = 0.935  # stature - (sitting height - sitting eye height)
 
 LANDMARKS: dict[str, float] = {
@@ -120,17 +118,3 @@ def aim_height_in_frame(size: str | float, headroom: float) -> float:
     room = headroom if span.top == 1.0 else 0.0
     below_top = (span.top - aim_fraction(size)) / (span.top - span.bottom)
     return 1.0 - 2.0 * room - 2.0 * fill_of(size, headroom) * below_top
-
-
-def body_point(floor: FloatArray, eyes: FloatArray, fraction: float) -> FloatArray:
-    """Return the point of the body at a fraction of stature.
-
-    Args:
-        floor: point on the ground under the body, (n, 3) [m].
-        eyes: eye point, (n, 3) [m]; a crouch brings it down and the body with it.
-        fraction: 0 at the floor, `EYES` at the eyes, 1 at the crown.
-
-    Returns:
-        Points on the line from floor to eyes, (n, 3) [m].
-    """
-    return floor + (eyes - floor) * (fraction / EYES)

@@ -32,7 +32,6 @@ FEASIBLE = 1e-11  # of a bound, metres on rails
 # value without limits.
 TOLERANCE = N_BLOCKS - 1
 LOWER, UPPER, PLACE, SPEED, STATE = range(TOLERANCE + 1, TOLERANCE + 6)
-N_TABLE = STATE + 2 + N_NODES
 MOST_ROWS = 7 * N_BLOCKS - 4 + STOP_CHORDS  # on rails
 
 
@@ -44,7 +43,7 @@ class Planner(NamedTuple):
     for; `poly` turns node values into polynomial coefficients in t/T; `gain` maps
     (v0, a0, targets - x0) to the unconstrained u; `white` maps y to u. The limits are
     rows of unit length over y: `rows` (n_rows, n - 1), and by column in `table`
-    (N_TABLE, n_rows), whose rows TOLERANCE to STATE are named above.
+    (STATE + 2 + N_NODES, n_rows), whose rows TOLERANCE to STATE are named above.
     """
 
     speed: float

@@ -87,11 +87,6 @@ def lines_of(end: ActionAtCut) -> dict[str, ActionLine]:
     return found
 
 
-def own_line(end: ActionAtCut) -> ActionLine | None:
-    """Return the line along the travel or gaze of who is followed; None without one."""
-    return lines_of(end).get(end.subject)
-
-
 def turned(one: ActionLine, two: ActionLine) -> bool:
     """Tell whether the line of action itself turned round between two sights."""
     turn = two.bearing_rad - one.bearing_rad

@@ -7,11 +7,9 @@ import pytest
 
 from carrellata.solver.action.body import (
     EYES,
-    LANDMARKS,
     SIZES,
     aim_fraction,
     aim_height_in_frame,
-    body_point,
     fill_of,
     framing_distance_m,
     span_of,
@@ -89,13 +87,3 @@ def test_aiming_at_the_height_gives_the_headroom_at_level():
     assert exact.all()
     assert tilt == pytest.approx(-np.arctan(v * TY))
     assert pan == pytest.approx(0.0)
-
-
-def test_body_points_lie_on_the_line_from_floor_to_eyes():
-    floor = np.array([[1.0, 0.0, 2.0], [0.0, 0.5, -1.0]])
-    eyes = floor + np.array([[0.0, EYES * 1.8, 0.0], [0.2, 1.0, -0.1]])
-    crown = body_point(floor, eyes, LANDMARKS["head_top"])
-    assert crown[0] == pytest.approx([1.0, 1.8, 2.0])
-    assert np.array_equal(body_point(floor, eyes, 0.0), floor)
-    assert np.allclose(body_point(floor, eyes, EYES), eyes)
-    assert body_point(floor, eyes, EYES / 2)[1] == pytest.approx([0.1, 1.0, -1.05])

@@ -15,7 +15,7 @@ from carrellata.solver.cuts.continuity import (
 )
 from carrellata.solver.cuts.end import CutEnd, ShotEnds
 from carrellata.solver.cuts.findings import Finding
-from carrellata.solver.cuts.lines import own_line
+from carrellata.solver.cuts.lines import lines_of
 
 A, B = (0.0, 0.0), (2.0, 0.0)
 
@@ -384,7 +384,7 @@ def test_a_world_turned_and_shifted_has_the_same_findings(
 
 def test_angles_of_a_drawn_end_are_those_on_the_page() -> None:
     end = an_end((3.0, -3.0), walks=(1.0, 0.0), height_m=1.6 + 18**0.5)
-    line = own_line(end)
+    line = lines_of(end)[end.subject]
     assert degrees(line.off_rad(end.lens)) == pytest.approx(-45.0)
     assert (line.side(end.lens), line.is_near(end.lens)) == (-1, False)
     assert degrees(end.elevation_rad) == pytest.approx(45.0)

@@ -20,7 +20,7 @@ from shots import (
 from carrellata.solver.action.subject import Subject
 from carrellata.solver.cuts.at_cut import cut_action
 from carrellata.solver.cuts.end import ShotEnds, shot_ends, trial_ends
-from carrellata.solver.cuts.lines import lines_of, own_line
+from carrellata.solver.cuts.lines import lines_of
 from carrellata.solver.shot import Shot
 from carrellata.solver.take import operate
 
@@ -58,7 +58,7 @@ def test_a_walk_to_the_right_of_a_camera_that_looks_along_minus_z() -> None:
     assert last.line_rad == pytest.approx(-np.pi / 2)
     assert last.velocity == pytest.approx((1.4, 0.0, 0.0))
     # The camera stands on +Z, on the walker's right; it runs right on the screen.
-    one, two = own_line(first), own_line(last)
+    one, two = lines_of(first)[first.subject], lines_of(last)[last.subject]
     assert one.side(first.lens) == two.side(last.lens) == -1
     assert first.across_m_s > 1.2
     # Walked from x = -4 to 1.6: the camera at (0, 12) bears atan(4 / 12) past abeam.

@@ -9,7 +9,7 @@ from studied import FOCAL_MM, RATE, camera_of, taken
 
 from carrellata.solver.cuts.continuity import CutShot, cut_findings
 from carrellata.solver.cuts.end import shot_ends
-from carrellata.solver.cuts.lines import own_line
+from carrellata.solver.cuts.lines import lines_of
 from carrellata.solver.studies.camera import angles_of
 from carrellata.solver.studies.cuts import studied_ends
 from carrellata.solver.studies.framing import study_framing
@@ -43,7 +43,8 @@ def test_a_studied_take_ends_as_the_take_does(rig):
         assert one.size == pytest.approx(two.size, rel=5e-3)
         assert one.across_m_s == pytest.approx(two.across_m_s, abs=0.02)
         assert one.line == two.line
-        assert own_line(one).side(one.lens) == own_line(two).side(two.lens)
+        lines = [lines_of(end)[end.subject] for end in (one, two)]
+        assert lines[0].side(one.lens) == lines[1].side(two.lens)
         assert one.span == two.span == "full"
 
 
