@@ -12,7 +12,7 @@ from math import ceil
 from pathlib import Path
 
 from ..errors import CancelledError, Fault, JobError
-from ..job.load import MAX_BYTES, load_job
+from ..job.load import MAX_BYTES, LoadedJob, load_job
 from ..job.shot import ShotSpec
 from ..places.place import Place
 from ..processes.pool import Run, n_processors, runner, start_early
@@ -62,7 +62,7 @@ class Outcome:
 
 
 def solve_job(
-    job_path: Path,
+    source: Path | LoadedJob,
     out: Place,
     *,
     shots: Sequence[str] | None = None,
@@ -79,7 +79,8 @@ def solve_job(
     take still answers is left alone.
 
     Args:
-        job_path: the job file; subject files are found from where it lies.
+        source: the job file, from where it lies subject files are found; or a job that
+            was checked.
         out: folder, or prefix of an object store, in which the sequence gets its own.
         shots: names of the shots to solve; None for all.
         shard: (k, n) takes the k-th, 1 to n, of n equal parts of those shots.
@@ -96,13 +97,16 @@ def solve_job(
         OSError: the sequence's own files could not be written; takes that were done
             are whole.
     """
-    use_one_thread()
-    _foresee(job_path, workers)
-    job = load_job(job_path)
+    if isinstance(source, LoadedJob):
+        job, folder = source.job, source.folder
+    else:
+        use_one_thread()
+        _foresee(source, workers)
+        job, folder = load_job(source), source.parent
     store = Store(folder=out / job.sequence)
     job = with_locked_setups(job, store)
     chosen = choose_shots(job, shots=shots, shard=shard)
-    work = Work(job=job, folder=job_path.parent, store=store)
+    work = Work(job=job, folder=folder, store=store)
     asked = tuple(job.place_of(spec.name) for spec in chosen)
     rows: dict[int, ShotRow] = {}
     merged: tuple[ShotRow, ...] = ()
