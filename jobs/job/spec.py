@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from .action import ActionSpec
 from .habits import HabitsSpec
 from .quantities import Name, Rate, Spec, Text, Whole
 from .shot import ShotSpec
@@ -28,6 +29,28 @@ class JobFile(Spec):
     habits: HabitsSpec = HabitsSpec()
     """How the sequence likes to be shot."""
     shots: tuple[ShotSpec, ...]
+    """In the order of the cut; behind them the cameras of actions."""
+    actions: tuple[ActionSpec, ...] = ()
+    """What is covered by several cameras, and cut."""
+
+    def action_of(self, shot: str) -> ActionSpec | None:
+        """Return the action of which a shot is a camera; None where it is none."""
+        for action in self.actions:
+            if any(action.shot_of(camera) == shot for camera in action.cameras):
+                return action
+        return None
+
+    def path_of(self, shot: str) -> str:
+        """Return where a shot stands: `shots[2]`, or a camera by its name.
+
+        Raises:
+            KeyError: there is none.
+        """
+        for k, action in enumerate(self.actions):
+            for camera in action.cameras:
+                if action.shot_of(camera) == shot:
+                    return f"actions[{k}].cameras.{camera}"
+        return f"shots[{self.place_of(shot)}]"
 
     def shot(self, name: str) -> ShotSpec:
         """Return the shot of this name, in any case of letters.

@@ -73,7 +73,7 @@ def _read_guarded(
     job: JobFile, spec: ShotSpec, folder: Path, read: SubjectReader
 ) -> dict[str, Spans] | tuple[Fault, ...]:
     """Return what the tables of a shot lack, or why it cannot be used."""
-    place = f"shots[{job.place_of(spec.name)}]"
+    place = job.path_of(spec.name)
     return guarded(lambda: _read(job, spec, folder, read), place)
 
 

@@ -163,7 +163,7 @@ def _other_cut(spec: ShotSpec, curves: Curves) -> tuple[str, ...]:
 
 
 def _refused(job: JobFile, spec: ShotSpec, message: str) -> ShotDataError:
-    path = f"shots[{job.place_of(spec.name)}].lock"
+    path = f"{job.path_of(spec.name)}.lock"
     return ShotDataError(spec.name, (Fault(path=path, message=message),))
 
 

@@ -83,7 +83,7 @@ def prepare(
     Raises:
         ShotDataError: the shot's data can't be used; every fault is named.
     """
-    path = f"shots[{job.place_of(spec.name)}]"
+    path = job.path_of(spec.name)
     if spec.is_open:
         left = ", ".join(sorted(spec.open_fields))
         fault = Fault(path=path, message=f"no setup was chosen yet, {left} left open")
@@ -110,7 +110,7 @@ def build_shot(
     Raises:
         ShotDataError: a subject can't be read; every fault is named.
     """
-    path = f"shots[{job.place_of(spec.name)}]"
+    path = job.path_of(spec.name)
     entries = seen_tracks(job, spec, folder, path, read)
     tracks = [one for one, _ in entries]
     subjects = tuple(
