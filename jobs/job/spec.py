@@ -33,12 +33,18 @@ class JobFile(Spec):
     actions: tuple[ActionSpec, ...] = ()
     """What is covered by several cameras, and cut."""
 
+    @property
+    def cameras(self) -> dict[str, ActionSpec]:
+        """The action of each camera, by name of its shot."""
+        return {
+            action.shot_of(camera): action
+            for action in self.actions
+            for camera in action.cameras
+        }
+
     def action_of(self, shot: str) -> ActionSpec | None:
         """Return the action of which a shot is a camera; None where it is none."""
-        for action in self.actions:
-            if any(action.shot_of(camera) == shot for camera in action.cameras):
-                return action
-        return None
+        return self.cameras.get(shot) if self.actions else None
 
     def path_of(self, shot: str) -> str:
         """Return where a shot stands: `shots[2]`, or a camera by its name.

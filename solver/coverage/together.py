@@ -1,4 +1,4 @@
-"""One setup for each camera of an action, chosen together: exact, over a table of pairs.
+"""One setup for each camera of an action, chosen together, exactly.
 
 What a choice costs is the sum of what each setup costs by itself and what each pair of
 setups costs. Branch and bound over the cameras in their order: what is left to choose

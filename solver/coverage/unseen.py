@@ -96,7 +96,7 @@ def ground_of(take: Take) -> float:
 
 
 def clash_of(one: Standing, two: Standing) -> Clash | None:
-    """Return how two cameras clash, None where neither sees the other nor is in its way.
+    """Return how two cameras clash; None where both can roll at once.
 
     Args:
         one: a camera over the samples of an action.
@@ -185,6 +185,4 @@ def from_part(x, z, part):
     square = max(along_x * along_x + along_z * along_z, 1e-12)
     share = ((x - part[0, 0]) * along_x + (z - part[0, 2]) * along_z) / square
     share = min(max(share, 0.0), 1.0)
-    return np.hypot(
-        x - part[0, 0] - share * along_x, z - part[0, 2] - share * along_z
-    )
+    return np.hypot(x - part[0, 0] - share * along_x, z - part[0, 2] - share * along_z)

@@ -1,5 +1,7 @@
 """Cameras see one another where points of them are in frame, projected plainly."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from covered import camera, pair
@@ -19,7 +21,7 @@ def points_of(take: Take, k: int) -> np.ndarray:
     """Points of a camera at a sample: its post from the ground up, and its rails."""
     lens = take.base[k]
     share = np.linspace(0.0, 1.0, 60)[:, None]
-    foot, top = np.array([lens[0], 0.0, lens[2]]), lens + [0.0, ABOVE_M, 0.0]
+    foot, top = lens * [1.0, 0.0, 1.0], lens + np.array([0.0, ABOVE_M, 0.0])
     points = [foot + share * (top - foot)]
     if take.shot.rig.length_m > 0:
         rail = take.shot.rig.places(np.linspace(0.0, take.shot.rig.length_m, 400))
@@ -82,8 +84,6 @@ def test_rails_are_seen_where_the_lens_is_not_and_nearness_is_in_the_way() -> No
     people = pair(4.0)
     looks = operate(camera(people, (0.0, 1.6, 6.0), on=(1.0, 1.0), size="full"))
     rail = track([-7.0, 1.5, -6.0], [7.0, 1.5, -6.0])
-    from dataclasses import replace
-
     side = camera(people, (0.0, 1.5, -6.0))
     dolly = operate(replace(side, rig=rail, side_offset=(-9.0, 0.0, -6.0)))
     ground = ground_of(looks)
