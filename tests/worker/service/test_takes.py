@@ -177,7 +177,7 @@ def test_a_take_needs_one_shot(service: Service) -> None:
 def test_a_take_asked_before_the_processes_are_warm_waits_for_them(
     tmp_path: Path,
 ) -> None:
-    with running(tmp_path) as cold:
+    with running(tmp_path, cold=True) as cold:
         assert cold.ask("GET", "/livez", project=None).status == 200
         assert ask_form(cold, walk_job(24), JSON).json["rows"] == 24
         cold.until_ready()
