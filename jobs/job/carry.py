@@ -60,8 +60,7 @@ def _finding(value: Any) -> Any:
     meant = value[:100] if isinstance(value, str) else ""
     near = difflib.get_close_matches(meant, FINDING_NAMES, n=1, cutoff=0.6)
     hint = f'; did you mean "{near[0]}"' if near else ""
-    example = FINDING_NAMES[5]
-    message = f'must name a finding such as "{example}", got {shown(value)}{hint}'
+    message = f'must name a finding such as "crosses_line", got {shown(value)}{hint}'
     raise refusal(message)
 
 

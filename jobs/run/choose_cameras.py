@@ -20,7 +20,7 @@ from ...solver.coverage.together import (
     choose_together,
     divisions,
 )
-from ...solver.coverage.unseen import Standing, clash_of, ground_of, standing
+from ...solver.coverage.unseen import RollingCamera, clash_of, ground_of, standing
 from ...solver.cuts.cost import (
     MICRO,
     CutCosts,
@@ -91,7 +91,7 @@ class _ActionChoice:
             (j, k): _between(stages[j], stages[k], costs)
             for j, k in combinations(range(len(specs)), 2)
         }
-        self._standing: dict[tuple[int, int], Standing | None] = {}
+        self._standing: dict[tuple[int, int], RollingCamera | None] = {}
 
     def chosen(self) -> dict[str, Chosen]:
         """Return the setups, with why, by name of the shot."""
@@ -173,7 +173,7 @@ class _ActionChoice:
         one, two = (self._stands(*at) for at in zip(pair, index, strict=True))
         return one is not None and two is not None and clash_of(one, two) is not None
 
-    def _stands(self, camera: int, index: int) -> Standing | None:
+    def _stands(self, camera: int, index: int) -> RollingCamera | None:
         """Return a camera in one of its setups; None where that has no take."""
         key = camera, index
         if key not in self._standing:

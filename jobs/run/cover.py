@@ -16,9 +16,9 @@ from ...solver.audit import against
 from ...solver.coverage.cut import (
     ChosenCut,
     CutAsk,
+    HeldPicture,
     NoCut,
     OtherCut,
-    Picture,
     choose_cut,
 )
 from ...solver.coverage.part import part_of
@@ -288,7 +288,7 @@ def _judged(
     return tuple(found)
 
 
-def _missed(one: Picture) -> Finding:
+def _missed(one: HeldPicture) -> Finding:
     return Finding(
         name="beat_missed",
         severity="fault",

@@ -279,7 +279,10 @@ def _camera_seen(n: Numbers, shot: str) -> str:
 
 def _no_cut(n: Numbers, shot: str) -> str:
     helps = str(n["helps"]) or "another camera"
-    return f"{n['action']} has no cut that is allowed; what would give one: {helps}."
+    return (
+        f"{shot} and the other cameras of {n['action']} have no cut that is allowed; "
+        f"what would give one: {helps}."
+    )
 
 
 def _unseen_frames(numbers: Numbers, shot: str) -> str:

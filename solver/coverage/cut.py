@@ -60,7 +60,7 @@ class OtherCut:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Picture:
+class HeldPicture:
     """One picture of a cut: a stretch of one camera.
 
     Attributes:
@@ -93,7 +93,7 @@ class ChosenCut:
         points: what it costs.
     """
 
-    pictures: tuple[Picture, ...]
+    pictures: tuple[HeldPicture, ...]
     points: float
 
 
@@ -177,7 +177,7 @@ def _told(
             time = _other_time(cameras, found, (i, j), start, inside)
             camera = _other_camera(cameras, found, (i, j), start)
         pictures.append(
-            Picture(
+            HeldPicture(
                 camera=cameras[j].name,
                 first=start,
                 last=stop - 1,

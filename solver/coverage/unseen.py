@@ -35,7 +35,7 @@ _CHORD_M = 0.5
 _NEAR_M = 0.05
 
 
-class Standing(NamedTuple):
+class RollingCamera(NamedTuple):
     """A camera as kernels see it, from both sides of its lens, n samples.
 
     `cams` (n, 5) has lens [m], pan and tilt [rad]; `posts` (n, 2, 3) feet and tops of
@@ -63,7 +63,7 @@ class Clash(NamedTuple):
     sample: int
 
 
-def standing(take: Take, ground_m: float) -> Standing:
+def standing(take: Take, ground_m: float) -> RollingCamera:
     """Return a camera over its take.
 
     Args:
@@ -80,7 +80,7 @@ def standing(take: Take, ground_m: float) -> Standing:
         on_ground = rig.places(np.linspace(0.0, rig.length_m, count))
         on_ground[:, 1] = ground_m
         rails = np.stack([on_ground[:-1], on_ground[1:]], axis=1)
-    return Standing(
+    return RollingCamera(
         np.column_stack([take.base, take.pan[:, 0], take.tilt[:, 0]]),
         shot.roll_rad,
         Screen(*shot.tangents, shot.gate.axis_v),
@@ -95,7 +95,7 @@ def ground_of(take: Take) -> float:
     return min(float(one.floor[:, 1].min()) for one in take.shot.subjects)
 
 
-def clash_of(one: Standing, two: Standing) -> Clash | None:
+def clash_of(one: RollingCamera, two: RollingCamera) -> Clash | None:
     """Return how two cameras clash; None where both can roll at once.
 
     Args:

@@ -1,6 +1,7 @@
 """An action of two people, covered by several cameras and cut, from job to files."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -234,3 +235,16 @@ def test_an_action_is_asked_for_by_its_name(solved: Path) -> None:
     rows = solve(solved / "job.json", solved / "out", "--shots", "TALK")["shots"]
     assert [row["shot"] for row in rows] == ["talk_master", "talk_ann", "talk_ben"]
     assert {row["brings"] == [] for row in rows} == {True}
+
+
+def test_the_guides_job_is_solved_and_cut(tmp_path: Path) -> None:
+    guide = Path(__file__).parents[2] / "jobs/coverage/README.md"
+    (text,) = re.findall(
+        r"^```toml\n(.*?)^```", guide.read_text(encoding="utf-8"), re.DOTALL | re.M
+    )
+    write(tmp_path)
+    (tmp_path / "night.toml").write_text(text, encoding="utf-8")
+    solve(tmp_path / "night.toml", tmp_path / "out")
+    found = cut_of(tmp_path / "out")
+    assert found["status"] == "cut"
+    assert found["pictures"][0]["camera"] == "master"
