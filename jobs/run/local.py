@@ -12,10 +12,10 @@ from math import ceil
 from pathlib import Path
 
 from ..errors import CancelledError, Fault, JobError
-from ..job.load import LoadedJob, load_job
+from ..job.load import MAX_BYTES, LoadedJob, load_job
 from ..job.shot import ShotSpec
 from ..places.place import Place
-from ..processes.pool import Run, n_processors, runner
+from ..processes.pool import Run, n_processors, runner, start_early
 from ..processes.threads import use_one_thread
 from ..takes.judgement import Judgement
 from ..takes.sequence_table import ShotRow
@@ -36,6 +36,7 @@ Reporting = Callable[[object, int], None]
 """Called with how many pages of the review are written, and how many there are."""
 
 _WORTH_A_POOL = 10_000  # samples; fewer are done before the processes have started
+_LARGE_BYTES = 24_000  # of a job file; one this large is worth a pool by its shots
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -100,6 +101,7 @@ def solve_job(
         job, folder = source.job, source.folder
     else:
         use_one_thread()
+        _foresee(source, workers)
         job, folder = load_job(source), source.parent
     store = Store(folder=out / job.sequence)
     job = with_locked_setups(job, store)
@@ -158,6 +160,23 @@ def processes(
     count = n_workers or workers_for(chosen)
     with runner(work, count, preload=preload) as run:
         yield InProcesses(run=run)
+
+
+def _foresee(job_path: Path, n_workers: int | None) -> None:
+    """Have the process that workers come from import while the job is checked.
+
+    The file is only looked at for a guess: a wrong one costs some time, nothing else.
+    """
+    few = n_workers == 1 or (n_workers is None and n_processors() == 1)
+    try:
+        raw = b"" if few else job_path.read_bytes()[:MAX_BYTES]
+    except OSError:  # who reads it in earnest says so
+        return
+    if len(raw) < (_LARGE_BYTES if n_workers is None else 1):
+        return
+    choosing = b"choose" in raw
+    if is_warm(choosing=choosing):
+        start_early((WARMED_TO_CHOOSE if choosing else WARMED,))
 
 
 def _report(
