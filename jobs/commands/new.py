@@ -35,9 +35,7 @@ complete -c carrellata -a \
 def register(app: typer.Typer) -> None:
     """Add the commands of this file to a command line."""
     app.command(rich_help_panel=START, epilog=example("new my_first"))(new)
-    app.command(rich_help_panel=START, epilog=example("completion bash"))(
-        completion
-    )
+    app.command(rich_help_panel=START, epilog=example("completion bash"))(completion)
     app.command(hidden=True)(complete)
 
 
