@@ -16,6 +16,7 @@ from ..errors import Fault, InputError, JobError
 from ..processes.threads import use_one_thread
 from . import deliver as cli_export
 from . import look as cli_review
+from . import new as cli_new
 from . import study as cli_study
 from .groups import SOLVE, START, GroupedCommands, example
 from .terminal import faults_json, print_faults, print_json, progress_bars
@@ -71,6 +72,9 @@ def start(
 ) -> None:
     """Solve the cameras of a sequence again after its action has changed."""
     use_one_thread()
+
+
+cli_new.register(app)
 
 
 @app.command(rich_help_panel=START, epilog=example("check job.toml"))
