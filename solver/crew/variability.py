@@ -3,8 +3,8 @@
 People do not repeat themselves. With a level of 1 a member differs as follows; every
 amount is proportional to the level, and a level of 0 changes no bit.
 
-- *From take to take*: gain (stiffness of plans and bandwidth of the belief together),
-  tolerance and rest are drawn once.
+- *From take to take*: gain (stiffness of plans and bandwidth of the belief together)
+  and tolerance are drawn once, and by how much the rest is longer than asked.
 - *Perception*: who moves is seen a little ahead of or behind where they are, by an
   error in time of `TIMING_S` r.m.s. that wanders in `TIMING_BAND_HZ`. So the error in
   place grows with speed, as Weber's law has it, and who stands is seen where they are.
@@ -20,6 +20,7 @@ tests/evidence/people.py.
 
 import hashlib
 from dataclasses import dataclass, replace
+from math import ceil
 
 import numpy as np
 
@@ -30,10 +31,10 @@ from ..presets import Crew, Member
 
 GAIN = 0.10  # standard deviations over the mean, from take to take
 TOLERANCE = 0.15
-REST = 0.10
+REST = 0.2  # by how much a rest is longer at most
 STEP = 0.02  # of these factors: takes of equal steps share their planners
 LEAST = 0.5  # of any of them
-TIMING_S = 0.006
+TIMING_S = 0.005
 TIMING_BAND_HZ = (0.05, 0.3)
 LATENESS_S = 0.05
 EPOCH_S = 0.3
@@ -68,6 +69,11 @@ def _factor(key: int, deviation: float) -> float:
     return max(LEAST, round((1.0 + deviation * normal) / STEP) * STEP)
 
 
+def _longer(key: int, most: float) -> float:
+    """Return a factor above 1, in whole steps."""
+    return 1.0 + STEP * ceil(most * float(uniform(key, np.arange(1))[0]) / STEP)
+
+
 def performing(crew: Crew, seed: int) -> Crew:
     """Return the crew as it performs one take; itself where it does not vary.
 
@@ -94,7 +100,7 @@ def _performing(member: Member, level: float, seed: int, name: str) -> Member:
         stiffness_rad_s=member.stiffness_rad_s * gain,
         bandwidth_rad_s=member.bandwidth_rad_s * gain,
         tolerance=member.tolerance * tolerance,
-        rest_s=member.rest_s * _factor(_key(seed, name, "rest"), level * REST),
+        rest_s=member.rest_s * _longer(_key(seed, name, "rest"), level * REST),
     )
 
 
