@@ -60,7 +60,8 @@ def uniform(key: int, counters: IntArray) -> FloatArray:
         z = (z ^ (z >> np.uint64(30))) * np.uint64(_MIX1)
         z = (z ^ (z >> np.uint64(27))) * np.uint64(_MIX2)
         z ^= z >> np.uint64(31)
-    return (z >> np.uint64(11)) * 2.0**-53
+    drawn: FloatArray = (z >> np.uint64(11)).astype(np.float64) * 2.0**-53
+    return drawn
 
 
 def _factor(key: int, deviation: float) -> float:
@@ -83,12 +84,12 @@ def performing(crew: Crew, seed: int) -> Crew:
     """
     if crew.variability == 0.0:
         return crew
+    level = crew.variability
     return replace(
         crew,
-        **{
-            name: _performing(getattr(crew, name), crew.variability, seed, name)
-            for name in ("operator", "grip", "puller")
-        },
+        operator=_performing(crew.operator, level, seed, "operator"),
+        grip=_performing(crew.grip, level, seed, "grip"),
+        puller=_performing(crew.puller, level, seed, "puller"),
     )
 
 
@@ -147,12 +148,13 @@ class Perception:
         low, high = TIMING_BAND_HZ
         frequency = np.empty((1, COMPONENTS))
         in_bins(draws[0], low, high / low, frequency)
-        out = np.empty((1, len(subject.times_s)))
+        out: FloatArray = np.empty((1, len(subject.times_s)))
         scale = np.array([self.level * TIMING_S])
         cosine_sums(
             np.asarray(subject.times_s), frequency, draws[1], _AMPLITUDE, scale, out
         )
-        return out[0]
+        timing: FloatArray = out[0]
+        return timing
 
 
 _AMPLITUDE = frozen(np.full(COMPONENTS, (2.0 / COMPONENTS) ** 0.5))

@@ -124,7 +124,9 @@ def _one_run(wanted: FloatArray, got: FloatArray, target: Target) -> tuple[float
 
 def best_lag_s(wanted: FloatArray, got: FloatArray, step_s: float) -> float:
     """Return the lag at which a periodic response is most like its target [s]."""
-    spectrum = np.fft.rfft(got - got.mean()) * np.fft.rfft(wanted - wanted.mean()).conj()
+    spectrum = (
+        np.fft.rfft(got - got.mean()) * np.fft.rfft(wanted - wanted.mean()).conj()
+    )
     fine = 16
     like = np.fft.irfft(spectrum, n=fine * len(got))
     least, most = -int(1.0 / step_s * fine), int(2.0 / step_s * fine)
