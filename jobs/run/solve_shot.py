@@ -42,6 +42,21 @@ class Work:
     read: SubjectReader = read_subject
     records: BatchRecords | None = None
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Hand other processes a job whose shots are unpacked one by one."""
+        job = self.job.packed()
+        return _work, (job, self.folder, self.store, self.read, self.records)
+
+
+def _work(
+    job: JobFile,
+    folder: Path,
+    store: Store,
+    read: SubjectReader,
+    records: BatchRecords | None,
+) -> Work:
+    return Work(job=job, folder=folder, store=store, read=read, records=records)
+
 
 class _Made(NamedTuple):
     """A take of a shot, and what stands in its row."""
