@@ -106,8 +106,9 @@ _TEXTS = (
     "findings",
     "claims",
     "brings",
+    "takes",
 )
-_LISTS = ("claims", "brings")
+_LISTS = ("claims", "brings", "takes")
 """Texts that tables written before they were kept do not have: JSON lists."""
 
 
@@ -150,6 +151,8 @@ class ShotRow:
         claims: JSON list of of each claim what came of it, by `ClaimOutcome.plain`.
         brings: JSON list of what is new to a viewer after the cut into it, by `News`;
             judged with the findings of cuts.
+        takes: JSON list of the takes that were made, by `plain_takes`; empty where the
+            job asks for one.
         measures: of the take, flat; empty where the shot failed.
     """
 
@@ -169,6 +172,7 @@ class ShotRow:
     findings: str = "[]"
     claims: str = "[]"
     brings: str = "[]"
+    takes: str = "[]"
     measures: Measures = field(default_factory=dict)
 
     def plain(self) -> dict[str, Any]:
@@ -286,6 +290,18 @@ def plain_before(table: pa.Table) -> list[dict[str, Any]]:
 def read_sequence(path: Place) -> list[ShotRow]:
     """Read the rows of a sequence, in the order of its job; see `read_table`."""
     return list(read_table(path).rows)
+
+
+def keys_side_by_side(path: Place) -> frozenset[str]:
+    """Return the keys of all takes that a sequence's rows show side by side.
+
+    Raises:
+        InputError: its table is damaged or of another form; none where there is none.
+    """
+    if not path.is_file():
+        return frozenset()
+    made = [one for row in read_sequence(path) for one in json.loads(row.takes)]
+    return frozenset(one["take_key"] for one in made)
 
 
 def with_findings(
