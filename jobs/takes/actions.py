@@ -1,6 +1,7 @@
 """What came of an action: the runs that its cameras take, and its cut.
 
     OUT/<sequence>/actions/<action>.json
+    OUT/<sequence>/actions/<action>.otio       its cut, where it has one
 
 It is made from the takes that lie there when rows are put into the sequence, and the
 same takes give the same bytes. Frames are those of the job, costs are points.
