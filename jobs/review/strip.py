@@ -88,7 +88,7 @@ def picture_words(action: CoveredAction, rate: Fraction) -> list[dict[str, Any]]
                 "brings": news_line(one.brings) if k else "",
                 "costs": _costs({**one.parts, **one.cut}),
                 "others": "; ".join(_others(one.other_time, one.other_camera)),
-                "findings": [each["text"] for each in one.findings],
+                "findings": " ".join(each["text"] for each in one.findings),
             }
         )
     return found

@@ -91,7 +91,9 @@ class CoveredAction:
 
     def json(self) -> bytes:
         """Return the action as it is written; equal ones give equal bytes."""
-        return canonical({"schema": ACTION_SCHEMA, **asdict(self)}).encode()
+        cameras = [list(one) for one in self.cameras.items()]  # in their order
+        said = {"schema": ACTION_SCHEMA, **asdict(self), "cameras": cameras}
+        return canonical(said).encode()
 
     def findings_of(self, shot: str) -> list[PlainFinding]:
         """Return what a camera is faulted for, in the action and in its cut."""
@@ -128,8 +130,10 @@ def read_action(folder: Place, action: str) -> CoveredAction | None:
             CutPicture(**{**one, "frames": tuple(one["frames"])})
             for one in values.pop("pictures")
         ]
-        frames = tuple(values.pop("frames"))
-        return CoveredAction(**values, frames=frames, pictures=tuple(pictures))
+        frames, cameras = tuple(values.pop("frames")), dict(values.pop("cameras"))
+        return CoveredAction(
+            **values, cameras=cameras, frames=frames, pictures=tuple(pictures)
+        )
     except (ValueError, KeyError, TypeError) as error:
         raise InputError(str(place), "is damaged") from error
 
