@@ -21,7 +21,18 @@ class Fault:
 
 
 class CarrellataError(Exception):
-    """Base of everything the package raises on purpose."""
+    """Base of everything the package raises on purpose.
+
+    Attributes:
+        faults: all that is wrong, each with its place; at least one.
+    """
+
+    faults: tuple[Fault, ...]
+
+    def __init__(self, *args: object) -> None:
+        """Keep what is said as the only fault, without a place."""
+        super().__init__(*args)
+        self.faults = (Fault(path="", message=" ".join(map(str, args))),)
 
 
 class JobError(CarrellataError):
@@ -58,6 +69,7 @@ class InputError(CarrellataError):
         """Keep the file as it was named and what is wrong with it."""
         super().__init__(path, message)
         self.fault = Fault(path=path, message=message)
+        self.faults = (self.fault,)
 
     def __str__(self) -> str:
         """Return the fault as one line."""

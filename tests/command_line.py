@@ -12,6 +12,13 @@ from typing import Any, NamedTuple
 from carrellata.worker.cli import main
 
 COMMAND = (sys.executable, "-m", "carrellata.worker.cli")
+INTERRUPTIBLE = ("env", "--default-signal=INT")
+"""Before a command: it can be interrupted, whatever the shell that runs the tests does.
+
+What a shell starts in the background ignores interrupts, and so would its children.
+"""
+DIES_WITH_US = ("setpriv", "--pdeathsig", "KILL", "--")
+"""Before a command: it is killed when the process that started it ends."""
 PATIENCE_S = 300.0
 """Within this every command ends, also on a machine that has much else to do [s]."""
 
@@ -62,18 +69,9 @@ def run_apart(*words: object, **options: Any) -> Ended:
 def start(*words: object) -> subprocess.Popen[str]:
     """Start a command in a process group of its own, as a terminal would."""
     return subprocess.Popen(
-        [*COMMAND, *map(str, words)],
+        [*INTERRUPTIBLE, *COMMAND, *map(str, words)],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
-        preexec_fn=hear_interrupts,
     )
-
-
-def hear_interrupts() -> None:
-    """Let a new process be interrupted, whatever the shell that runs the tests does.
-
-    What a shell starts in the background ignores interrupts, and so would its children.
-    """
-    signal.signal(signal.SIGINT, signal.SIG_DFL)

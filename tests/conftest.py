@@ -20,6 +20,8 @@ FIRST_ROW = ("test_workers.py", "test_interactive.py", "test_messages.py")
 LONG = ("solver/studies", "e2e", "evidence", "pages", "worker", "jobs/commands")
 
 
+# First, since what runs tests side by side reads the groups in this hook too.
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Give a process whole files, so that fixtures of a module are made once."""
     order = (FARM, *LONG)

@@ -11,8 +11,8 @@ import urllib.request
 from pathlib import Path
 from typing import Any
 
-from command_line import PATIENCE_S
-from faults.servers import die_with_parent, free_port
+from command_line import DIES_WITH_US, PATIENCE_S
+from faults.servers import free_port
 
 from carrellata.jobs.places.objects import ObjectPath
 from carrellata.jobs.places.place import place_of
@@ -112,11 +112,17 @@ class ObjectStore:
         self.port = free_port()
         with log.open("wb") as stream:
             self._process = subprocess.Popen(
-                [sys.executable, "-m", "moto.server", "-p", str(self.port)],
+                [
+                    *DIES_WITH_US,
+                    sys.executable,
+                    "-m",
+                    "moto.server",
+                    "-p",
+                    str(self.port),
+                ],
                 env=os.environ | {"PYTHONPATH": str(INSTALLED)},
                 stdout=stream,
                 stderr=stream,
-                preexec_fn=die_with_parent,
             )
         self._wait(log)
         self.way = Way(self.port)
@@ -175,7 +181,7 @@ class ObjectStore:
 
     def stop(self) -> None:
         self._process.kill()
-        self._process.wait()
+        self._process.wait(20)
 
     def _call(self, path: str, *, method: str, body: bytes | None = None) -> None:
         address = f"http://127.0.0.1:{self.port}{path}"

@@ -13,11 +13,12 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from http import HTTPStatus
 from pathlib import Path
+from select import select
 from typing import Any
 from urllib.parse import urlsplit
 
 import numpy as np
-from command_line import COMMAND, PATIENCE_S, hear_interrupts
+from command_line import COMMAND, INTERRUPTIBLE, PATIENCE_S
 from job_files import metre_job
 
 from carrellata.worker.client import Client
@@ -73,6 +74,7 @@ class Service:
             places = {"state": "state", "out": "out", "tokens": "tokens.toml"}
             self.process = subprocess.Popen(
                 [
+                    *INTERRUPTIBLE,
                     *COMMAND,
                     *("serve", "--port", "0", *self.words),
                     *(f"--{name}={self.folder / at}" for name, at in places.items()),
@@ -82,9 +84,9 @@ class Service:
                 stderr=log,
                 text=True,
                 start_new_session=True,
-                preexec_fn=hear_interrupts,
             )
         assert self.process.stdout is not None
+        assert select([self.process.stdout], [], [], PATIENCE_S)[0], self.log
         line = self.process.stdout.readline()
         assert line.startswith("listening on "), line + self.log
         self.address = line.split()[-1]
@@ -172,14 +174,16 @@ def running(
     projects: Mapping[str, str] | None = None,
     *words: str,
     environment: Mapping[str, str] | None = None,
+    cold: bool = False,
 ) -> Iterator[Service]:
-    """Run a service.
+    """Run a service, and wait until its processes are warm.
 
     Args:
         folder: for its state, takes, log, and `root`, the subjects' files.
         projects: more lines of the entry in the file of tokens, by project.
         words: more options of `carrellata serve`.
         environment: more variables of its process.
+        cold: do not wait.
     """
     tokens = {}
     text = ""
@@ -192,8 +196,10 @@ def running(
     service = Service(
         folder=folder, tokens=tokens, words=options, environment=environment or {}
     )
-    service.start()
     try:
+        service.start()
+        if not cold:
+            service.until_ready()
         yield service
     finally:
         service.end()

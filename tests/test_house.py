@@ -319,11 +319,17 @@ def test_parameters_are_counted(parameters: int, wide: bool) -> None:
     assert found == (["solver/a.py:A.f"] if wide else [])
 
 
-def test_package_has_no_root_file() -> None:
-    # An __init__.py there would hide the rooms of an editable install.
-    assert sorted(path.name for path in (ROOT / ".src/carrellata").iterdir()) == sorted(
-        ROOMS
-    )
+def test_package_has_its_rooms_and_the_root_module() -> None:
+    # The root module is the library's door; it holds names and loads them when used.
+    found = {path.name for path in (ROOT / ".src/carrellata").iterdir()}
+    assert found - {"__pycache__"} == {*ROOMS, "__init__.py", "py.typed"}
+
+
+def test_root_module_defines_nothing_of_its_own() -> None:
+    root = ast.parse((ROOT / ".src/carrellata/__init__.py").read_text(encoding="utf-8"))
+    functions = {one.name for one in root.body if isinstance(one, ast.FunctionDef)}
+    assert functions == {"__getattr__", "__dir__"}
+    assert not [one for one in root.body if isinstance(one, ast.ClassDef)]
 
 
 @pytest.mark.parametrize("room", ROOMS)

@@ -61,7 +61,13 @@ def metadata(wheel: zipfile.ZipFile, name: str) -> str:
 
 def test_wheel_from_the_sdist_holds_exactly_the_sources(wheel: zipfile.ZipFile) -> None:
     held = {name for name in names(wheel) if ".dist-info/" not in name}
-    assert held == {f"carrellata/{name}" for name in source_files()}
+    root = {"__init__.py", "py.typed"}
+    assert held == {f"carrellata/{name}" for name in source_files() | root}
+
+
+def test_wheel_has_the_root_module_of_the_tree(wheel: zipfile.ZipFile) -> None:
+    written = wheel.read("carrellata/__init__.py")
+    assert written == (ROOT / ".src/carrellata/__init__.py").read_bytes()
 
 
 @pytest.mark.parametrize("room", ROOMS)

@@ -6,15 +6,7 @@ from collections.abc import Sequence
 
 from ..jobs.commands.solve import app
 from ..jobs.commands.terminal import faults_json, print_faults, print_json
-from ..jobs.errors import (
-    CancelledError,
-    CarrellataError,
-    Fault,
-    InputError,
-    JobError,
-    ShotDataError,
-    exit_code,
-)
+from ..jobs.errors import CancelledError, CarrellataError, Fault, exit_code
 from ..jobs.places.object_errors import StoreError
 from ..jobs.processes.garbage import collect_seldom
 from .farm import commands as cli_farm  # noqa: F401  its commands join those of this machine
@@ -41,7 +33,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         app(words, prog_name="carrellata")
     except CarrellataError as error:
-        _say(_faults(error), words)
+        _say(error.faults, words)
         return exit_code(error)
     except KeyboardInterrupt:
         return exit_code(CancelledError())
@@ -56,14 +48,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
         code = end.code if isinstance(end.code, int) else 0
         return exit_code(CancelledError()) if code == _INTERRUPTED else code
     return 0
-
-
-def _faults(error: CarrellataError) -> tuple[Fault, ...]:
-    if isinstance(error, JobError | ShotDataError):
-        return error.faults
-    if isinstance(error, InputError):
-        return (error.fault,)
-    return (Fault(path="", message=str(error)),)
 
 
 def _say(faults: tuple[Fault, ...], words: Sequence[str]) -> None:

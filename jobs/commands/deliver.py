@@ -21,7 +21,7 @@ def register(app: typer.Typer) -> None:
 def export(
     out: Annotated[str, typer.Argument(metavar="OUT", help="Where the takes are.")],
     to: Annotated[
-        Literal["usd", "gltf", "csv", "frames", "stills"],
+        Literal["usd", "gltf", "csv", "picture", "frames", "stills"],
         typer.Option(help="Form of the delivery."),
     ],
     folder: Annotated[

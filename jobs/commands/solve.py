@@ -16,6 +16,7 @@ from ..errors import Fault, InputError, JobError
 from ..processes.threads import use_one_thread
 from . import deliver as cli_export
 from . import look as cli_review
+from . import new as cli_new
 from . import study as cli_study
 from .groups import SOLVE, START, GroupedCommands, example
 from .terminal import faults_json, print_faults, print_json, progress_bars
@@ -73,12 +74,16 @@ def start(
     use_one_thread()
 
 
+cli_new.register(app)
+
+
 @app.command(rich_help_panel=START, epilog=example("check job.toml"))
 def check(job: JobPath, as_json: AsJson = False) -> None:
-    """Read a job and all its data; name everything that is wrong."""
+    """Read a job and its data; name everything that is wrong."""
     from ..run.check import check_job
+    from .understood_table import plain_shots, understood_lines
 
-    found, faults, notes = check_job(job)
+    found, faults, notes, shots = check_job(job)
     n_frames = sum(spec.n_frames for spec in found.shots)
     if as_json:
         print_json(
@@ -88,10 +93,13 @@ def check(job: JobPath, as_json: AsJson = False) -> None:
                 "frames": n_frames,
                 **faults_json(faults),
                 "notes": list(notes),
+                "understood": plain_shots(shots),
             }
         )
     else:
         print_faults(faults)
+        for line in understood_lines(shots):
+            typer.echo(line)
         for note in notes:
             typer.echo(f"note: {note}")
         typer.echo(f"{found.sequence}: {len(found.shots)} shots, {n_frames} frames")

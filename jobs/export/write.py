@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import Literal, get_args
 
 from ..errors import Fault, JobError
 from ..places.atomic import write_whole
@@ -14,8 +14,8 @@ from .extras import need
 from .names import DEFAULT_PATTERN, names_of
 from .usd import Keys, shake_name, usd_shot
 
-Form = Literal["usd", "gltf", "csv", "frames", "stills"]
-FORMS: tuple[Form, ...] = ("usd", "gltf", "csv", "frames", "stills")
+Form = Literal["usd", "gltf", "csv", "picture", "frames", "stills"]
+FORMS: tuple[Form, ...] = get_args(Form)
 _EXTRAS = {"usd": ("pxr", "scene"), "frames": ("PIL", "plots")}
 _EXTRAS |= {"stills": ("matplotlib", "plots")}
 
@@ -186,6 +186,22 @@ def _write_csv(
         _tell(progress, one.shot, len(names))
 
 
+def _write_picture(
+    delivery: Delivery,
+    names: list[str],
+    wanted: ExportRequest,
+    put: _Put,
+    notes: list[str],
+    progress: Progress | None,
+) -> None:
+    from ..review.picture import picture
+    from ..review.shown import shown_of
+
+    for one, table, name in zip(delivery.curves, delivery.tables, names, strict=True):
+        put(f"{name}.svg", f"{picture(shown_of(table))}\n".encode())
+        _tell(progress, one.shot, len(names))
+
+
 def _write_frames(
     delivery: Delivery,
     names: list[str],
@@ -234,6 +250,7 @@ _WRITERS: dict[str, Callable[..., None]] = {
     "usd": _write_usd,
     "gltf": _write_gltf,
     "csv": _write_csv,
+    "picture": _write_picture,
     "frames": _write_frames,
     "stills": _write_stills,
 }

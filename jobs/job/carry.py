@@ -1,11 +1,11 @@
 """What a shot keeps from earlier solves: setup, locked take, accepted findings."""
 
-import difflib
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from .locations import shown
+from .meanings import hint
 from .quantities import Number, Spec, Text, refusal
 
 MARGIN = 0.15
@@ -54,11 +54,9 @@ FINDING_NAMES = (
 def _finding(value: Any) -> Any:
     if isinstance(value, str) and value in FINDING_NAMES:
         return value
-    meant = value[:100] if isinstance(value, str) else ""
-    near = difflib.get_close_matches(meant, FINDING_NAMES, n=1, cutoff=0.6)
-    hint = f'; did you mean "{near[0]}"' if near else ""
+    meant = hint(value, FINDING_NAMES)
     example = FINDING_NAMES[5]
-    message = f'must name a finding such as "{example}", got {shown(value)}{hint}'
+    message = f'must name a finding such as "{example}", got {shown(value)}{meant}'
     raise refusal(message)
 
 

@@ -1,5 +1,6 @@
 """Reads a job file, TOML by hand or JSON by machine."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,14 @@ from .plain_file import read_plain, tables_of
 from .spec import JobFile
 
 MAX_BYTES = 64 * 1024 * 1024
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LoadedJob:
+    """A checked job, and the folder in which its subjects' files are found."""
+
+    job: JobFile
+    folder: Path
 
 
 def load_job(path: Path) -> JobFile:

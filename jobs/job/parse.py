@@ -13,6 +13,7 @@ from .cascade import SHARED_TABLES, CascadeTable, ResolvedShot, resolve
 from .crew_files import CrewFile, with_crew_file
 from .faults import field_names, schema_findings, unknown_field
 from .intents import intent_layers, intents_faults, intents_of, unknown_intents
+from .lengths import with_metres
 from .letters import shared_setups
 from .locations import Finding, Location, path_text, shown
 from .quantities import NAME_PATTERN
@@ -258,15 +259,18 @@ def _checked(
     """Return a shot, with stand-ins where it is refused, and all its findings."""
     findings: list[Finding] = []
     unusable: set[str] = set()
+    written = resolved.table
+    if world is not None:
+        written = with_metres(written, world.metres_per_unit)
     try:
-        shot = ShotSpec.model_validate(resolved.table)
+        shot = ShotSpec.model_validate(written)
     except ValidationError as error:
         refused = schema_findings(error, ShotSpec)
         unusable = {str(place[0]) for place, _ in refused}
         findings += [
             (place, _of_the_file(place) or message) for place, message in refused
         ]
-        usable = _without(resolved.table, unusable)
+        usable = _without(written, unusable)
         shot = ShotSpec.model_validate(_STAND_INS | usable)
     shot = shot.model_copy(update={"intent": ()})  # they are in the shot now
     if "crew" not in unusable:

@@ -1,6 +1,5 @@
 """What must hold between the fields of one shot, beyond each being well-formed."""
 
-import difflib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -8,6 +7,7 @@ from itertools import pairwise
 
 from ...solver.optics.camera import FILM_BACKS
 from .locations import Finding, shown
+from .meanings import hint
 from .rate import rate_text
 from .rules_claims import claim_frames, claim_names, claims_agree, claims_possible
 from .rules_setup import height_on_stage, lens_in_kit, rig_rules, size_rules, view_rules
@@ -88,12 +88,10 @@ def _length(shot: ShotSpec) -> Iterator[Finding]:
 def _film_back(shot: ShotSpec) -> Iterator[Finding]:
     name = shot.camera.film_back
     if name is not None and name not in FILM_BACKS:
-        near = difflib.get_close_matches(name[:100], FILM_BACKS, n=1, cutoff=0.6)
-        hint = f'; did you mean "{near[0]}"' if near else ""
         known = ", ".join(FILM_BACKS)
         yield (
             ("camera", "film_back"),
-            f"must be one of {known}, got {shown(name)}{hint}",
+            f"must be one of {known}, got {shown(name)}{hint(name, FILM_BACKS)}",
         )
 
 

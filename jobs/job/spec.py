@@ -1,10 +1,12 @@
 """The job as it is solved: what holds for the sequence, and its shots."""
 
-from typing import Annotated, Literal
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Literal, Self
 
 from pydantic import Field
 
 from .habits import HabitsSpec
+from .packed import PackedShots
 from .quantities import Name, Rate, Spec, Text, Whole
 from .shot import ShotSpec
 from .world import WorldSpec
@@ -45,13 +47,19 @@ class JobFile(Spec):
         """
         return _places(self.shots)[name.lower()]
 
+    def packed(self) -> Self:
+        """Return the job with each shot unpacked only when it is asked for."""
+        return self.model_copy(update={"shots": PackedShots(self.shots)})
 
-_known: tuple[tuple[ShotSpec, ...], dict[str, int]] = ((), {})
+
+_known: tuple[Sequence[ShotSpec], Mapping[str, int]] = ((), {})
 
 
-def _places(shots: tuple[ShotSpec, ...]) -> dict[str, int]:
+def _places(shots: Sequence[ShotSpec]) -> Mapping[str, int]:
     """Return the index of each shot by name; made once for the job at hand."""
     global _known
+    if isinstance(shots, PackedShots):
+        return shots.places
     if _known[0] is not shots:
         _known = shots, {shot.name.lower(): k for k, shot in enumerate(shots)}
     return _known[1]

@@ -2,7 +2,7 @@
 
 from itertools import pairwise
 from pathlib import PurePath
-from typing import Annotated, Literal, Self
+from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -40,6 +40,8 @@ class ColumnsSpec(Spec):
 class SamplesSpec(Spec):
     """Motion written into the job itself; every list is of one length."""
 
+    # Whether a table in memory has the columns, which is checked as a file is.
+    is_held: ClassVar[bool] = False
     frame: Annotated[tuple[FrameNumber, ...], Field(min_length=1)] | None = None
     """Shot frames, rising; or give time_s."""
     time_s: Coordinates | None = None
@@ -55,6 +57,8 @@ class SamplesSpec(Spec):
 
     @model_validator(mode="after")
     def _one_clock_and_one_length(self) -> Self:
+        if self.is_held:
+            return self
         if (self.frame is None) == (self.time_s is None):
             message = "needs either frame or time_s"
             raise refusal(message)

@@ -7,14 +7,20 @@ keyboard's interrupt (the parent decides), and end when the parent is killed.
 import gc
 import multiprocessing
 import os
+import pickle
 import signal
+import sys
+import tempfile
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent import futures
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from multiprocessing import forkserver
 from multiprocessing.connection import wait
+from multiprocessing.context import ForkServerContext
+from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
 from .garbage import SELDOM
@@ -56,7 +62,9 @@ def runner(
     Leaving the context waits for the shots in hand and drops those not begun.
 
     Args:
-        work: first argument of every call; sent once to each process.
+        work: first argument of every call. It is written once, to a file that each
+            process reads; sent to one process after the other, a large one would keep
+            the later ones waiting.
         n_workers: processes; up to 1 runs in this one.
         preload: modules that are imported once, in the process that all workers are
             forked from.
@@ -76,20 +84,57 @@ def runner(
         yield run_here
         return
 
+    context = _server(preload)
+    with _written(work) as file:
+
+        def start(count: int) -> ProcessPoolExecutor:
+            return ProcessPoolExecutor(
+                count, mp_context=context, initializer=_start, initargs=(file,)
+            )
+
+        pool = _Pool(start, work, n_workers)
+        try:
+            with _collecting_rarely():
+                yield pool.run
+        finally:
+            pool.close()
+
+
+def start_early(preload: Sequence[str]) -> None:
+    """Start the process that workers are forked from, for a `runner` that comes soon.
+
+    It imports while this process goes on with other work. A later call does nothing.
+
+    Args:
+        preload: as `runner` will be given.
+    """
+    _server(preload)
+    forkserver.ensure_running()
+
+
+def _server(preload: Sequence[str]) -> ForkServerContext:
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(list(preload))
+    context.set_forkserver_preload([*preload, *_used_by_main()])
+    return context
 
-    def start(count: int) -> ProcessPoolExecutor:
-        return ProcessPoolExecutor(
-            count, mp_context=context, initializer=_start, initargs=(work,)
-        )
 
-    pool = _Pool(start, work, n_workers)
-    try:
-        with _collecting_rarely():
-            yield pool.run
-    finally:
-        pool.close()
+def _used_by_main() -> list[str]:
+    """Return the modules that the main one takes things from.
+
+    Each worker runs the main module again, under another name, and finds them loaded.
+    """
+    used = vars(sys.modules["__main__"]).values()
+    names = {getattr(one, "__module__", getattr(one, "__name__", None)) for one in used}
+    return sorted({str(name) for name in names} & sys.modules.keys() - {"__main__"})
+
+
+@contextmanager
+def _written(work: object) -> Iterator[str]:
+    """Write what every call needs to a file of its own; give its path."""
+    with tempfile.NamedTemporaryFile(prefix="carrellata-work-") as file:
+        pickle.dump(work, file, pickle.HIGHEST_PROTOCOL)
+        file.flush()
+        yield file.name
 
 
 class _Pool:
@@ -188,13 +233,13 @@ def n_processors() -> int:
 _held: list[object] = []  # what this worker process was started with
 
 
-def _start(work: object) -> None:
-    """Make this process a worker."""
+def _start(file: str) -> None:
+    """Make this process a worker, given where what every call needs was written."""
     use_one_thread()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _held.append(work)
+    _held.append(pickle.loads(Path(file).read_bytes()))
     gc.freeze()  # what is loaded stays, and need not be looked through again
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=_end_with_parent, args=(file,), daemon=True).start()
 
 
 def _parted(shots: Sequence[S], at_once: int, n_workers: int) -> Iterator[list[S]]:
@@ -211,8 +256,9 @@ def _call_each(function: Callable[[Any, S], T], shots: Sequence[S]) -> list[T]:
     return [function(_held[0], shot) for shot in shots]
 
 
-def _end_with_parent() -> None:
+def _end_with_parent(file: str) -> None:
     parent = multiprocessing.parent_process()
     assert parent is not None
     wait([parent.sentinel])
+    Path(file).unlink(missing_ok=True)  # who was killed could not
     os._exit(1)

@@ -7,14 +7,15 @@ from pathlib import Path
 from typing import NamedTuple
 
 from ..errors import Fault
-from ..job.load import load_job
+from ..job.load import LoadedJob, load_job
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..processes.boundary import guarded
 from ..subjects import SubjectReader, read_subject
 from ..takes.continuity import unseen_finding
 from ..takes.findings_words import sentence
-from .shots import Spans, prepare
+from .shots import Prepared, prepare
+from .understood import ShotUnderstood, noting, stage_notes, understood
 
 
 class Checked(NamedTuple):
@@ -23,12 +24,15 @@ class Checked(NamedTuple):
     Attributes:
         job: the job.
         faults: all that is wrong with the data of its shots.
-        notes: what is worth knowing of the others: frames that a table does not reach.
+        notes: what is worth knowing of the others: frames that a table does not reach,
+            numbers that suggest a wrong unit, axis or rate.
+        shots: what was understood of those that have no fault.
     """
 
     job: JobFile
     faults: tuple[Fault, ...]
     notes: tuple[str, ...]
+    shots: tuple[ShotUnderstood, ...]
 
 
 def check_job(job_path: Path) -> Checked:
@@ -38,20 +42,30 @@ def check_job(job_path: Path) -> Checked:
         InputError: the job file cannot be read.
         JobError: the job is refused.
     """
-    job = load_job(job_path)
+    return check_loaded(LoadedJob(job=load_job(job_path), folder=job_path.parent))
+
+
+def check_loaded(loaded: LoadedJob) -> Checked:
+    """Read the data of all shots of a job."""
+    job = loaded.job
     faults: list[Fault] = []
-    notes: list[str] = []
+    notes = list(stage_notes(job))
+    shots: list[ShotUnderstood] = []
     for spec in job.shots:
-        uncovered = _read_guarded(job, spec, job_path.parent, read_subject)
-        if isinstance(uncovered, tuple):
-            faults += uncovered
+        doubts: list[str] = []
+        read = noting(read_subject, doubts.append)
+        found = _read_guarded(job, spec, loaded.folder, read)
+        if isinstance(found, tuple):
+            faults += found
             continue
+        notes += [f"{spec.name}: {words}" for words in doubts]
         notes += [
             sentence(unseen_finding(name, first, last), spec.name)
-            for name, spans in uncovered.items()
+            for name, spans in found.uncovered.items()
             for first, last in spans
         ]
-    return Checked(job, tuple(faults), tuple(notes))
+        shots.append(understood(spec, float(job.rate), found.shot.subjects))
+    return Checked(job, tuple(faults), tuple(notes), tuple(shots))
 
 
 def data_faults(
@@ -71,22 +85,20 @@ def data_faults(
 
 def _read_guarded(
     job: JobFile, spec: ShotSpec, folder: Path, read: SubjectReader
-) -> dict[str, Spans] | tuple[Fault, ...]:
-    """Return what the tables of a shot lack, or why it cannot be used."""
+) -> Prepared | tuple[Fault, ...]:
+    """Return a shot as it was read, or why it cannot be used."""
     place = f"shots[{job.place_of(spec.name)}]"
     return guarded(lambda: _read(job, spec, folder, read), place)
 
 
-def _read(
-    job: JobFile, spec: ShotSpec, folder: Path, read: SubjectReader
-) -> dict[str, Spans]:
-    """Read the data of a shot; return the frames that its subjects' tables lack.
+def _read(job: JobFile, spec: ShotSpec, folder: Path, read: SubjectReader) -> Prepared:
+    """Read the data of a shot.
 
     Raises:
         ShotDataError: the shot's data can't be used.
     """
     if not spec.is_open:
-        return prepare(job, spec, folder, read=read).uncovered
+        return prepare(job, spec, folder, read=read)
     from .asks import ask_of
 
-    return ask_of(job, spec, folder, read=read)[1].uncovered
+    return ask_of(job, spec, folder, read=read)[1]

@@ -12,10 +12,10 @@ from math import ceil
 from pathlib import Path
 
 from ..errors import CancelledError, Fault, JobError
-from ..job.load import load_job
+from ..job.load import MAX_BYTES, LoadedJob, load_job
 from ..job.shot import ShotSpec
 from ..places.place import Place
-from ..processes.pool import Run, n_processors, runner
+from ..processes.pool import Run, n_processors, runner, start_early
 from ..processes.threads import use_one_thread
 from ..takes.judgement import Judgement
 from ..takes.sequence_table import ShotRow
@@ -36,6 +36,7 @@ Reporting = Callable[[object, int], None]
 """Called with how many pages of the review are written, and how many there are."""
 
 _WORTH_A_POOL = 10_000  # samples; fewer are done before the processes have started
+_LARGE_BYTES = 24_000  # of a job file; one this large is worth a pool by its shots
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -61,7 +62,7 @@ class Outcome:
 
 
 def solve_job(
-    job_path: Path,
+    source: Path | LoadedJob,
     out: Place,
     *,
     shots: Sequence[str] | None = None,
@@ -78,7 +79,8 @@ def solve_job(
     take still answers is left alone.
 
     Args:
-        job_path: the job file; subject files are found from where it lies.
+        source: the job file, from where it lies subject files are found; or a job that
+            was checked.
         out: folder, or prefix of an object store, in which the sequence gets its own.
         shots: names of the shots to solve; None for all.
         shard: (k, n) takes the k-th, 1 to n, of n equal parts of those shots.
@@ -95,13 +97,17 @@ def solve_job(
         OSError: the sequence's own files could not be written; takes that were done
             are whole.
     """
-    use_one_thread()
-    job = load_job(job_path)
+    if isinstance(source, LoadedJob):
+        job, folder = source.job, source.folder
+    else:
+        use_one_thread()
+        _foresee(source, workers)
+        job, folder = load_job(source), source.parent
     store = Store(folder=out / job.sequence)
     job = with_locked_setups(job, store)
     chosen = choose_shots(job, shots=shots, shard=shard)
     asked = tuple(job.place_of(spec.name) for spec in chosen)
-    work = Work(job=job, folder=job_path.parent, store=store)
+    work = Work(job=job, folder=folder, store=store)
     if any(job.shots[k].stage.set is not None for k in asked):
         work = _with_sets(work, asked)
     rows: dict[int, ShotRow] = {}
@@ -165,6 +171,23 @@ def processes(
     count = n_workers or workers_for(chosen)
     with runner(work, count, preload=preload) as run:
         yield InProcesses(run=run)
+
+
+def _foresee(job_path: Path, n_workers: int | None) -> None:
+    """Have the process that workers come from import while the job is checked.
+
+    The file is only looked at for a guess: a wrong one costs some time, nothing else.
+    """
+    few = n_workers == 1 or (n_workers is None and n_processors() == 1)
+    try:
+        raw = b"" if few else job_path.read_bytes()[:MAX_BYTES]
+    except OSError:  # who reads it in earnest says so
+        return
+    if len(raw) < (_LARGE_BYTES if n_workers is None else 1):
+        return
+    choosing = b"choose" in raw
+    if is_warm(choosing=choosing):
+        start_early((WARMED_TO_CHOOSE if choosing else WARMED,))
 
 
 def _report(

@@ -38,6 +38,21 @@ class Work:
     read: SubjectReader = read_subject
     records: BatchRecords | None = None
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Hand other processes a job whose shots are unpacked one by one."""
+        job = self.job.packed()
+        return _work, (job, self.folder, self.store, self.read, self.records)
+
+
+def _work(
+    job: JobFile,
+    folder: Path,
+    store: Store,
+    read: SubjectReader,
+    records: BatchRecords | None,
+) -> Work:
+    return Work(job=job, folder=folder, store=store, read=read, records=records)
+
 
 def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> ShotRow:
     """Solve a shot, unless a take that answers it is there, and return its row.

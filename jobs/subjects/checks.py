@@ -1,6 +1,6 @@
 """What must hold of the samples of a subject, and the words when it does not."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from fractions import Fraction
 
 import numpy as np
@@ -87,8 +87,12 @@ def check_speed(
     limit_m_s: float,
     rate: Fraction,
     source: Source,
+    meant: Callable[[float], str] = lambda _speed: "",
 ) -> Iterator[Fault]:
     """Yield the steps that no subject makes: pops, jumps between wrong takes.
+
+    `meant` says what would make sense of a speed; it is asked where most steps are
+    faults, since a wrong unit makes all of them too long.
 
     A step goes from one new sample to the next, and takes the time for which a key was
     held, so that held keys do not double the speed. What happens while the subject is
@@ -104,6 +108,12 @@ def check_speed(
     fast = speeds > limit_m_s
     if not fast.any():
         return
+    typical = float(np.median(speeds[speeds > 0]))
+    hint = meant(typical) if typical > limit_m_s else ""
+    advice = (
+        hint
+        or "correct the data, or raise limit_m_s of the subject where the step is right"
+    )
     hidden = np.cumsum(~visible)[rows]
     pops = np.flatnonzero(fast & (np.diff(hidden) == 0))
     for count, k in enumerate(pops[:MAX_NAMED], start=1):
@@ -112,8 +122,8 @@ def check_speed(
         yield _fault(
             source,
             f"moves {speeds[k]:.3g} m/s between {start:.10g} and {end:.10g}, "
-            f"limit {limit_m_s:g} m/s; correct the data, or raise limit_m_s of the "
-            "subject where the step is right" + (f" (and {more} more)" if more else ""),
+            f"limit {limit_m_s:g} m/s; {advice}"
+            + (f" (and {more} more)" if more else ""),
         )
 
 

@@ -24,6 +24,7 @@ from .reference import SubjectReference
 from .request import SubjectRequest
 from .samples import SubjectSamples, samples_of_table
 from .source import MAX_ROWS, Source, source_of_file, source_of_samples
+from .suspected import unit_words
 from .table import read_table
 from .track import SubjectTrack
 from .usd import usd_samples
@@ -58,7 +59,7 @@ def read_subject(reference: SubjectReference, request: SubjectRequest) -> Subjec
         scene, samples = usd_samples(reference, request)
         return _checked_track(samples, scene, reference, request)
     return track_of_source(
-        _source(reference, request.folder, request.path), reference, request
+        source_of(reference, request.folder, request.path), reference, request
     )
 
 
@@ -70,7 +71,7 @@ def track_of_source(
     Raises:
         SubjectError: the data cannot be used.
     """
-    inline = source.kind == "inline"
+    inline = source.kind in ("inline", "held")
     titles = OUR_TITLES if inline else titles_of(reference.columns)
     if source.kind == "bvh":
         samples = samples_of_bvh(
@@ -106,7 +107,12 @@ def _checked_track(
     return replace(track, uncovered=uncovered)
 
 
-def _source(reference: SubjectReference, folder: Path, path: str) -> Source:
+def source_of(reference: SubjectReference, folder: Path, path: str) -> Source:
+    """Return the bytes of a subject that is no scene.
+
+    Raises:
+        SubjectError: its file cannot be read.
+    """
     if reference.file is not None:
         return source_of_file(reference.file, folder=folder, path=path)
     return source_of_samples(reference.samples, path=path)
@@ -153,6 +159,9 @@ def _track(
             limit_m_s=reference.limit_m_s,
             rate=rate,
             source=source,
+            meant=lambda speed: unit_words(
+                speed, request, own_units=source.kind in ("bvh", "usd")
+            ),
         )
     )
     floor, eyes = floor_and_eyes(

@@ -1,15 +1,17 @@
 """The bytes of a subject: read once, bounded, and named by their digest."""
 
 import hashlib
-import json
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 from typing import Literal
 
+import pyarrow as pa
+
+from ..job.held import HeldSamples, columns_json
 from .columns import KNOWN
 from .faults import refuse
 
-Kind = Literal["parquet", "arrow", "csv", "bvh", "inline", "usd"]
+Kind = Literal["parquet", "arrow", "csv", "bvh", "inline", "held", "usd"]
 
 KINDS: dict[str, Kind] = {
     ".parquet": "parquet",
@@ -35,6 +37,7 @@ class Source:
         digest: SHA-256 of `data`, hexadecimal.
         max_bytes: most that it may unpack to, where that is less than `MAX_BYTES`.
         max_rows: most rows, where that is less than `MAX_ROWS`.
+        held: the table itself, where the caller holds it in memory; `data` is empty.
     """
 
     data: bytes
@@ -44,6 +47,7 @@ class Source:
     digest: str
     max_bytes: int = _UNBOUND
     max_rows: int = _UNBOUND
+    held: pa.Table | None = None
 
 
 def source_of_file(file: str, *, folder: Path, path: str) -> Source:
@@ -84,15 +88,17 @@ def kind_of_file(file: str, *, path: str) -> Kind:
 
 def source_of_samples(samples: object, *, path: str) -> Source:
     """Take inline samples, an attribute a column, as if they were a file."""
+    label, field = "the inline table", f"{path}.samples"
+    if isinstance(samples, HeldSamples):
+        digest, table = samples.digest, samples.table
+        return Source(
+            data=b"", kind="held", label=label, path=field, digest=digest, held=table
+        )
     columns = {name: getattr(samples, name) for name in KNOWN}
     given = {name: list(values) for name, values in columns.items() if values}
-    data = json.dumps(given, sort_keys=True).encode()
+    data = columns_json(given)
     return Source(
-        data=data,
-        kind="inline",
-        label="the inline table",
-        path=f"{path}.samples",
-        digest=digest_of(data),
+        data=data, kind="inline", label=label, path=field, digest=digest_of(data)
     )
 
 

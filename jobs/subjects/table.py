@@ -91,6 +91,15 @@ def _read_inline(source: Source, titles: Titles) -> pa.Table:
     return pa.table(json.loads(source.data))
 
 
+def _read_held(source: Source, titles: Titles) -> pa.Table:
+    table = source.held
+    assert table is not None
+    columns = _columns(table.column_names, source, titles)
+    _refuse_types(table.schema, source, titles)
+    check_size(source, n_rows=table.num_rows, n_bytes=table.nbytes)
+    return table.select(columns)
+
+
 def _columns(names: list[str], source: Source, titles: Titles) -> list[str]:
     """The columns to read, the file's names."""
     rules = missing_columns(names, titles)
@@ -108,12 +117,14 @@ _READERS: dict[str, Callable[[Source, Titles], pa.Table]] = {
     "arrow": _read_arrow,
     "csv": _read_csv,
     "inline": _read_inline,
+    "held": _read_held,
 }
 _NAMES = {
     "parquet": "a readable Parquet file",
     "arrow": "a readable Arrow file or stream",
     "csv": "a readable CSV table in UTF-8",
     "inline": "a table of equally long columns",
+    "held": "a table of equally long columns",
 }
 
 

@@ -13,6 +13,7 @@ from ..arrays import BoolArray, FloatArray, IntArray
 from .acted import hidden_at
 from .body import EYES
 from .framing import Framing, angle_range, framing_at, primary_of
+from .smooth import smoothed
 from .steady import moves_evenly
 from .subject import Subject
 
@@ -219,10 +220,7 @@ def _headings(
     primary: int,
 ) -> tuple[float, FloatArray]:
     """Return the main heading and the heading at each frame [rad]."""
-    # Imported here: most commands judge nothing, and this takes a while to load.
-    from scipy.ndimage import gaussian_filter1d
-
-    smooth = gaussian_filter1d(walked, SMOOTH_S * rate / 2, axis=0, mode="nearest")
+    smooth = smoothed(walked, SMOOTH_S * rate / 2)
     speed = np.gradient(smooth, times, axis=0) if len(times) > 1 else 0 * smooth
     pace = np.hypot(speed[:, 0], speed[:, 2])
     moving = np.flatnonzero(pace > WALKING_M_S)

@@ -205,7 +205,7 @@ def starts(kept_batches: int) -> None:
             folder = Path(name)
             kept(folder / "state", kept_batches)
             before = time.perf_counter()
-            with running(folder, {"north": FAST}) as service:
+            with running(folder, {"north": FAST}, cold=True) as service:
                 answers = time.perf_counter() - before
                 service.until_ready()
                 warm = time.perf_counter() - before

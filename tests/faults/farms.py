@@ -10,7 +10,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from servers import Server, die_with_parent
+from command_line import DIES_WITH_US
+from servers import Server
 from walks import files_below, save_job
 
 from carrellata.jobs.job.load import load_job
@@ -71,11 +72,10 @@ class Process:
         self.log = log
         with log.open("wb") as stream:
             self.process = subprocess.Popen(
-                [*host, sys.executable, *words],
+                [*DIES_WITH_US, *host, sys.executable, *words],
                 env=os.environ | environment,
                 stdout=stream,
                 stderr=stream,
-                preexec_fn=die_with_parent,
             )
 
     @property
@@ -104,7 +104,7 @@ class Process:
 
     def kill(self) -> None:
         self.process.kill()
-        self.process.wait()
+        self.process.wait(20)
 
     def stop(self) -> None:
         if self.alive:
@@ -183,6 +183,7 @@ class TestFarm:
             capture_output=True,
             text=True,
             check=False,
+            timeout=PATIENCE_S,
         )
 
     def job(self, tables: dict[str, Any], name: str = "in") -> Path:

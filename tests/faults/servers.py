@@ -1,19 +1,15 @@
 """A real Redis or Valkey for tests: started, killed, filled, and started again."""
 
-import ctypes
 import os
 import shutil
-import signal
 import socket
 import subprocess
 import time
 from pathlib import Path
 
+from command_line import DIES_WITH_US
 from redis import Redis
 from redis.exceptions import RedisError
-
-_PR_SET_PDEATHSIG = 1
-_LIBC = ctypes.CDLL(None)
 
 
 def server_binary() -> str:
@@ -60,11 +56,6 @@ def free_port() -> int:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
     return port
-
-
-def die_with_parent() -> None:
-    """Have the calling process killed when the one that started it ends."""
-    _LIBC.prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
 
 
 class Server:
@@ -140,10 +131,7 @@ class Server:
         arguments = [part for k, v in words.items() for part in (f"--{k}", v)]
         with (self.folder / "server.log").open("ab") as log:
             self._process = subprocess.Popen(
-                [binary, *arguments],
-                stdout=log,
-                stderr=log,
-                preexec_fn=die_with_parent,
+                [*DIES_WITH_US, binary, *arguments], stdout=log, stderr=log
             )
         self._wait()
 
@@ -151,7 +139,7 @@ class Server:
         """End it as a loss of power would, but for the disk's own cache."""
         assert self._process is not None
         self._process.kill()
-        self._process.wait()
+        self._process.wait(20)
 
     def stop(self) -> None:
         if self._process is not None and self._process.poll() is None:

@@ -132,7 +132,14 @@ def test_strict_refuses_all_with_the_code_of_a_bad_job(tmp_path: Path) -> None:
 def test_check_counts_what_is_good_and_names_what_is_not(tmp_path: Path) -> None:
     good = save_job(tmp_path / "good", walking_job())
     done = run("check", good)
-    assert (done.code, done.out) == (0, "chase: 2 shots, 48 frames\n")
+    heads, *rows, last = done.out.splitlines()
+    assert (done.code, last) == (0, "chase: 2 shots, 48 frames")
+    assert heads.split() == [
+        *("shot", "frames", "size", "lens", "rig", "subject", "height", "travels"),
+        *("top", "speed", "rises"),
+    ]
+    assert [row.split()[0] for row in rows] == ["010", "020"]
+    assert "1.70 m  1.8 m    1.5 m/s" in rows[0]
     bad = save_job(tmp_path / "bad", walking_job(faulty_shot("010")))
     done = run("check", bad, "--json")
     assert done.code == 1

@@ -1,12 +1,12 @@
 """Parts of a run that end together leave what one quiet run leaves."""
 
-import multiprocessing
 import threading
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
+from command_line import PATIENCE_S, start
 from object_store import CREDENTIALS, ObjectStore
 from walks import files_below, save_job, walking_job, walking_shot
 
@@ -41,19 +41,16 @@ def test_shards_on_a_disk_leave_the_files_of_a_quiet_run(
     tmp_path: Path, count: int
 ) -> None:
     out, quiet = tmp_path / "out", tmp_path / "quiet"
-    context = multiprocessing.get_context("fork")
     for lens_mm in NIGHTS:
         job = job_of(tmp_path, lens_mm)
         solve_job(job, quiet, workers=1)
         parts = [
-            context.Process(target=solve_part, args=(job, out, (k, count)))
+            start("solve", job, "-o", out, "--workers", "1", "--shard", f"{k}/{count}")
             for k in range(1, count + 1)
         ]
         for part in parts:
-            part.start()
-        for part in parts:
-            part.join()
-        assert [part.exitcode for part in parts] == [0] * count
+            _, told = part.communicate(timeout=PATIENCE_S)
+            assert part.returncode == 0, told
         assert files_below(out) == files_below(quiet)
     assert kinds(out / "chase") == {"changed"}
 

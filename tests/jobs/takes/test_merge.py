@@ -1,16 +1,16 @@
 """The table of a sequence, from rows that several put at the same time."""
 
 import json
-import multiprocessing
 import random
 import time
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
 
 import pytest
+from command_line import PATIENCE_S
+from night_rows import end_part, row, some_job
 from object_store import CREDENTIALS, ObjectStore
 from walks import save_job, walking_job, walking_shot
 
@@ -21,17 +21,12 @@ from carrellata.jobs.review.compare import compare, side_before, side_of
 from carrellata.jobs.run.local import solve_job
 from carrellata.jobs.takes import merge
 from carrellata.jobs.takes.merge import merge_sequence, note_reported
-from carrellata.jobs.takes.sequence_table import ShotRow, read_table
-
-N_SHOTS = 16
+from carrellata.jobs.takes.sequence_table import read_table
 
 
 def before(folder: Path) -> dict[str, float]:
     rows = read_table(folder / "sequence.parquet").before
     return {row.shot: json.loads(row.setup)["lens_mm"] for row in rows}
-
-
-STICKS = {"kind": "sticks", "at": [0, 0, 0]}
 
 
 def job_of(folder: Path, **lens_mm: float) -> Path:
@@ -63,35 +58,6 @@ def test_parts_of_a_run_keep_the_rows_before_it(tmp_path: Path) -> None:
     assert before(out / "chase") == {"010": 25, "020": 25}
 
 
-def some_job() -> JobFile:
-    names = [f"{10 * k:03d}" for k in range(1, N_SHOTS + 1)]
-    return parse_job(walking_job(*map(walking_shot, names)))
-
-
-def row(shot: str, night: int, **fields: Any) -> ShotRow:
-    found = ShotRow(
-        sequence="chase",
-        scene="main",
-        shot=shot,
-        status="solved",
-        take_key=f"{shot}-{night}",
-        setup=json.dumps({"rig": STICKS, "lens_mm": float(night)}),
-        crew="steady",
-        purpose="",
-        measures={"frames": night, "in_frame": 1.0 / (1 + night)},
-    )
-    return replace(found, **fields)
-
-
-def end_part(folder: Place, job: JobFile, night: int, part: int, count: int) -> None:
-    """End a part of a run: its rows, and that it came to its end."""
-    shots = [spec.name for spec in job.shots[part::count]]
-    merge_sequence(
-        folder / "sequence.parquet", job, [row(shot, night) for shot in shots]
-    )
-    note_reported(folder, shots)
-
-
 def is_right(folder: Place, job: JobFile, night: int) -> None:
     """Hold that the table is that of a quiet run, and compare with it."""
     names = [spec.name for spec in job.shots]
@@ -110,21 +76,18 @@ def test_parts_that_end_together_on_a_disk_make_the_table_of_a_quiet_run(
     tmp_path: Path, count: int
 ) -> None:
     job, quiet = some_job(), tmp_path / "quiet"
-    context = multiprocessing.get_context("fork")
-    for night in range(1, 7):
-        parts = [
-            context.Process(target=end_part, args=(tmp_path, job, night, k, count))
-            for k in range(count)
-        ]
-        for part in parts:
-            part.start()
-        for part in parts:
-            part.join()
-        assert [part.exitcode for part in parts] == [0] * count
-        is_right(tmp_path, job, night)
-        end_part(quiet, job, night, 0, 1)
-        table = (tmp_path / "sequence.parquet").read_bytes()
-        assert table == (quiet / "sequence.parquet").read_bytes()
+    with ProcessPoolExecutor(count, mp_context=get_context("forkserver")) as parts:
+        for night in range(1, 7):
+            ended = [
+                parts.submit(end_part, tmp_path, job, night, k, count)
+                for k in range(count)
+            ]
+            for one in ended:
+                one.result(PATIENCE_S)
+            is_right(tmp_path, job, night)
+            end_part(quiet, job, night, 0, 1)
+            table = (tmp_path / "sequence.parquet").read_bytes()
+            assert table == (quiet / "sequence.parquet").read_bytes()
 
 
 def delayed(monkeypatch: pytest.MonkeyPatch) -> None:

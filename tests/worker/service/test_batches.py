@@ -360,8 +360,7 @@ def test_a_damaged_record_of_progress_is_made_again(tmp_path: Path) -> None:
 
 
 def test_two_services_do_not_share_a_folder(tmp_path: Path) -> None:
-    with running(tmp_path) as service:
-        service.until_ready()
+    with running(tmp_path):
         other = Service(folder=tmp_path, tokens={})
         with pytest.raises(AssertionError, match="is in use by another service"):
             other.start()

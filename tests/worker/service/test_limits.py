@@ -116,10 +116,8 @@ def test_more_takes_at_once_than_allowed_are_put_off(service: Service) -> None:
 
 
 def held(service: Service, number: signal.Signals) -> None:
-    """Stop the processes that solve once they are warm, or let them go on."""
+    """Stop the processes that solve, or let them go on."""
     assert service.process is not None
-    if number == signal.SIGSTOP:
-        service.until_ready()
     for pid in pool_processes(service.process.pid):
         os.kill(pid, number)
 

@@ -1,24 +1,18 @@
-"""Draws a take of the example as one SVG: plan, frame and speeds over time.
+"""Draws a take as one SVG: plan, frame and speeds over time.
 
-    python -m carrellata.jobs.examples.ferry_dash.picture TAKE.parquet FILE.svg
+    carrellata export takes --to picture
 
 Everything is read from the take, and the same take gives the same bytes.
-`deploy/takes.svg` was made so from OUT/ferry_dash/takes/050.parquet.
 """
-
-import sys
-from pathlib import Path
 
 import numpy as np
 
-from ...job.rig import RIGS
-from ...places.atomic import write_whole
-from ...review.frame_view import cross, frame_view
-from ...review.plan_view import plan_view
-from ...review.shown import Shown, shown_of
-from ...review.svg import Box, element, group, line, path, text
-from ...review.time_plots import Plot, PlotLine, clock_of, time_plot
-from ...takes.take_file import read_take
+from ..job.rig import RIGS
+from .frame_view import cross, frame_view
+from .plan_view import plan_view
+from .shown import Shown
+from .svg import Box, element, group, line, path, text
+from .time_plots import Plot, PlotLine, clock_of, time_plot
 
 WIDTH, HEIGHT = 900, 590
 _LEFT, _RIGHT = 24, 496
@@ -28,10 +22,7 @@ _PAN = Box(left=_RIGHT, top=334, width=380, height=102)
 _DOLLY = Box(left=_RIGHT, top=484, width=380, height=44)
 _LEGEND = 572.0
 
-_MADE = (
-    "<!-- carrellata solve jobs/examples/ferry_dash/job.toml -o OUT; "
-    "python -m carrellata.jobs.examples.ferry_dash.picture TAKE.parquet FILE.svg -->"
-)
+_MADE = "<!-- drawn by carrellata export, form picture -->"
 _STYLE = """
 text{font-family:Helvetica,Arial,sans-serif;font-size:12px;fill:#23272b}
 .title{font-size:17px;font-weight:bold}
@@ -198,14 +189,3 @@ def _words(shown: Shown) -> str:
         f"and that of the camera's pan{late}, and the speed of the dolly, over "
         f"{shown.times_s[-1]:.1f} s."
     )
-
-
-def main(arguments: list[str]) -> None:
-    """Write the picture of the take at the first path to the second."""
-    take_path, picture_path = map(Path, arguments)
-    svg = picture(shown_of(read_take(take_path)))
-    write_whole(picture_path, f"{svg}\n".encode())
-
-
-if __name__ == "__main__":
-    main(sys.argv[1:])

@@ -9,7 +9,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
-from carrellata.jobs.examples.ferry_dash.picture import HEIGHT, WIDTH, picture
+from carrellata.jobs.review.picture import HEIGHT, WIDTH, picture
 from carrellata.jobs.review.plan_view import GAUGE_M
 from carrellata.jobs.review.shown import Shown, marked_rows, rail_points, shown_of
 from carrellata.jobs.review.svg import Scale, element, number, text

@@ -1,0 +1,1 @@
+"""The package as a library: jobs as Python values, results as tables."""
