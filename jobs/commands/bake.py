@@ -66,9 +66,7 @@ def bake_set(
     mesh = baked.mesh
     low, high = mesh.bounds
     size = [round(float(side), 2) for side in (high - low)[[0, 2, 1]]]
-    wild_names = [
-        n for n, is_wild in zip(mesh.names, mesh.wild, strict=True) if is_wild
-    ]
+    wild_names = [mesh.names[k] for k in mesh.wild.nonzero()[0]]
     told = {
         "file": str(out),
         "digest": baked.digest,

@@ -146,7 +146,7 @@ def solve_job(
 
 def _with_sets(work: Work, asked: Sequence[int]) -> Work:
     """Return a run whose sets are baked, so that no process of it opens a scene."""
-    from ..scene.read import with_sets_baked
+    from ..scene.kept import with_sets_baked
 
     kept = work.store.folder / "sets"
     read = with_sets_baked(work.job, asked, work.folder, kept)

@@ -1,24 +1,11 @@
 """Reads the set of a shot: a scene is baked first, a baked file is read as it is."""
 
-import hashlib
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import Protocol, runtime_checkable
 
-from ..job.spec import JobFile
 from ..job.stage import SetSpec
-from ..places.atomic import write_whole
-from ..places.place import Place
-from ..subjects import (
-    SubjectError,
-    SubjectReader,
-    SubjectReference,
-    SubjectTrack,
-    read_subject,
-)
-from ..subjects.request import SubjectRequest
+from ..subjects import SubjectError, SubjectReader
 from .baked import BAKED_SUFFIX, MAX_BYTES, BakedSet, ScenePart, bake, read_baked
 from .faults import SetError, refuse_set
 from .gltf_scene import gltf_parts
@@ -35,13 +22,21 @@ class ReadsFiles(Protocol):
         """Return the bytes of a file of a job, or raise a `SubjectError`."""
 
 
+@runtime_checkable
+class ReadsSets(Protocol):
+    """A reader of subjects that knows where sets were baked to."""
+
+    def read_set(self, asked: SetSpec, folder: Path, path: str) -> BakedSet:
+        """Read as the function `read_set` does, and refuse as it does."""
+
+
 def set_read(asked: SetSpec, folder: Path, path: str, read: SubjectReader) -> BakedSet:
     """Return the set of a shot as the reader of its subjects may read it.
 
     Raises:
         SetError: it cannot be used.
     """
-    if isinstance(read, LocalReader):
+    if isinstance(read, ReadsSets):
         return read.read_set(asked, folder, path)
     if not isinstance(read, ReadsFiles):
         return read_set(asked, folder, path)
@@ -109,6 +104,11 @@ def _baked(asked: SetSpec, place: Path, path: str, stamp: tuple[int, int]) -> by
     )
 
 
+def forget_scenes() -> None:
+    """Let every scene be read anew, as a layer below it may have changed."""
+    _baked.cache_clear()
+
+
 def _stamp(place: Path) -> tuple[int, int]:
     about = place.stat()
     return about.st_mtime_ns, about.st_size
@@ -145,62 +145,3 @@ def _below(name: str, over: str) -> bool:
 def label_of(asked: SetSpec) -> str:
     """Return how a set is called in a fault."""
     return f"'{asked.file}'"
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class LocalReader:
-    """Reads subjects as `read_subject`, and sets from where a run has baked them.
-
-    Attributes:
-        baked: place of the baked file of each set that a run could bake.
-    """
-
-    baked: Mapping[SetSpec, Place] = field(default_factory=dict)
-
-    def __call__(
-        self, reference: SubjectReference, request: SubjectRequest
-    ) -> SubjectTrack:
-        """Read a subject; see `read_subject`."""
-        return read_subject(reference, request)
-
-    def read_set(self, asked: SetSpec, folder: Path, path: str) -> BakedSet:
-        """Read a set; see the function `read_set`."""
-        place = self.baked.get(asked)
-        if place is None:
-            return read_set(asked, folder, path)
-        return read_baked(place.read_bytes(), f"{path}.file", label_of(asked))
-
-
-def with_sets_baked(
-    job: JobFile, shots: Sequence[int], folder: Path, kept: Place
-) -> LocalReader | None:
-    """Bake the sets of a job once, and return what reads them; None without a set.
-
-    A set that cannot be baked is left to its shots, which fail with what is wrong.
-
-    Args:
-        job: the checked job.
-        shots: places of the shots that are solved.
-        folder: where the job file lies.
-        kept: folder for baked files, which are named by what they hold.
-
-    Raises:
-        OSError: a baked file could not be written.
-    """
-    _baked.cache_clear()  # a layer below the scene may have changed
-    asked = {job.shots[k].stage.set: k for k in reversed(shots)}
-    places: dict[SetSpec, Place] = {}
-    for one, k in asked.items():
-        if one is None:
-            continue
-        try:
-            data = baked_bytes(one, folder, f"shots[{k}].stage.set")
-        except SetError:
-            continue
-        if one.suffix != BAKED_SUFFIX:
-            name = hashlib.sha256(data).hexdigest()[:32]
-            place = kept / f"{name}{BAKED_SUFFIX}"
-            if not place.is_file():
-                write_whole(place, data)
-            places[one] = place
-    return LocalReader(baked=places) if any(asked) else None

@@ -110,7 +110,7 @@ def test_a_set_that_nobody_is_near_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_missing_set_is_a_fault_of_the_shot(tmp_path: Path) -> None:
-    with pytest.raises(ShotDataError, match="'room.gltf' is not a file"):
+    with pytest.raises(ShotDataError, match=r"'room\.gltf' is not a file"):
         _prepared(tmp_path, set={"file": "room.gltf"})
 
 
