@@ -128,7 +128,7 @@ def _nodes(
 ) -> Iterator[tuple[int, tuple[int, ...], FloatArray]]:
     """Yield nodes that have a mesh, with their line of parents and their pose."""
     scenes = tree.get("scenes") or [{"nodes": range(len(tree.get("nodes", ())))}]
-    waiting = [
+    waiting: list[tuple[tuple[int, ...], FloatArray]] = [
         ((k,), np.eye(4))
         for k in reversed(scenes[tree.get("scene", 0)].get("nodes", ()))
     ]

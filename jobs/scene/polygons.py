@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from ...solver.arrays import FloatArray, IntArray
+from ...solver.arrays import BoolArray, FloatArray, IntArray
 
 
 def triangles_of(points: FloatArray, counts: IntArray, corners: IntArray) -> IntArray:
@@ -43,14 +43,14 @@ def triangles_of(points: FloatArray, counts: IntArray, corners: IntArray) -> Int
     return np.concatenate(found)[np.argsort(np.concatenate(order), kind="stable")]
 
 
-def _convex(faces: FloatArray) -> FloatArray:
+def _convex(faces: FloatArray) -> BoolArray:
     """Return which faces (f, k, 3) turn one way at every corner, (f,)."""
     along = np.roll(faces, -1, axis=1) - faces
     turns = np.cross(along, np.roll(along, -1, axis=1))
     way = turns.sum(axis=1, keepdims=True)
     size = np.einsum("fkc,fkc->f", along, along)
     inward = np.einsum("fkc,fkc->fk", turns, way) < -1e-12 * size[:, None] ** 2
-    convex: FloatArray = ~inward.any(axis=1)
+    convex: BoolArray = ~inward.any(axis=1)
     return convex
 
 

@@ -202,7 +202,8 @@ def short_of(camera: CameraFrames, points: FloatArray) -> FloatArray:
     """Return points (n, 3) [m] moved toward the lens by what nothing hides."""
     back = camera.cams[:, :3] - points
     length = np.maximum(np.linalg.norm(back, axis=1), 1e-9)
-    return points + back * np.minimum(OWN_M / length, 1.0)[:, None]
+    short: FloatArray = points + back * np.minimum(OWN_M / length, 1.0)[:, None]
+    return short
 
 
 def frames_of_take(take: Take) -> FrameTable:

@@ -102,11 +102,11 @@ def floors_below(tree, state, places, out):
             node = stack[waiting]
             if box_met(tree.bounds, node, places[i], step, np.inf) == np.inf:
                 continue
-            if tree.count[node] == 0:
+            if tree.size[node] == 0:
                 stack[waiting], stack[waiting + 1] = node + 1, tree.other[node]
                 waiting += 2
                 continue
-            for t in range(tree.other[node], tree.other[node] + tree.count[node]):
+            for t in range(tree.other[node], tree.other[node] + tree.size[node]):
                 if state[tree.part[t]] == OUT or tree.flags[t] & THIN:
                     continue
                 at, _ = triangle_met(tree.corners, t, places[i], step)
@@ -205,11 +205,11 @@ def stands_in(tree, state, places, floors, clearance, solid, depth):
                 or bounds[node, 5] < near
             ):
                 continue
-            if tree.count[node] == 0:
+            if tree.size[node] == 0:
                 stack[waiting], stack[waiting + 1] = node + 1, tree.other[node]
                 waiting += 2
                 continue
-            for t in range(tree.other[node], tree.other[node] + tree.count[node]):
+            for t in range(tree.other[node], tree.other[node] + tree.size[node]):
                 part = tree.part[t]
                 if state[part] == OUT or depth[part] >= clearance:
                     continue

@@ -7,7 +7,16 @@ import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray, frozen
 from ..errors import SolverError
-from .tree import CLEAR, OUT, WILD, TriangleTree, inside_of, met_by_lines, tree_of
+from .tree import (
+    CLEAR,
+    OUT,
+    WILD,
+    TriangleTree,
+    clear_of_lines,
+    inside_of,
+    met_by_lines,
+    tree_of,
+)
 
 HOLLOW_SHARE = 0.5  # of the places of somebody: what holds them is a room, not a solid
 
@@ -108,6 +117,23 @@ class SetMesh:
         """
         out = np.full(len(starts), CLEAR, dtype=np.int64)
         met_by_lines(
+            self.tree,
+            self.state.copy(),
+            np.array(starts, dtype=np.float64, order="C"),
+            np.array(ends, dtype=np.float64, order="C"),
+            out,
+        )
+        return out
+
+    def clear(self, starts: FloatArray, ends: FloatArray) -> FloatArray:
+        """Return the share of each segment before the set is met, (n,); 1 where not.
+
+        Args:
+            starts: (n, 3) [m].
+            ends: (n, 3) [m].
+        """
+        out = np.ones(len(starts))
+        clear_of_lines(
             self.tree,
             self.state.copy(),
             np.array(starts, dtype=np.float64, order="C"),

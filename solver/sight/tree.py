@@ -35,7 +35,7 @@ class TriangleTree(NamedTuple):
         bounds: of each node, low and high corner, (n, 6) [m].
         other: of an inner node its second child, the first is the next node; of a leaf
             its first triangle, (n,).
-        count: triangles of a leaf, 0 for an inner node, -1 where there are none at
+        size: triangles of a leaf, 0 for an inner node, -1 where there are none at
             all, (n,).
         corners: first corner and the edges from it to the others, (t, 9) [m].
         part: of the set that a triangle belongs to, (t,).
@@ -46,7 +46,7 @@ class TriangleTree(NamedTuple):
 
     bounds: FloatArray
     other: IntArray
-    count: IntArray
+    size: IntArray
     corners: FloatArray
     part: IntArray
     flags: IntArray
@@ -89,7 +89,7 @@ def tree_of(corners: FloatArray, part: IntArray, flags: IntArray) -> TriangleTre
     return TriangleTree(
         bounds=bounds[:used].copy(),
         other=other[:used].copy(),
-        count=count[:used].copy(),
+        size=count[:used].copy(),
         corners=np.ascontiguousarray(edges),
         part=np.asarray(part, dtype=np.int64)[order],
         flags=np.asarray(flags, dtype=np.int64)[order],
@@ -274,7 +274,7 @@ def first_met(tree, state, start, step, most, touched, room):
         touched: set to true for wild parts that the line meets, (k,).
         room: the `Waiting` nodes.
     """
-    bounds, other, count = tree.bounds, tree.other, tree.count
+    bounds, other, count = tree.bounds, tree.other, tree.size
     nodes, enters = room.nodes, room.enters
     nodes[0], enters[0] = 0, box_met(bounds, 0, start, step, most)
     waiting = 1 if enters[0] < np.inf else 0
@@ -343,11 +343,11 @@ def inside_of(tree, state, point, counts):
         node = stack[waiting]
         if box_met(tree.bounds, node, point, step, np.inf) == np.inf:
             continue
-        if tree.count[node] == 0:
+        if tree.size[node] == 0:
             stack[waiting], stack[waiting + 1] = node + 1, tree.other[node]
             waiting += 2
             continue
-        for t in range(tree.other[node], tree.other[node] + tree.count[node]):
+        for t in range(tree.other[node], tree.other[node] + tree.size[node]):
             part = tree.part[t]
             if not tree.flags[t] & CLOSED or state[part] == OUT:
                 continue
@@ -367,3 +367,17 @@ def met_by_lines(tree, state, starts, ends, out):
         line_of(starts[i], ends[i], step)
         t = first_met(tree, state, starts[i], step, 1.0, touched, room)
         out[i] = CLEAR if t == CLEAR else tree.part[t]
+
+
+@kernel
+def clear_of_lines(tree, state, starts, ends, out):
+    """Fill `out` (n,) with the share of each segment that is before what it meets."""
+    step = np.empty(6)
+    touched = np.zeros(state.shape[0], np.bool_)
+    room = Waiting(np.empty(DEEPEST, np.int64), np.empty(DEEPEST))
+    for i in range(starts.shape[0]):
+        line_of(starts[i], ends[i], step)
+        t = first_met(tree, state, starts[i], step, 1.0, touched, room)
+        out[i] = 1.0
+        if t != CLEAR:
+            out[i], _ = triangle_met(tree.corners, t, starts[i], step)

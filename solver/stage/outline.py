@@ -21,7 +21,8 @@ def outline_margin(rings: Sequence[FloatArray], points: FloatArray) -> FloatArra
     inside = _inside(rings[0], points)
     for hole in rings[1:]:
         inside &= ~_inside(hole, points)
-    return np.where(inside, off, -off)
+    margin: FloatArray = np.where(inside, off, -off)
+    return margin
 
 
 def hull(points: FloatArray) -> FloatArray:

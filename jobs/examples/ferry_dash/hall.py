@@ -97,7 +97,7 @@ def write(folder: Path) -> Path:
 def _hexahedron(box: Box) -> tuple[list[Point], list[tuple[int, ...]]]:
     (x0, y0, z0), (x1, y1, z1) = box
     points = [(x, y, z) for z in (z0, z1) for y in (y0, y1) for x in (x0, x1)]
-    faces = [
+    faces: list[tuple[int, ...]] = [
         (0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4),
         (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5),
     ]  # fmt: skip

@@ -33,9 +33,12 @@ def test_ten_thousand_random_triangles_give_what_brute_force_gives() -> None:
         flags=np.zeros(len(corners)),
     )
     starts, ends = _lines(LINES)
-    found, _ = brute_force(corners, starts, ends)
+    found, where = brute_force(corners, starts, ends)
     assert 50 < (found >= 0).sum() < LINES - 50  # both answers are there
     np.testing.assert_array_equal(mesh.met(starts, ends), found)
+    np.testing.assert_allclose(
+        mesh.clear(starts, ends), np.minimum(where, 1.0), rtol=0, atol=1e-9
+    )
     # The other way round another triangle is the nearest, and again the same one.
     back, _ = brute_force(corners, ends, starts)
     assert (back != found).any()
@@ -103,7 +106,7 @@ def test_many_triangles_in_one_place_make_no_endless_tree() -> None:
     mesh = set_of({"pile": np.repeat(one, 1000, axis=0)}, flags=0)
     line = np.array([[0.2, 0.2, -1.0]]), np.array([[0.2, 0.2, 1.0]])
     assert mesh.met(*line).tolist() == [0]
-    assert len(mesh.tree.count) < 2 * 1000
+    assert len(mesh.tree.size) < 2 * 1000
 
 
 def test_a_set_whose_arrays_do_not_agree_is_refused() -> None:
