@@ -195,6 +195,7 @@ def solve(
                         "findings": json.loads(row.findings),
                         "claims": json.loads(row.claims),
                         "brings": json.loads(row.brings),
+                        "takes": json.loads(row.takes),
                         "ends": None if row.ends is None else json.loads(row.ends),
                     }
                     for row in outcome.rows
@@ -284,13 +285,16 @@ def prune(
 ) -> None:
     """Remove takes from the history that others have replaced."""
     from ..places.place import place_of
+    from ..takes.sequence_table import keys_side_by_side
     from ..takes.store import stores_below
 
     place = place_of(out, "OUT")
     stores = stores_below(place)
     if not stores:
         raise InputError(str(place), "holds no takes")
-    removed = [path for store in stores for path in store.prune()]
+    removed = [
+        path for one in stores for path in one.prune(keys_side_by_side(one.sequence))
+    ]
     if as_json:
         print_json({"removed": [str(path) for path in removed]})
     else:

@@ -94,11 +94,13 @@ class CrewFileSpec(Spec):
 class CrewSpec(Spec):
     """The crew: grip, operator and focus puller, and their abilities."""
 
-    preset: Preset = "steady"
+    preset: Preset = "brisk"
     """A preset, or a crew's TOML file beside or below the job file."""
     operator: ChannelSpec = ChannelSpec()
     grip: ChannelSpec = ChannelSpec()
     puller: PullerSpec = PullerSpec()
+    variability: Annotated[Number, Field(ge=0, le=2)] = 1.0
+    """How much one take differs from the next: 0 not at all, 1 as people do."""
     file: CrewFileSpec | None = None
     """What the crew's file holds, read once with the job and carried by it."""
     file_sha256: Digest | None = None

@@ -79,6 +79,14 @@ def _length(shot: ShotSpec) -> Iterator[Finding]:
         yield ("frames",), f"a shot has at most {MAX_FRAMES} samples, got {what}"
 
 
+def _takes(shot: ShotSpec) -> Iterator[Finding]:
+    if shot.takes > 1 and shot.crew.variability == 0:
+        yield (
+            ("takes",),
+            f"{shot.takes} takes need a crew that varies, crew.variability is 0",
+        )
+
+
 def _film_back(shot: ShotSpec) -> Iterator[Finding]:
     name = shot.camera.film_back
     if name is not None and name not in FILM_BACKS:
@@ -194,6 +202,7 @@ SHOT_RULES = (
     ShotRule(
         reads=("frames", "handles", "preroll", "samples_per_frame"), check=_length
     ),
+    ShotRule(reads=("takes", "crew"), check=_takes),
     ShotRule(reads=("camera",), check=_film_back),
     ShotRule(reads=("camera",), check=_kit),
     ShotRule(reads=("camera", "lens_mm"), check=lens_in_kit),

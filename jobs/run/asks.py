@@ -54,6 +54,8 @@ def ask_of(
         ShotDataError: a subject can't be read.
     """
     closed = spec.with_setup(_stand_in(spec)) if spec.is_open else spec
+    # A setup is chosen once, whatever take is made in it.
+    closed = closed.model_copy(update={"take": None})
     prepared = build_shot(job, closed, folder, read=read)
     shot, world = prepared.shot, job.world
     rig_open = isinstance(spec.rig, ChooseRig)

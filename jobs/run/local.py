@@ -224,5 +224,5 @@ def _place(fault: Fault) -> list[str | int]:
 
 
 def _lost(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:
-    place = f"shots[{work.job.place_of(spec.name)}]"
+    place = work.job.path_of(spec.name)
     return (Fault(path=place, message=LOST),)

@@ -8,7 +8,7 @@ import hashlib
 from dataclasses import dataclass, replace
 from math import nan, radians
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 
@@ -64,6 +64,12 @@ class Prepared:
     inputs: dict[str, str]
     uncovered: dict[str, Spans]
 
+    def of_take(self, job: JobFile, take: int) -> Self:
+        """Return the same shot, to be performed as the take of a number."""
+        seed = seed_of(job, self.spec.name, take)
+        spec = self.spec.model_copy(update={"take": take})
+        return replace(self, shot=replace(self.shot, seed=seed), spec=spec)
+
 
 def prepare(
     job: JobFile,
@@ -83,7 +89,7 @@ def prepare(
     Raises:
         ShotDataError: the shot's data can't be used; every fault is named.
     """
-    path = f"shots[{job.place_of(spec.name)}]"
+    path = job.path_of(spec.name)
     if spec.is_open:
         left = ", ".join(sorted(spec.open_fields))
         fault = Fault(path=path, message=f"no setup was chosen yet, {left} left open")
@@ -110,7 +116,7 @@ def build_shot(
     Raises:
         ShotDataError: a subject can't be read; every fault is named.
     """
-    path = f"shots[{job.place_of(spec.name)}]"
+    path = job.path_of(spec.name)
     entries = seen_tracks(job, spec, folder, path, read)
     tracks = [one for one, _ in entries]
     subjects = tuple(
@@ -151,7 +157,7 @@ def build_shot(
         subjects=subjects,
         framings=framings_of(job, spec, subjects),
         shake=_shake(spec),
-        seed=seed_of(job, spec.name),
+        seed=seed_of(job, spec.name, spec.take or 1),
         stage=stage_of(spec, job.world),
         claims=claims_of(spec, job.world),
         **rigged,
@@ -218,6 +224,7 @@ def crew_of(asked: CrewSpec) -> Crew:
         grip=_member(base.grip, asked.grip, 1.0),
         puller=_member(base.puller, asked.puller, 1.0),
         focus_method=asked.puller.method,
+        variability=asked.variability,
         preset=asked.name,
     )
 
@@ -286,9 +293,14 @@ def _shake(spec: ShotSpec) -> ShakeLevel:
     return replace(level, **changes)  # type: ignore[arg-type]
 
 
-def seed_of(job: JobFile, shot: str) -> int:
-    """Return a shot's seed: from the job's, the sequence's and the shot's names."""
+def seed_of(job: JobFile, shot: str, take: int = 1) -> int:
+    """Return a take's seed: from the job's, the names of sequence and shot, its number.
+
+    The first take's is the shot's own.
+    """
     text = f"{job.seed}/{job.sequence}/{shot}"
+    if take > 1:
+        text += f"/take {take}"
     return int.from_bytes(hashlib.sha256(text.encode()).digest()[:6], "big")
 
 

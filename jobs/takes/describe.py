@@ -107,6 +107,7 @@ def _asked(spec: ShotSpec) -> ShotBrief:
         coc_mm=spec.camera.coc_mm,
         shutter_deg=spec.camera.shutter_deg,
         close_focus_m=lens.close_focus_m,
+        take=spec.take or 1,
     )
 
 
@@ -120,6 +121,7 @@ def _crew(crew: Crew) -> CrewNumbers:
         grip=_numbers(crew.grip),
         puller=_numbers(crew.puller),
         focus_method=crew.focus_method,
+        variability=crew.variability,
     )
 
 
