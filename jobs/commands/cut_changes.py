@@ -18,7 +18,7 @@ _CUT_SAYS = ("name", "frames", "handles")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class ShotChange:
+class CutShotChange:
     """One shot of a new cut.
 
     Attributes:
@@ -42,7 +42,7 @@ class CutChanges:
         gone: shots of the old one that are in no place of the new.
     """
 
-    shots: tuple[ShotChange, ...]
+    shots: tuple[CutShotChange, ...]
     gone: tuple[CutEvent, ...]
 
 
@@ -63,7 +63,7 @@ def changes_between(new: CutList, old: CutList) -> CutChanges:
     shots = []
     for i, shot in enumerate(new.shots):
         was = old.shots[matched[i]] if i in matched else None
-        shots.append(ShotChange(shot=shot, old=was, change=_change(shot, was)))
+        shots.append(CutShotChange(shot=shot, old=was, change=_change(shot, was)))
     left = [one for j, one in enumerate(old.shots) if j not in matched.values()]
     return CutChanges(shots=tuple(shots), gone=tuple(left))
 
@@ -93,7 +93,7 @@ def change_lines(changes: CutChanges) -> Iterator[str]:
         yield f"{gone.name}: gone"
 
 
-def _words(one: ShotChange) -> str:
+def _words(one: CutShotChange) -> str:
     shot, was = one.shot, one.old
     if was is None:
         return "new"
