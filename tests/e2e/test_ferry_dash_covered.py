@@ -1,4 +1,4 @@
-"""The example's last scene as one action: five cameras laid by the solver, and a cut."""
+"""The example's last scene as one action: five cameras that are laid, and a cut."""
 
 import json
 from pathlib import Path
