@@ -3,9 +3,10 @@
     python -m carrellata.jobs.examples.ferry_dash.make
 
 reads which frames of whom the shots of `job.toml` and the action of `cover.toml` ask
-for, handles included, and writes `subjects/SHOT_NAME.parquet` beside them: frames of
-a scene are frames of one run of action, so that neighbouring shots agree where their handles overlap. Nothing is
-random; the same source gives the same tables. Centimetres, Z up.
+for, handles included, and writes `subjects/SHOT_NAME.parquet` beside them: frames of a
+scene are frames of one run of action, so that neighbouring shots agree where their
+handles overlap. Nothing is random; the same source gives the same tables. Centimetres,
+Z up.
 
 The courier is sampled at the floor with her head beside it, the guard at the hips.
 """
