@@ -66,12 +66,17 @@ class Member:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Crew:
-    """Grip, operator and focus puller of a shot."""
+    """Grip, operator and focus puller of a shot.
+
+    `variability` is how much they differ from take to take, 0 for not at all, 1 for as
+    much as people do; see `crew.variability`.
+    """
 
     operator: Member
     grip: Member
     puller: Member
     focus_method: Literal["marks", "eye"] = "marks"
+    variability: float = 0.0
     preset: str = field(default="brisk", compare=False)
 
 

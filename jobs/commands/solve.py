@@ -14,8 +14,10 @@ import typer
 
 from ..errors import Fault, InputError, JobError
 from ..processes.threads import use_one_thread
+from . import bake as cli_bake
 from . import deliver as cli_export
 from . import look as cli_review
+from . import new as cli_new
 from . import study as cli_study
 from .groups import SOLVE, START, GroupedCommands, example
 from .terminal import faults_json, print_faults, print_json, progress_bars
@@ -71,6 +73,9 @@ def start(
 ) -> None:
     """Solve the cameras of a sequence again after its action has changed."""
     use_one_thread()
+
+
+cli_new.register(app)
 
 
 @app.command(rich_help_panel=START, epilog=example("check job.toml"))
@@ -191,6 +196,7 @@ def solve(
                         "findings": json.loads(row.findings),
                         "claims": json.loads(row.claims),
                         "brings": json.loads(row.brings),
+                        "takes": json.loads(row.takes),
                         "ends": None if row.ends is None else json.loads(row.ends),
                     }
                     for row in outcome.rows
@@ -280,19 +286,23 @@ def prune(
 ) -> None:
     """Remove takes from the history that others have replaced."""
     from ..places.place import place_of
+    from ..takes.sequence_table import keys_side_by_side
     from ..takes.store import stores_below
 
     place = place_of(out, "OUT")
     stores = stores_below(place)
     if not stores:
         raise InputError(str(place), "holds no takes")
-    removed = [path for store in stores for path in store.prune()]
+    removed = [
+        path for one in stores for path in one.prune(keys_side_by_side(one.sequence))
+    ]
     if as_json:
         print_json({"removed": [str(path) for path in removed]})
     else:
         typer.echo(f"{len(removed)} replaced takes removed")
 
 
+cli_bake.register(app)
 cli_export.register(app)
 cli_review.register(app)
 cli_study.register(app)

@@ -1,11 +1,11 @@
 """What a shot keeps from earlier solves: setup, locked take, accepted findings."""
 
-import difflib
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from .locations import shown
+from .meanings import hint
 from .quantities import Number, Spec, Text, refusal
 
 MARGIN = 0.15
@@ -14,6 +14,8 @@ FINDING_NAMES = (
     "accepts_nothing",
     "adds_nothing",
     "angle_not_kept",
+    "beat_missed",
+    "camera_seen",
     "close_to_lens",
     "crosses_in_shot",
     "crosses_line",
@@ -26,6 +28,7 @@ FINDING_NAMES = (
     "limit_reached",
     "lock_broken",
     "near_axis",
+    "no_cut",
     "out_of_safe",
     "refused_plans",
     "rig_in_keep_out",
@@ -54,11 +57,8 @@ FINDING_NAMES = (
 def _finding(value: Any) -> Any:
     if isinstance(value, str) and value in FINDING_NAMES:
         return value
-    meant = value[:100] if isinstance(value, str) else ""
-    near = difflib.get_close_matches(meant, FINDING_NAMES, n=1, cutoff=0.6)
-    hint = f'; did you mean "{near[0]}"' if near else ""
-    example = FINDING_NAMES[5]
-    message = f'must name a finding such as "{example}", got {shown(value)}{hint}'
+    meant = hint(value, FINDING_NAMES)
+    message = f'must name a finding such as "crosses_line", got {shown(value)}{meant}'
     raise refusal(message)
 
 

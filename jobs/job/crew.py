@@ -1,12 +1,12 @@
 """The `crew` table: a preset or a crew's own file, and any of its numbers replaced."""
 
-import difflib
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from .framing import Shake
 from .locations import shown
+from .meanings import hint
 from .quantities import Digest, Name, Number, Spec, refusal
 
 Positive = Annotated[Number, Field(gt=0, le=1e9)]
@@ -23,12 +23,9 @@ def _preset(value: Any) -> Any:
         if value in PRESET_NAMES or (is_file and "\0" not in value):
             return value
     names = ", ".join(f'"{name}"' for name in PRESET_NAMES)
-    meant = value[:100] if isinstance(value, str) else ""
-    near = difflib.get_close_matches(meant, PRESET_NAMES, n=1, cutoff=0.6)
-    hint = f'; did you mean "{near[0]}"' if near else ""
     message = (
         f'must be one of {names} or a crew\'s file ending in "{CREW_SUFFIX}", '
-        f"got {shown(value)}{hint}"
+        f"got {shown(value)}{hint(value, PRESET_NAMES)}"
     )
     raise refusal(message)
 
@@ -97,11 +94,13 @@ class CrewFileSpec(Spec):
 class CrewSpec(Spec):
     """The crew: grip, operator and focus puller, and their abilities."""
 
-    preset: Preset = "steady"
+    preset: Preset = "brisk"
     """A preset, or a crew's TOML file beside or below the job file."""
     operator: ChannelSpec = ChannelSpec()
     grip: ChannelSpec = ChannelSpec()
     puller: PullerSpec = PullerSpec()
+    variability: Annotated[Number, Field(ge=0, le=2)] = 1.0
+    """How much one take differs from the next: 0 not at all, 1 as people do."""
     file: CrewFileSpec | None = None
     """What the crew's file holds, read once with the job and carried by it."""
     file_sha256: Digest | None = None

@@ -1,6 +1,5 @@
 """Errors of the schema as sentences that name rule, value and unit."""
 
-import difflib
 import re
 from collections.abc import Iterable, Iterator
 from typing import Any, get_args
@@ -9,6 +8,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from .locations import Finding, Location, shown
+from .meanings import hint
 from .quantities import RULE, Spec, unit_of
 
 _BOUNDS = {
@@ -54,8 +54,7 @@ def schema_findings(error: ValidationError, model: type[Spec]) -> list[Finding]:
 
 def unknown_field(name: str, known: Iterable[str]) -> str:
     """Return the sentence for a field that does not exist, with the nearest one."""
-    near = difflib.get_close_matches(name[:100], known, n=1, cutoff=0.6)
-    return f'unknown field; did you mean "{near[0]}"' if near else "unknown field"
+    return f"unknown field{hint(name, known)}"
 
 
 def field_names(model: type[Spec]) -> list[str]:
@@ -113,10 +112,8 @@ def _choice(expected: str, value: Any) -> str:
     names = re.findall(r"'([^']*)'", expected) or [expected]
     listed = ", ".join(f'"{name}"' for name in names) if "'" in expected else expected
     one_of = "one of " if len(names) > 1 else ""
-    meant = value[:100] if isinstance(value, str) else ""
-    near = difflib.get_close_matches(meant, names, n=1, cutoff=0.6)
-    hint = f'; did you mean "{near[0]}"' if near and len(names) > 1 else ""
-    return f"must be {one_of}{listed}, got {shown(value)}{hint}"
+    meant = hint(value, names) if len(names) > 1 else ""
+    return f"must be {one_of}{listed}, got {shown(value)}{meant}"
 
 
 def _has_refused_items(of: ErrorDetails, details: list[ErrorDetails]) -> bool:

@@ -144,20 +144,21 @@ _UNIT_OF_SUFFIX = {
     "_m": "m",
     "_s": "s",
 }
-_SCENE = "scene units"
+SCENE_UNITS = "scene units"
 _UNIT_OF_FIELD = {
     "percent": "%",
     "degrees": "deg",
     "angle": "deg",
     "view": "deg",
-    "from": _SCENE,
-    "to": _SCENE,
-    "at": _SCENE,
-    "centre": _SCENE,
-    "radius": _SCENE,
-    "height": _SCENE,
-    "floor": _SCENE,
-    "ground": _SCENE,
+    "from": SCENE_UNITS,
+    "to": SCENE_UNITS,
+    "at": SCENE_UNITS,
+    "beside": SCENE_UNITS,
+    "centre": SCENE_UNITS,
+    "radius": SCENE_UNITS,
+    "height": SCENE_UNITS,
+    "floor": SCENE_UNITS,
+    "ground": SCENE_UNITS,
 }
 _SPEED_UNIT_OF_CHANNEL = {"operator": "deg/s", "grip": "m/s", "puller": "1/m/s"}
 _POWER_OF_LIMIT = {"max_speed": "", "max_accel": "2", "max_jerk": "3"}

@@ -1,6 +1,5 @@
 """What must hold between the fields of one shot, beyond each being well-formed."""
 
-import difflib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -8,10 +7,17 @@ from itertools import pairwise
 
 from ...solver.optics.camera import FILM_BACKS
 from .locations import Finding, shown
+from .meanings import hint
 from .rate import rate_text
 from .rules_claims import claim_frames, claim_names, claims_agree, claims_possible
 from .rules_setup import height_on_stage, lens_in_kit, rig_rules, size_rules, view_rules
-from .rules_stage import floor_rules, keep_out_rules, prop_rules, stage_numbers
+from .rules_stage import (
+    floor_rules,
+    keep_out_rules,
+    prop_rules,
+    set_rules,
+    stage_numbers,
+)
 from .shot import MAX_FRAMES, ShotSpec
 from .subject import SCENE_SUFFIXES, SUBJECT_SUFFIXES, SubjectSpec
 from .world import WorldSpec
@@ -79,15 +85,21 @@ def _length(shot: ShotSpec) -> Iterator[Finding]:
         yield ("frames",), f"a shot has at most {MAX_FRAMES} samples, got {what}"
 
 
+def _takes(shot: ShotSpec) -> Iterator[Finding]:
+    if shot.takes > 1 and shot.crew.variability == 0:
+        yield (
+            ("takes",),
+            f"{shot.takes} takes need a crew that varies, crew.variability is 0",
+        )
+
+
 def _film_back(shot: ShotSpec) -> Iterator[Finding]:
     name = shot.camera.film_back
     if name is not None and name not in FILM_BACKS:
-        near = difflib.get_close_matches(name[:100], FILM_BACKS, n=1, cutoff=0.6)
-        hint = f'; did you mean "{near[0]}"' if near else ""
         known = ", ".join(FILM_BACKS)
         yield (
             ("camera", "film_back"),
-            f"must be one of {known}, got {shown(name)}{hint}",
+            f"must be one of {known}, got {shown(name)}{hint(name, FILM_BACKS)}",
         )
 
 
@@ -196,6 +208,7 @@ SHOT_RULES = (
     ShotRule(
         reads=("frames", "handles", "preroll", "samples_per_frame"), check=_length
     ),
+    ShotRule(reads=("takes", "crew"), check=_takes),
     ShotRule(reads=("camera",), check=_film_back),
     ShotRule(reads=("camera",), check=_kit),
     ShotRule(reads=("camera", "lens_mm"), check=lens_in_kit),
@@ -206,6 +219,7 @@ SHOT_RULES = (
     ShotRule(reads=("stage",), check=keep_out_rules),
     ShotRule(reads=("stage",), check=prop_rules),
     ShotRule(reads=("stage",), check=stage_numbers),
+    ShotRule(reads=("stage",), check=set_rules),
     ShotRule(reads=("accept",), check=_accepted),
     ShotRule(reads=("subjects",), check=_subjects),
     ShotRule(reads=("subjects", "cues"), check=_present),

@@ -158,12 +158,19 @@ class ShotSpec(Spec):
     On a fixed rig that does not hold the view, "choose" leaves nothing open."""
     stage: StageSpec = StageSpec()
     """Where the camera may stand."""
+    sight: Literal["count", "forbid"] = "count"
+    """Frames in which the set or a person hides who is followed are counted, or no
+    setup may have any."""
     setup: Name | None = None
     """Label: shots of a scene with the same one share rig, lens and height."""
     keep_setup: KeepSetup = KeepSetupSpec()
     """Whether an earlier setup stays unless clearly beaten."""
     lock: Digest | None = None
     """Key of a take that is kept to the byte, and audited instead of solved."""
+    take: Annotated[Whole, Field(ge=1, le=999)] | None = None
+    """Number of the take that is used. Absent: the first, or the best of `takes`."""
+    takes: Annotated[Whole, Field(ge=1, le=12)] = 1
+    """How many takes are made, side by side in the review."""
     accept: Annotated[tuple[AcceptSpec, ...], Field(max_length=1000)] = ()
     """Findings that are let stand."""
     shake: Shake = ShakeSpec()
@@ -277,6 +284,12 @@ class ShotSpec(Spec):
     def followed(self) -> str:
         """Name of who is followed first."""
         return max(self.subjects, key=lambda subject: subject.share).name
+
+    @property
+    def take_numbers(self) -> tuple[int, ...]:
+        """Numbers of the takes that are made, ascending."""
+        numbers = {self.take or 1, *range(1, self.takes + 1)}
+        return tuple(sorted(numbers)) if self.takes > 1 else (self.take or 1,)
 
     @property
     def n_frames(self) -> int:

@@ -15,6 +15,7 @@ from ..takes.metadata import ShotBrief
 from ..takes.news_words import news_line
 from .curves import curves
 from .grip_sheet import sheet_words
+from .made_takes import takes_table
 from .moments import moment_of, worst_row
 from .rows import SequenceRow
 from .shell import page
@@ -119,6 +120,7 @@ def shot_page(
             (one["held"], asked_words(one), done_words(one), missed_words(one))
             for one in json.loads(row.plain.get("claims") or "[]")
         ],
+        "takes": takes_table(row.plain.get("takes")),
         "take_key": None if row.failed else row.plain["take_key"],
         "sizes": list(SIZES),
         "lens": lens_words(row.setup).removesuffix(" mm"),

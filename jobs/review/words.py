@@ -83,11 +83,20 @@ _IN_HALF_FRAMES = ("drift_rms", "drift_max")
 
 def measure_words(name: str, before: float | None, after: float | None) -> str:
     """Return a measure before and after, with its name and unit for people."""
+    said, unit = _name_and_unit(name)
+    pair = f"{figure(before, '.4g')} \u2192 {figure(after, '.4g')}"
+    return f"{said}: {pair} {unit}".rstrip()
+
+
+def measure_name(name: str) -> str:
+    """Return the name of a measure for people, its unit after a comma."""
+    return ", ".join(part for part in _name_and_unit(name) if part)
+
+
+def _name_and_unit(name: str) -> tuple[str, str]:
     end = next((end for end in _UNITS if name.endswith(f"_{end}")), "")
     said = name.removesuffix(f"_{end}").replace("_", " ")
-    unit = " half frames" if name in _IN_HALF_FRAMES else f" {_UNITS.get(end, '')}"
-    pair = f"{figure(before, '.4g')} \u2192 {figure(after, '.4g')}"
-    return f"{said}: {pair}{unit}".rstrip()
+    return said, "half frames" if name in _IN_HALF_FRAMES else _UNITS.get(end, "")
 
 
 def setup_changes(before: SetupSpec | None, after: SetupSpec | None) -> list[str]:

@@ -8,7 +8,7 @@ import hashlib
 from dataclasses import dataclass, replace
 from math import nan, radians
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 
@@ -37,7 +37,9 @@ from ..job.spec import JobFile
 from ..job.world import WorldSpec
 from ..subjects import SubjectReader, read_subject
 from ..subjects.checks import MAX_COORDINATE_M
+from ..takes.keys import SET_INPUT
 from .claims import claims_of
+from .sets import set_round
 from .stage import stage_of
 from .tracks import seen_tracks
 
@@ -55,7 +57,8 @@ Spans = tuple[tuple[int, int], ...]
 class Prepared:
     """A shot read, checked and ready: the solver's shot, its spec, its inputs.
 
-    `inputs` maps subject names to the SHA-256 of the bytes read for them, `uncovered`
+    `inputs` maps subject names to the SHA-256 of the bytes read for them, and
+    `SET_INPUT` to that of the set where there is one; `uncovered` maps subject names
     to the frames that their tables do not reach: first and last, inclusive.
     """
 
@@ -63,6 +66,12 @@ class Prepared:
     spec: ShotSpec
     inputs: dict[str, str]
     uncovered: dict[str, Spans]
+
+    def of_take(self, job: JobFile, take: int) -> Self:
+        """Return the same shot, to be performed as the take of a number."""
+        seed = seed_of(job, self.spec.name, take)
+        spec = self.spec.model_copy(update={"take": take})
+        return replace(self, shot=replace(self.shot, seed=seed), spec=spec)
 
 
 def prepare(
@@ -83,7 +92,7 @@ def prepare(
     Raises:
         ShotDataError: the shot's data can't be used; every fault is named.
     """
-    path = f"shots[{job.place_of(spec.name)}]"
+    path = job.path_of(spec.name)
     if spec.is_open:
         left = ", ".join(sorted(spec.open_fields))
         fault = Fault(path=path, message=f"no setup was chosen yet, {left} left open")
@@ -110,8 +119,9 @@ def build_shot(
     Raises:
         ShotDataError: a subject can't be read; every fault is named.
     """
-    path = f"shots[{job.place_of(spec.name)}]"
+    path = job.path_of(spec.name)
     entries = seen_tracks(job, spec, folder, path, read)
+    baked = set_round(spec, folder, path, read, [one for one, _ in entries])
     tracks = [one for one, _ in entries]
     subjects = tuple(
         Subject(
@@ -151,12 +161,14 @@ def build_shot(
         subjects=subjects,
         framings=framings_of(job, spec, subjects),
         shake=_shake(spec),
-        seed=seed_of(job, spec.name),
-        stage=stage_of(spec, job.world),
+        seed=seed_of(job, spec.name, spec.take or 1),
+        stage=stage_of(spec, job.world, mesh=None if baked is None else baked.mesh),
         claims=claims_of(spec, job.world),
         **rigged,
     )
     inputs = {one.name: one.digest for one in tracks}
+    if baked is not None:
+        inputs[SET_INPUT] = baked.digest
     uncovered = {one.name: one.uncovered for one in tracks if one.uncovered}
     return Prepared(shot=shot, spec=spec, inputs=inputs, uncovered=uncovered)
 
@@ -218,6 +230,7 @@ def crew_of(asked: CrewSpec) -> Crew:
         grip=_member(base.grip, asked.grip, 1.0),
         puller=_member(base.puller, asked.puller, 1.0),
         focus_method=asked.puller.method,
+        variability=asked.variability,
         preset=asked.name,
     )
 
@@ -286,9 +299,14 @@ def _shake(spec: ShotSpec) -> ShakeLevel:
     return replace(level, **changes)  # type: ignore[arg-type]
 
 
-def seed_of(job: JobFile, shot: str) -> int:
-    """Return a shot's seed: from the job's, the sequence's and the shot's names."""
+def seed_of(job: JobFile, shot: str, take: int = 1) -> int:
+    """Return a take's seed: from the job's, the names of sequence and shot, its number.
+
+    The first take's is the shot's own.
+    """
     text = f"{job.seed}/{job.sequence}/{shot}"
+    if take > 1:
+        text += f"/take {take}"
     return int.from_bytes(hashlib.sha256(text.encode()).digest()[:6], "big")
 
 

@@ -1,15 +1,19 @@
 """Solves one shot and writes its take, the unit of work wherever it is done."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
+from ...solver.cuts.end import ShotEnds
+from ...solver.measures.on_stage import Measures
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..subjects import SubjectReader, read_subject
 from ..takes.continuity import entry_of, plain_finding, unseen_finding
 from ..takes.judgement import Judgement
 from ..takes.keys import Keys, canonical, judge_key, setup_of, take_key
+from ..takes.made_takes import best_of, made_take, plain_takes
 from ..takes.metadata import take_metadata
 from ..takes.sequence_table import ShotRow
 from ..takes.store import Store
@@ -54,8 +58,21 @@ def _work(
     return Work(job=job, folder=folder, store=store, read=read, records=records)
 
 
+class _Made(NamedTuple):
+    """A take of a shot, and what stands in its row."""
+
+    keys: Keys
+    status: str
+    measures: Measures
+    ends: ShotEnds
+    claims: tuple[dict[str, Any], ...]
+
+
 def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> ShotRow:
     """Solve a shot, unless a take that answers it is there, and return its row.
+
+    Where the job asks for several takes all are made, and the one that it names, or
+    the best, is the current one.
 
     A locked take is kept to the byte and measured against the action as it is now.
 
@@ -73,25 +90,34 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
         return _keep_locked(work, spec)
     closed = spec if chosen is None else spec.with_setup(chosen.setup)
     prepared = prepare(work.job, closed, work.folder, read=work.read)
-    judge = judge_key(work.job, spec, prepared.inputs)
-    keys = Keys(judge=judge, take=take_key(judge, setup_of(closed)))
+    judge, setup = judge_key(work.job, spec, prepared.inputs), setup_of(closed)
     entry = entry_of(work.job, spec)
     unseen = [
         plain_finding(unseen_finding(name, first, last), entry)
         for name, spans in prepared.uncovered.items()
         for first, last in spans
     ]
-    kept = work.store.find(spec.name, keys)
-    if kept is not None:
-        metadata = take_metadata(kept)
-        status, measures, ends = "kept", metadata.measures, metadata.ends
-        claims = metadata.claims
-    else:
-        solved = solve_whole(work.job, prepared, keys)
-        del prepared  # the arrays of a long shot, beside which its take is written
+    numbers = spec.take_numbers
+    made: dict[int, _Made] = {}
+    for number in numbers:
+        keys = Keys(judge=judge, take=take_key(judge, setup, number))
+        kept = work.store.find(spec.name, keys)
+        if kept is not None:
+            metadata = take_metadata(kept)
+            told = metadata.measures, metadata.ends, metadata.claims
+            made[number] = _Made(keys, "kept", *told)
+            continue
+        performed = prepared.of_take(work.job, number)
+        if number == numbers[-1]:
+            del prepared  # the arrays of a long shot, beside which its take is written
+        solved = solve_whole(work.job, performed, keys)
+        del performed
         work.store.put(spec.name, keys, solved.rows)
-        status, measures, ends = "solved", solved.measures, solved.ends
         claims = tuple(each.plain() for each in solved.outcomes)
+        made[number] = _Made(keys, "solved", solved.measures, solved.ends, claims)
+    used, side_by_side = _used(spec, made)
+    if used.keys != keys:
+        work.store.make_current(spec.name, used.keys.take)
     reasons: dict[str, Any] = {}
     if chosen is not None:
         other = chosen.runner_up
@@ -100,15 +126,30 @@ def solve_shot(work: Work, spec: ShotSpec, chosen: Chosen | None = None) -> Shot
     return _row(
         work,
         closed,
-        status=status,
+        status=used.status,
         findings=canonical(unseen),
-        take_key=keys.take,
-        judge_key=keys.judge,
-        measures=measures,
-        ends=canonical(ends.plain()),
-        claims=canonical(claims),
+        take_key=used.keys.take,
+        judge_key=judge,
+        measures=used.measures,
+        ends=canonical(used.ends.plain()),
+        claims=canonical(used.claims),
+        takes=canonical(side_by_side),
         **reasons,
     )
+
+
+def _used(
+    spec: ShotSpec, made: Mapping[int, _Made]
+) -> tuple[_Made, list[dict[str, Any]]]:
+    """Return the take that is used, and what the row says of all where several are."""
+    if len(made) == 1:
+        return next(iter(made.values())), []
+    takes = [
+        made_take(number, one.keys.take, one.measures, one.claims)
+        for number, one in made.items()
+    ]
+    number = best_of(takes).take if spec.take is None else spec.take
+    return made[number], plain_takes(takes, number)
 
 
 def _keep_locked(work: Work, spec: ShotSpec) -> ShotRow:

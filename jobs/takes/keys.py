@@ -30,7 +30,11 @@ _NOT_IN_KEY = {
     "scene",
     "setup",
     "subjects",
+    "take",
+    "takes",
 }
+SET_INPUT = "stage.set"
+"""Stands for the set among inputs; no subject can have this name."""
 _PACKAGE = Path(__file__).resolve().parents[2]
 MAKES_TAKES = ("jobs/run/make_take.py", "jobs/takes/parquet_form.py")
 """What a take's bytes come from, with all that these import."""
@@ -44,7 +48,7 @@ class Keys:
 
     Attributes:
         judge: of this shot's inputs, and of what judges its setup where it is open.
-        take: of the same and the setup that was chosen.
+        take: of the same, the setup that was chosen and the number of the take.
     """
 
     judge: str
@@ -66,15 +70,16 @@ def keys_of(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> Keys:
     Args:
         job: the checked job.
         spec: the shot.
-        inputs: digest of the bytes read for each subject, by name.
+        inputs: digest of the bytes read for each subject, by name, and of the set.
     """
     judge = judge_key(job, spec, inputs)
-    return Keys(judge=judge, take=take_key(judge, setup_of(spec)))
+    return Keys(judge=judge, take=take_key(judge, setup_of(spec), spec.take or 1))
 
 
 def judge_key(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> str:
-    """Return the digest of all that one shot's take depends on, but for its setup."""
+    """Return the digest of all that a shot's takes depend on, but for their setup."""
     shot = spec.model_dump(mode="json", by_alias=True, exclude=_NOT_IN_KEY)
+    shot["stage"].pop("set")  # its digest is among the inputs
     camera = {
         "gate": asdict(spec.camera.gate),
         "lenses": [lens.model_dump(mode="json") for lens in spec.lenses],
@@ -98,9 +103,10 @@ def judge_key(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> str:
     )
 
 
-def take_key(judge: str, setup: SetupSpec) -> str:
-    """Return the digest of a judge key and the setup that was chosen."""
-    return digest({"judge": judge, "setup": setup.plain()})
+def take_key(judge: str, setup: SetupSpec, take: int = 1) -> str:
+    """Return the digest of a judge key, the chosen setup and a take's number."""
+    number = {"take": take} if take > 1 else {}
+    return digest({"judge": judge, "setup": setup.plain(), **number})
 
 
 def setup_of(spec: ShotSpec) -> SetupSpec:

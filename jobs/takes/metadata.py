@@ -61,6 +61,7 @@ class CrewNumbers:
         grip: numbers of the grip, by name.
         puller: numbers of the focus puller, by name.
         focus_method: `marks` or `eye`.
+        variability: how much takes differ; see `crew.variability` of the solver.
     """
 
     preset: str
@@ -68,6 +69,7 @@ class CrewNumbers:
     grip: Mapping[str, float]
     puller: Mapping[str, float]
     focus_method: str
+    variability: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -85,6 +87,7 @@ class ShotBrief:
         coc_mm: circle of confusion.
         shutter_deg: angle of the shutter.
         close_focus_m: nearest distance that the lens focuses at.
+        take: number of the take.
     """
 
     frames: tuple[int, int]
@@ -97,6 +100,7 @@ class ShotBrief:
     coc_mm: float
     shutter_deg: float
     close_focus_m: float
+    take: int = 1
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

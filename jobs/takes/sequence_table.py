@@ -2,7 +2,7 @@
 
 import json
 from base64 import b64decode, b64encode
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
@@ -13,7 +13,7 @@ from ...solver.measures.on_stage import Measures
 from ..errors import InputError
 from ..places.parquet import read_checked
 from ..places.place import Place
-from .continuity import CutEntry, findings_of, news_of_cuts
+from .continuity import CutEntry, PlainFinding, findings_of, news_of_cuts
 from .keys import canonical
 
 WITHOUT_TAKE = ("failed", "no_setup")
@@ -106,8 +106,9 @@ _TEXTS = (
     "findings",
     "claims",
     "brings",
+    "takes",
 )
-_LISTS = ("claims", "brings")
+_LISTS = ("claims", "brings", "takes")
 """Texts that tables written before they were kept do not have: JSON lists."""
 
 
@@ -150,6 +151,8 @@ class ShotRow:
         claims: JSON list of of each claim what came of it, by `ClaimOutcome.plain`.
         brings: JSON list of what is new to a viewer after the cut into it, by `News`;
             judged with the findings of cuts.
+        takes: JSON list of the takes that were made, by `plain_takes`; empty where the
+            job asks for one.
         measures: of the take, flat; empty where the shot failed.
     """
 
@@ -169,6 +172,7 @@ class ShotRow:
     findings: str = "[]"
     claims: str = "[]"
     brings: str = "[]"
+    takes: str = "[]"
     measures: Measures = field(default_factory=dict)
 
     def plain(self) -> dict[str, Any]:
@@ -288,14 +292,29 @@ def read_sequence(path: Place) -> list[ShotRow]:
     return list(read_table(path).rows)
 
 
+def keys_side_by_side(path: Place) -> frozenset[str]:
+    """Return the keys of all takes that a sequence's rows show side by side.
+
+    Raises:
+        InputError: its table is damaged or of another form; none where there is none.
+    """
+    if not path.is_file():
+        return frozenset()
+    made = [one for row in read_sequence(path) for one in json.loads(row.takes)]
+    return frozenset(one["take_key"] for one in made)
+
+
 def with_findings(
-    entries: Iterable[CutEntry], rows: Iterable[ShotRow]
+    entries: Iterable[CutEntry],
+    rows: Iterable[ShotRow],
+    covered: Mapping[str, Sequence[PlainFinding]] | None = None,
 ) -> tuple[ShotRow, ...]:
     """Return the rows of a sequence, in their order, with what they are faulted for.
 
     Args:
         entries: of the shots, in the order of the cut.
         rows: of some of them.
+        covered: of cameras, what they are faulted for in the cut of their action.
     """
     given, cut = tuple(rows), tuple(entries)
     ends = {row.shot: row.ends for row in given}
@@ -306,6 +325,7 @@ def with_findings(
         measures={row.shot: row.measures for row in given},
         earlier={row.shot: row.findings for row in given},
         claims=claims,
+        covered=covered,
     )
     news = news_of_cuts(cut, ends, claims)
     return tuple(

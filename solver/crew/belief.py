@@ -111,11 +111,14 @@ class Samples(NamedTuple):
 
     Attributes:
         times: of the samples, ascending, (n,) [s].
+        seen_s: when each is seen, ascending, none before its reaction is over, (n,)
+            [s].
         points: sampled coordinates, (n, m) [m].
         fresh: whether a sample shows something new, (n,); stale ones are not read.
     """
 
     times: FloatArray
+    seen_s: FloatArray
     points: FloatArray
     fresh: BoolArray
 
@@ -124,7 +127,7 @@ class Watch(NamedTuple):
     """How a member watches; see `crew.Member`.
 
     Attributes:
-        reaction: samples are seen this late [s], >= 0.
+        reaction: samples are seen this late at least [s], >= 0.
         bandwidth: of the belief [rad/s].
         fade: time constant of the believed velocity [s].
         gait: variance of the bounce over the noise density [1/s].
@@ -190,7 +193,7 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, t
     They share the gains, which depend on times and noise only: `settle` gives those of
     the step between the first two fresh samples.
     """
-    times, points, fresh = samples
+    times, seen_s, points, fresh = samples
     reaction, _, fade, _, gait_hz, carry, stands = watch
     n = times.shape[0]
     first = 0
@@ -234,7 +237,7 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, t
     w = 2 * np.pi * gait_hz
     for k in range(ticks.shape[0]):
         now = ticks[k]
-        while seen < n and times[seen] <= now - reaction + CLOCK_S:
+        while seen < n and seen_s[seen] <= now + CLOCK_S:
             if fresh[seen]:
                 if started:
                     dt = times[seen] - last

@@ -30,6 +30,7 @@ from .belief import (
 from .blend import blend_models, steady_crest
 from .decide import Seen
 from .persistence import EVEN_S, HEIGHT_STEADY, STEADY, believe_fades
+from .variability import AS_IT_IS, Perception
 
 PREROLL_S = 3.0  # the crew follows this long before the first solved frame
 NEAREST_PREROLL_M = 1.5  # and only while the subject, carried back, keeps this far off
@@ -46,14 +47,23 @@ def _settled(dt_s: float, watch: Watch) -> Settled:
     return settled
 
 
-def believe(member: Member, subjects: tuple[Subject, ...], ticks: FloatArray) -> Seen:
+def believe(
+    member: Member,
+    subjects: tuple[Subject, ...],
+    ticks: FloatArray,
+    perception: Perception = AS_IT_IS,
+) -> Seen:
     """Return what one member believes of the subjects at the ticks, facing left out."""
     shape = (len(subjects), len(ticks), 2, 3)
     place, velocity = np.empty(shape), np.empty(shape)
     fades, crest = np.empty((shape[0], 2, shape[1])), np.empty(shape[:2])
     for i, subject in enumerate(subjects if len(ticks) else ()):
-        body = np.concatenate((subject.floor, subject.eyes), axis=1)
-        samples = Samples(subject.times_s, body, subject.fresh)
+        samples = Samples(
+            subject.times_s,
+            perception.seen_s(subject, member.reaction_s),
+            perception.body(subject),
+            subject.fresh,
+        )
         flat = place[i].reshape(-1, 6), velocity[i].reshape(-1, 6)
         _watched(samples, _GROUND, ticks, _ground(member), *flat)
         least, lasts = member.fade_s, fades[i]
@@ -170,6 +180,7 @@ def observe(
     *,
     dolly: bool = True,
     handle: bool = True,
+    level: float = 0.0,
 ) -> Observed:
     """Let grip and operator watch a shot.
 
@@ -178,15 +189,26 @@ def observe(
         preroll: frames watched before the first handle; None for `preroll_frames`.
         dolly: whether there is one, so that the grip has something to believe.
         handle: whether they go on after the cut.
+        level: of their variability in perception; who tries setups leaves it at 0.
     """
     n_before = preroll_frames(shot) if preroll is None else preroll
     first = shot.first - shot.handles[0] - n_before
     last = shot.last + (shot.handles[1] if handle else 0)
     ticks = shot.times_of(np.arange(first, last + 2, dtype=np.float64))
-    operator = believe(shot.crew.operator, shot.subjects, ticks)
+    operator = believe(
+        shot.crew.operator,
+        shot.subjects,
+        ticks,
+        Perception(level=level, seed=shot.seed, member="operator"),
+    )
     facing = _facing(shot.crew.operator, shot.subjects, ticks)
     return Observed(
-        grip=believe(shot.crew.grip, shot.subjects, ticks if dolly else ticks[:0]),
+        grip=believe(
+            shot.crew.grip,
+            shot.subjects,
+            ticks if dolly else ticks[:0],
+            Perception(level=level, seed=shot.seed, member="grip"),
+        ),
         operator=operator._replace(facing=facing),
     )
 

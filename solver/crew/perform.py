@@ -1,6 +1,6 @@
 """The crew's whole performance of a shot: what each sees, and the plans each makes."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import ceil
 
@@ -20,6 +20,7 @@ from .plan import PLAN_WIDTH, evaluate_log, straight_on
 from .planner import Planner, brake_planner_of, planner_of, whip_planner_of
 from .puller import CameraPlans, PullerTask, run_puller
 from .rehearse import rehearsed_focus
+from .variability import Perception, performing
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -223,15 +224,27 @@ def focus_plans(
         nearest=nearest,
     )
     # A puller who pulls by marks follows the rehearsal, and believes nothing.
-    seen = believe(puller, shot.subjects, ticks[:0] if by_marks else ticks)
+    level = shot.crew.variability
+    seen = believe(
+        puller,
+        shot.subjects,
+        ticks[:0] if by_marks else ticks,
+        Perception(level=level, seed=shot.seed, member="puller"),
+    )
     log = _log(ticks, puller.rest_s, len(shot.framings))
     count, refused = run_puller(task, camera, seen._replace(ticks=ticks), log)
     return _plans(log, count, task.planner, refused)
 
 
 def perform(shot: Shot) -> Performance:
-    """Let grip, operator and puller work through a shot, in this order."""
-    observed = observe(shot, dolly=shot.rig.length_m > 0.0)
+    """Let grip, operator and puller work through a shot, in this order.
+
+    They vary with the take's seed by the crew's level; see `variability`.
+    """
+    level = shot.crew.variability
+    if level > 0.0:
+        shot = replace(shot, crew=performing(shot.crew, shot.seed))
+    observed = observe(shot, dolly=shot.rig.length_m > 0.0, level=level)
     ticks = observed.ticks
     dolly = dolly_plans(shot, observed)
     pan, tilt, asked = head_plans(shot, observed, dolly)

@@ -74,7 +74,7 @@ def _set(
     )
 
 
-def _scaled(target: Target, rms: float) -> Target:
+def with_rms(target: Target, rms: float) -> Target:
     """Return the target scaled to `rms` [rad] over its lines above 0.1 rad/s."""
     return Target(
         name=target.name,
@@ -100,7 +100,7 @@ SET_A = _set(
     ),
     "Nieuwenhuizen, Zaal, Mulder, van Paassen & Mulder 2008, JGCD 31(4):999-1013",
 )
-SET_B = _scaled(
+SET_B = with_rms(
     _set(
         "set B",
         81.92,
@@ -111,7 +111,7 @@ SET_B = _scaled(
     ),
     SET_A.rms,
 )
-SET_C = _scaled(
+SET_C = with_rms(
     _set(
         "set C",
         200.0,

@@ -41,19 +41,22 @@ class Tracking:
     tolerances: float
 
 
-def pan_of(bearing: FloatArray, crew: Crew, at_s: FloatArray) -> tuple[FloatArray, int]:
+def pan_of(
+    bearing: FloatArray, crew: Crew, at_s: FloatArray, seed: int = 0
+) -> tuple[FloatArray, int]:
     """Return the pan (k,) [rad] at times after the first sample, and its decisions.
 
     Args:
         bearing: of the subject, one a frame at 48 frames a second, (n,) [rad].
         crew: whose operator pans.
         at_s: seconds after the first sample, ascending, (k,).
+        seed: of the take, for a crew that varies.
     """
     asked = framing("full", focal_mm=FOCAL_MM)
     d = asked.distance_m
     floor = np.column_stack([-d * np.sin(bearing), 0 * bearing, -d * np.cos(bearing)])
     place = make_sticks([0.0, asked.aim * EYES * HEIGHT_M, 0.0])
-    one = shot(subject(floor, RATE, first=0), place, rate=RATE, crew=crew)
+    one = shot(subject(floor, RATE, first=0), place, rate=RATE, crew=crew, seed=seed)
     plans = perform(one).pan
     inside = (plans.starts_s >= at_s[0]) & (plans.starts_s <= at_s[-1])
     return plans.at(at_s)[:, 0], int(inside.sum())
@@ -78,7 +81,7 @@ def track(
     wanted, got, decisions = [], [], 0
     for seed in range(runs):
         phase = target.phases(seed)
-        pan, count = pan_of(sign * target.at(frames, phase), crew, at)
+        pan, count = pan_of(sign * target.at(frames, phase), crew, at, seed)
         wanted.append(target.at(at, phase))
         got.append(pan)
         decisions += count

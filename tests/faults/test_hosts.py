@@ -1,4 +1,4 @@
-"""Three hosts, each a network of its own, over one shared folder."""
+"""Three hosts, each a network and mounts of its own, over one shared folder."""
 
 import os
 import shutil
@@ -14,14 +14,23 @@ from carrellata.jobs.run.local import solve_job
 
 pytestmark = pytest.mark.slow
 
-NET = "10.83.7"
+NET = f"10.83.{os.getpid() % 250}"  # that of another run is another
 CLOCKS_S = (0.0, 2.0, -2.0)
+# A host mounts the shared folder for itself, and has a folder that no other sees.
+MOUNTS = 'mount --bind "$1" "$1" && mount -t tmpfs own "$2" && shift 2 && exec "$@"'
 
 
 def ip(*words: str) -> bool:
     """Change the network; tell whether it was done."""
     done = subprocess.run(["ip", *words], capture_output=True, check=False)
     return done.returncode == 0
+
+
+def mounts(pid: int, *folders: Path) -> tuple[str, ...]:
+    """Return the numbers under which a process has these folders mounted."""
+    lines = Path(f"/proc/{pid}/mountinfo").read_text(encoding="utf-8").splitlines()
+    found = {fields[4]: fields[0] for fields in map(str.split, lines)}
+    return tuple(found[str(folder)] for folder in folders)
 
 
 class Hosts:
@@ -58,9 +67,16 @@ class Hosts:
             ip("netns", "del", name)
         ip("link", "del", self._bridge)
 
-    def on(self, k: int) -> tuple[str, ...]:
-        """Return the words that run a command on a host."""
-        return ("ip", "netns", "exec", self.names[k])
+    def on(self, k: int, shared: Path, own: Path) -> tuple[str, ...]:
+        """Return the words that run a command on a host.
+
+        Args:
+            k: which host.
+            shared: a folder, which the host mounts.
+            own: a folder in whose place the host has one of its own.
+        """
+        mounts = ("sh", "-c", MOUNTS, "host", str(shared), str(own))
+        return ("ip", "netns", "exec", self.names[k], *mounts)
 
     def wire(self, k: int) -> str:
         """Return the name of the bridge's end of a host's wire."""
@@ -88,11 +104,16 @@ def test_a_host_that_is_cut_off_and_comes_back_harms_nothing(
     )
     farm.faults["slow_s"] = 0.3
     job = farm.job(walking_job(*many_shots(30)))
+    own = tmp_path / "own"
+    own.mkdir()
     workers = []
     for k, clock_s in enumerate(CLOCKS_S):
         farm.faults["clock_s"] = clock_s
-        workers.append(farm.worker(processes=1, host=hosts.on(k)))
+        host = hosts.on(k, farm.folder, own)
+        workers.append(farm.worker(processes=1, host=host))
     sweeper = farm.sweeper()
+    seen = {mounts(worker.pid, farm.folder, own) for worker in workers}
+    assert len(seen) == 3
     batch = farm.submit(job).batch
     until(lambda: len(farm.started()) >= 6)
     assert ip("link", "set", hosts.wire(1), "down")

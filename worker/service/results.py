@@ -95,9 +95,17 @@ def rendered(table: pa.Table, form: str) -> bytes:
 
 
 def _values(column: pa.ChunkedArray) -> object:
-    if pa.types.is_dictionary(column.type) or column.null_count:
+    if pa.types.is_dictionary(column.type):
+        return [value for chunk in column.chunks for value in _words(chunk)]
+    if column.null_count:
         return column.to_pylist()
     return column.to_numpy().tolist()
+
+
+def _words(chunk: pa.DictionaryArray) -> list[object]:
+    """Return the values of a chunk; a word is made once and not once a row."""
+    words = chunk.dictionary.to_pylist()
+    return [None if k is None else words[k] for k in chunk.indices.to_pylist()]
 
 
 _RENDERERS: dict[str, Callable[[pa.Table], bytes]] = {

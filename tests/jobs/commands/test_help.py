@@ -10,7 +10,8 @@ from carrellata.jobs.commands.groups import GROUPS
 from carrellata.jobs.commands.solve import app
 from carrellata.worker.cli import main
 
-COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+ALL = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+COMMANDS = {name: one for name, one in ALL.items() if not one.hidden}
 
 
 def test_help_lists_every_command_under_its_group(

@@ -38,7 +38,8 @@ def believed(times, points, ticks, **fields):
         "stands": False,
     } | fields
     place, velocity = np.empty((len(ticks), 3)), np.empty((len(ticks), 3))
-    samples = Samples(times, points, fields.pop("fresh"))
+    seen_s = times + fields["reaction"]
+    samples = Samples(times, seen_s, points, fields.pop("fresh"))
     watch = Watch(**fields)
     settled = Settled(np.empty((4, 4)), np.empty(4))
     settle(first_step_s(samples.times, samples.fresh), watch, settled)

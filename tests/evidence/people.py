@@ -1,0 +1,181 @@
+"""Eight people and the crew on one function: crossover, delay, and how they repeat.
+
+The people: rate control (K/s) against a disturbance, two periods of a sum of sines
+(40 s) a trial, 80 trials. Recordings of the public repository EmDash00/CPHS2017
+(`experiment/data`, no licence stated), measured by us and not copied: the crossing of
+the measured open loop, and a least-squares fit through the octave round it. Input and
+display latency are part of their delay. The function's lines are in
+`experiment/protocols/su17v3.py` there: the primes 2 to 31 over 20 s, the disturbance
+falling as one over the prime. In front of a rate control it moves the target as its
+integral, as one over the prime squared.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from carrellata.solver.presets import PRESETS, Crew
+
+from .identify import identify
+from .targets import SET_A, Target, with_rms
+from .tracking import LEAD_S, RATE, pan_of
+
+FloatArray = NDArray[np.float64]
+Follow = Callable[[FloatArray, FloatArray, int], FloatArray]
+"""From a bearing a frame, times to look at and a run's number to the response then."""
+
+PERIOD_S = 20.0
+PERIODS = 2  # a run
+SAMPLES = 2048  # of a run
+RUNS = 10  # as each of the people: five sets of phases, each twice
+PHASE_SETS = 5
+PRIMES = np.array([2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31])
+RESTLESS_HZ = 1.0
+
+FUNCTION = with_rms(
+    Target(
+        name="primes",
+        period_s=PERIOD_S,
+        bins=PRIMES,
+        amplitude=1.0 / PRIMES**2,
+        source="EmDash00/CPHS2017, experiment/protocols/su17v3.py",
+    ),
+    SET_A.rms,
+)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class People:
+    """What eight people did, measured by us: least and most over people, and mean."""
+
+    crossover: tuple[float, float, float] = (1.98, 3.96, 2.90)
+    delay_s: tuple[float, float, float] = (0.239, 0.347, 0.283)
+    spread: tuple[float, float] = (0.22, 0.47)  # of one's crossover over trials
+
+
+PEOPLE = People()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Runs:
+    """A tracker's runs on the function, one number a run.
+
+    Attributes:
+        crossover: where its open loop crosses one, (runs,) [rad/s].
+        delay_s: fitted within the octave round it, (runs,).
+        fitted: gain fitted there, (runs,) [rad/s].
+        residual: r.m.s. distance of the open loop from the fit there, as a share of
+            the fit, (runs,).
+        lag_s: by which the response is like the target, (runs,).
+        miss: r.m.s. error over that of the target, (runs,).
+        restless: share of the rate's r.m.s. above 1 Hz, (runs,).
+        peaks: of the speed, a second, (runs,).
+    """
+
+    crossover: FloatArray
+    delay_s: FloatArray
+    fitted: FloatArray
+    residual: FloatArray
+    lag_s: FloatArray
+    miss: FloatArray
+    restless: FloatArray
+    peaks: FloatArray
+
+    @property
+    def spread(self) -> float:
+        """Standard deviation of the crossover over the runs [rad/s]."""
+        return float(self.crossover.std(ddof=1))
+
+
+def runs_of(follow: Follow, *, runs: int = RUNS, target: Target = FUNCTION) -> Runs:
+    """Let a tracker follow the function, phases drawn anew each run."""
+    seconds = LEAD_S + PERIODS * target.period_s
+    frames = np.arange(int(seconds * RATE) + 2) / float(RATE)
+    at = LEAD_S + np.arange(SAMPLES) * PERIODS * target.period_s / SAMPLES
+    rows = []
+    for run in range(runs):
+        phase = target.phases(run % PHASE_SETS)
+        response = follow(target.at(frames, phase), at, run)
+        rows.append(_one_run(target.at(at, phase), response, target))
+    columns = np.array(rows).T
+    return Runs(**dict(zip(Runs.__slots__, columns, strict=True)))
+
+
+def _one_run(wanted: FloatArray, got: FloatArray, target: Target) -> tuple[float, ...]:
+    seconds = PERIODS * target.period_s
+    found = identify(wanted[None], got[None], PERIODS * target.bins, seconds)
+    near = (found.omega >= found.crossover / 2) & (found.omega <= found.crossover * 2)
+    w = found.omega[near]
+    model = found.fitted_crossover * np.exp(-1j * w * found.delay_s) / (1j * w)
+    off = np.abs(found.open_loop[near] / model - 1)
+    step = seconds / SAMPLES
+    return (
+        found.crossover,
+        found.delay_s,
+        found.fitted_crossover,
+        float(np.sqrt((off**2).mean())),
+        best_lag_s(wanted, got, step),
+        float(np.sqrt(found.error_share)),
+        *restlessness(got, step),
+    )
+
+
+def best_lag_s(wanted: FloatArray, got: FloatArray, step_s: float) -> float:
+    """Return the lag at which a periodic response is most like its target [s]."""
+    spectrum = (
+        np.fft.rfft(got - got.mean()) * np.fft.rfft(wanted - wanted.mean()).conj()
+    )
+    fine = 16
+    like = np.fft.irfft(spectrum, n=fine * len(got))
+    least, most = -int(1.0 / step_s * fine), int(2.0 / step_s * fine)
+    lags = np.arange(least, most)
+    return float(lags[np.argmax(like[lags])]) * step_s / fine
+
+
+def restlessness(values: FloatArray, step_s: float) -> tuple[float, float]:
+    """Return the share of the rate's r.m.s. above 1 Hz, and speed peaks a second.
+
+    A peak of the speed stands out of its surroundings by a tenth of the r.m.s. rate.
+    The values (n,) are evenly spaced; a drift over all of them is taken off.
+    """
+    rate = np.gradient(values, step_s)
+    rate = rate - rate.mean()
+    power = np.abs(np.fft.rfft(rate * np.hanning(len(rate)))) ** 2
+    high = np.fft.rfftfreq(len(rate), step_s) > RESTLESS_HZ
+    share = float(np.sqrt(power[high].sum() / power.sum()))
+    speed, least = np.abs(rate), 0.1 * float(np.sqrt((rate**2).mean()))
+    count, low, rising = 0, speed[0], True
+    high_point = speed[0]
+    for value in speed.tolist():
+        if rising:
+            high_point = max(high_point, value)
+            if value < high_point - least:
+                count, rising, low = count + 1, False, value
+        else:
+            low = min(low, value)
+            if value > low + least:
+                rising, high_point = True, value
+    return share, count / (len(values) * step_s)
+
+
+def crew_follows(crew: Crew) -> Follow:
+    """Return how a crew follows; each run is another take."""
+
+    def follow(bearing: FloatArray, at: FloatArray, run: int) -> FloatArray:
+        return pan_of(bearing, crew, at, run)[0]
+
+    return follow
+
+
+def preset(name: str, level: float = 1.0) -> Crew:
+    """Return a preset that varies by a level."""
+    return replace(PRESETS[name], variability=level)
+
+
+def interval(values: FloatArray, statistic: Callable[[FloatArray], FloatArray]):  # type: ignore[no-untyped-def]
+    """Return the 2.5th and 97.5th percentile of a statistic by bootstrap over runs."""
+    rng = np.random.default_rng(0)
+    drawn = values[rng.integers(0, len(values), (2000, len(values)))]
+    return tuple(np.percentile(statistic(drawn), (2.5, 97.5)).tolist())
