@@ -2,18 +2,24 @@
 
 A line is found by its text, so that moving code keeps the table; a line that is gone or
 no longer alone is refused. Where one is rewritten, its mutant is rewritten with it.
+Over 400 lines, since it is one table.
 """
 
 from .mutant import Mutant
 
-OPTICS = ("tests/solver/optics", "tests/reference/test_optics.py")
+OPTICS = (
+    "tests/solver/optics",
+    "tests/reference/test_optics.py",
+    "-k",
+    "not shake and not openusd and not search_finds and not pass_by and not tenth",
+)
 SETTINGS = ("tests/reference/test_settings.py",)
 SHOTS = ("tests/jobs/run/test_shots.py",)
 KEYS = ("tests/jobs/takes/test_keys.py",)
 SCORE = ("tests/solver/setups/test_score.py",)
 CUTS = ("tests/solver/cuts/test_continuity.py", "tests/solver/cuts/test_findings.py")
 SEQUENCE = ("tests/solver/cuts/test_sequence.py", "tests/solver/cuts/test_variety.py")
-BODY = ("tests/solver/action/test_body.py", "tests/reference/test_optics.py")
+BODY = ("tests/solver/action/test_body.py", *OPTICS[1:])
 CLAIMS = ("tests/solver/claims/test_claims.py",)
 RIGS = ("tests/solver/rigs/test_rig.py",)
 CLEAR = ("tests/solver/rigs/test_clearance.py",)
@@ -46,7 +52,7 @@ MUTANTS: tuple[Mutant, ...] = (
     # -- optics
     *_of(
         "solver/optics/camera.py",
-        (*OPTICS, *SETTINGS),
+        (*SETTINGS, *OPTICS),
         ('"super35-4perf": (24.89, 18.66)', '"super35-4perf": (24.89, 18.60)'),
         ('"super35-3perf": (24.89, 14.00)', '"super35-3perf": (24.89, 13.90)'),
         ('"academy": (21.95, 16.00)', '"academy": (21.95, 16.03)'),
