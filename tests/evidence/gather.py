@@ -105,6 +105,7 @@ def records(evidence: Evidence) -> dict[str, list[Record]]:
                     )
                 },
                 "spread": runs.spread,
+                "repeat": runs.repeat,
                 "spread_low": interval(runs.crossover, spread=True)[0],
                 "spread_high": interval(runs.crossover, spread=True)[1],
             }

@@ -92,6 +92,13 @@ class Runs:
         """Standard deviation of the crossover over the runs [rad/s]."""
         return float(self.crossover.std(ddof=1))
 
+    @property
+    def repeat(self) -> float:
+        """Standard deviation of the crossover at the same phases [rad/s]."""
+        n = len(self.crossover) // 2
+        off = self.crossover[:n] - self.crossover[n : 2 * n]
+        return float(np.sqrt((off**2).mean() / 2))
+
 
 def runs_of(follow: Follow, *, runs: int = RUNS, target: Target = FUNCTION) -> Runs:
     """Let a tracker follow the function, phases drawn anew each run."""

@@ -91,8 +91,8 @@ on such targets (regression, from memory of McRuer &amp; Jex 1967); the crew has
 gain. Above 8 rad/s the lines are far below the tolerance,
 and gain and phase are to be read with
 the coherence. Event-driven decisions with a rest are the model of intermittent
-control (Gawthrop, Loram, Lakie &amp; Gollee 2011, Biol Cybern 104:31-51; refractory
-times in section 2): near the crossover it cannot be told from a continuous tracker,
+control (Gawthrop, Loram, Lakie &amp; Gollee 2011, Biol Cybern 104:31-51):
+near the crossover it cannot be told from a continuous tracker,
 and it differs by its remnant and its rests.</p>
 <div class="row">{_size(evidence)}<div style="flex:1 1 300px"><h3>One-third law</h3>
 <p>Mean square error over that of the target, rectangular spectra without a shelf,
