@@ -37,6 +37,13 @@ from .frame.look import (
     look,
 )
 from .frame.projection import Screen, shaking_of
+from .frame.sight import (
+    AT_EYES,
+    SightCamera,
+    Sighted,
+    bodies_seen,
+    sighted,
+)
 from .optics.lens import hyperfocal_m
 from .shake import ShakeTrack, shake_layer
 from .shot import Shot
@@ -54,7 +61,8 @@ class Take:
     `crown_u` to `headroom` (a share of the frame height, NaN where the crown is not
     ahead), `head_in_frame` (crown, chin and both sides), `head_held` (the same, but
     eyes and sides where the size cuts the crown) and `others_held` (all others who must
-    be held). `hider` is what hides the primary, an index of `hider_names`, else -1.
+    be held). `hider` is what hides the primary, an index of `hider_names`, else -1;
+    `sighted` is what the camera sees of everybody in the set, None without a set.
     """
 
     shot: Shot
@@ -94,6 +102,7 @@ class Take:
     pan_plans: Plans
     tilt_plans: Plans
     focus_plans: Plans
+    sighted: Sighted | None = None
 
     @property
     def hidden_by(self) -> list[str | None]:
@@ -214,6 +223,11 @@ def seen_through(
     )
     n = len(times)
     hider = hiding(shot.stage, shot.subjects, primary, times, place)
+    seen = _in_set(shot, times, np.column_stack([place, pan[:, 0], tilt[:, 0]]))
+    if seen is not None:
+        mine = seen.hider[primary, AT_EYES, np.arange(n)]
+        free = (hider == NOTHING) & (mine >= 0)
+        hider[free] = mine[free]
     behind = hider != NOTHING
     rows = LookRows(
         np.empty((2, n)), np.empty((N_PLACES, n)), np.empty((N_FLAGS, n), np.bool_)
@@ -253,4 +267,26 @@ def seen_through(
         "head_held": flags[HEAD_HELD],
         "others_held": held,
         "hider": hider,
+        "sighted": seen,
     }
+
+
+def _in_set(shot: Shot, times: FloatArray, cams: FloatArray) -> Sighted | None:
+    """Return what a camera sees of everybody in the shot's set, None without one.
+
+    Args:
+        shot: the shot.
+        times: of the samples, (n,) [s].
+        cams: lens places with pan and tilt, (n, 5) [m, rad].
+    """
+    mesh, people = shot.stage.set, shot.subjects
+    if mesh is None:
+        return None
+    bodies = bodies_seen(
+        np.array([one.at(times, 0.0) for one in people]),
+        np.array([one.at(times, 1.0) for one in people]),
+        np.ones(len(people), dtype=np.bool_),
+    )
+    screen = Screen(*shot.tangents, shot.gate.axis_v)
+    camera = SightCamera(cams, shot.roll_rad, screen)
+    return sighted(shot.stage, mesh, bodies, camera)

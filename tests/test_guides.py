@@ -23,6 +23,7 @@ GUIDES = (
     "README.md",
     "DEVELOPERS.md",
     "deploy/README.md",
+    "jobs/coverage/README.md",
     "jobs/README.md",
     "jobs/decide/README.md",
     "jobs/export/README.md",

@@ -22,6 +22,7 @@ from ..export.extras import need
 from ..job.quantities import NAME_PATTERN
 from ..job.rate import rate_text
 from ..job.timecode import label_of_frame
+from .cut_pieces import CutPiece, without
 
 WHOLE_RATES = (12, 15, 24, 25, 30, 48, 50, 60, 72, 90, 96, 100, 120)
 SLOWED_RATES = (24, 30, 48, 60, 120)  # each also 1000/1001 of itself
@@ -39,6 +40,8 @@ class CutEvent:
         handles: frames before and after that a transition or the wish needs.
         record: frame of the timeline that the first one falls on, from 0.
         clip: name of the clip.
+        media: what names the clip's media; the name of the clip where nothing does.
+        speed: of the clip against its media; its frames are then those of the media.
     """
 
     name: str
@@ -46,6 +49,8 @@ class CutEvent:
     handles: tuple[int, int]
     record: int
     clip: str
+    media: str = ""
+    speed: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -67,35 +72,6 @@ class CutList:
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Piece:
-    """A stretch of a clip that is seen: `start` and `length` in the outer frames.
-
-    `head` and `tail` are what transitions need beyond its ends.
-    """
-
-    clip: Any
-    start: int
-    length: int
-    first: int
-    head: int = 0
-    tail: int = 0
-
-    def within(self, low: int, high: int) -> "_Piece | None":
-        """Return what of it lies in frames low to high, the latter not included."""
-        start, stop = max(self.start, low), min(self.start + self.length, high)
-        if start >= stop:
-            return None
-        return replace(
-            self,
-            start=start,
-            length=stop - start,
-            first=self.first + start - self.start,
-            head=self.head if start == self.start else 0,
-            tail=self.tail if stop == self.start + self.length else 0,
-        )
-
-
 def snap_rate(rate: float) -> Fraction | None:
     """Return the exact rate that a decimal one stands for, None for any other.
 
@@ -107,7 +83,9 @@ def snap_rate(rate: float) -> Fraction | None:
     return nearest if abs(float(nearest) - rate) <= SNAP_RATE else None
 
 
-def read_cut(path: Path, *, handles: int = 8, number: bool = False) -> CutList:
+def read_cut(
+    path: Path, *, handles: int = 8, number: bool = False, retimed: bool = False
+) -> CutList:
     """Read the shots of a timeline.
 
     Args:
@@ -115,6 +93,7 @@ def read_cut(path: Path, *, handles: int = 8, number: bool = False) -> CutList:
         handles: frames wanted at both ends; less where the media has less, more where
             a transition needs more.
         number: name shots 010, 020, ... in the order of the cut, not after clips.
+        retimed: take clips at another even speed too, with the frames of their media.
 
     Raises:
         InputError: the file cannot be read as a timeline.
@@ -123,7 +102,8 @@ def read_cut(path: Path, *, handles: int = 8, number: bool = False) -> CutList:
     """
     need("opentimelineio", "scene", str(path))
     timeline = _timeline(path)
-    return _Reader(str(path), timeline).cut(handles=handles, number=number)
+    reader = _Reader(str(path), timeline, retimed=retimed)
+    return reader.cut(handles=handles, number=number)
 
 
 def _timeline(path: Path) -> Any:
@@ -151,8 +131,9 @@ def _timeline(path: Path) -> Any:
 class _Reader:
     """Walks one timeline and gathers its faults."""
 
-    def __init__(self, file: str, timeline: Any) -> None:
+    def __init__(self, file: str, timeline: Any, *, retimed: bool) -> None:
         """Keep what is walked; nothing is looked at yet."""
+        self.retimed = retimed
         self.file = file
         self.timeline = timeline
         self.rate: Fraction | None = None
@@ -172,10 +153,12 @@ class _Reader:
         shots = tuple(
             CutEvent(
                 name=name,
-                frames=(piece.first, piece.first + piece.length - 1),
+                frames=piece.frames,
                 handles=ends,
                 record=piece.start,
                 clip=piece.clip.name or "",
+                media=piece.media,
+                speed=piece.speed,
             )
             for name, piece, ends in zip(names, pieces, held, strict=True)
         )
@@ -227,24 +210,29 @@ class _Reader:
             self._frames(item, trimmed.duration),
         )
 
-    def _is_retimed(self, item: Any) -> bool:
+    def _speed(self, item: Any) -> float | None:
+        """Return the speed of an item, None where it is refused for it."""
         import opentimelineio as otio
 
+        speed = 1.0
         for effect in item.effects:
             if not isinstance(effect, otio.schema.TimeEffect):
                 continue
-            scalar = getattr(effect, "time_scalar", None)
-            if scalar != 1.0:
+            scalar: float | None = getattr(effect, "time_scalar", None)
+            allowed = self.retimed and isinstance(item, otio.schema.Clip)
+            if allowed and scalar is not None and isfinite(scalar) and scalar > 0:
+                speed *= scalar
+            elif scalar != 1.0:
                 how = "" if scalar is None else f" to {scalar:g} of its speed"
                 kind = effect.schema_name()
                 message = f"is retimed{how} ({kind}); bake the retime, then cut again"
                 self._fault(item, message)
-                return True
-        return False
+                return None
+        return speed
 
-    def _layers(self, stack: Any) -> list[_Piece]:
+    def _layers(self, stack: Any) -> list[CutPiece]:
         """Return what is seen of a stack, in the frames of its inside."""
-        seen: list[_Piece] = []
+        seen: list[CutPiece] = []
         open_: list[tuple[int, int]] = [(-(10**12), 10**12)]
         for layer in reversed(list(stack)):
             pieces = self._layer(layer)
@@ -255,10 +243,10 @@ class _Reader:
                 if (part := piece.within(low, high)) is not None
             ]
             for piece in pieces:
-                open_ = _without(open_, piece.start, piece.start + piece.length)
+                open_ = without(open_, piece.start, piece.start + piece.length)
         return sorted(seen, key=lambda one: one.start)
 
-    def _layer(self, layer: Any) -> list[_Piece]:
+    def _layer(self, layer: Any) -> list[CutPiece]:
         """Return what is seen of one layer of a stack, which begins at its frame 0."""
         import opentimelineio as otio
 
@@ -268,20 +256,23 @@ class _Reader:
             return []
         return self._item(layer, at=0)
 
-    def _item(self, item: Any, *, at: int) -> list[_Piece]:
+    def _item(self, item: Any, *, at: int) -> list[CutPiece]:
         """Return what is seen of an item whose trimmed start falls on a frame."""
         import opentimelineio as otio
 
         if isinstance(item, otio.schema.Gap) or not item.enabled:
             return []
-        if self._is_retimed(item):
+        speed = self._speed(item)
+        if speed is None:
             return []
         if isinstance(item, otio.schema.Clip):
             if isinstance(item.media_reference, otio.schema.GeneratorReference):
                 self.notes.append(f'"{item.name}" is a generated picture, left out')
                 return []
             first, length = self._range(item)
-            piece = _Piece(clip=item, start=at, length=length, first=first)
+            piece = CutPiece(
+                clip=item, start=at, length=length, first=first, speed=speed
+            )
             return [piece] if length > 0 else []
         inside = (
             self._layers(item)
@@ -298,7 +289,7 @@ class _Reader:
             if piece is not None
         ]
 
-    def _track(self, track: Any) -> Iterator[_Piece]:
+    def _track(self, track: Any) -> Iterator[CutPiece]:
         """Yield what is seen of a track's children, in the frames of its inside."""
         import opentimelineio as otio
 
@@ -329,7 +320,7 @@ class _Reader:
             return 0
         return self._frames(beside, getattr(beside, offset))
 
-    def _handles(self, piece: _Piece, wanted: int) -> tuple[int, int]:
+    def _handles(self, piece: CutPiece, wanted: int) -> tuple[int, int]:
         media = piece.clip.media_reference
         available = None if media is None else media.available_range
         if available is None:
@@ -338,7 +329,7 @@ class _Reader:
         length = self._frames(piece.clip, available.duration)
         spare = (
             max(0, piece.first - first),
-            max(0, first + length - piece.first - piece.length),
+            max(0, first + length - piece.frames[1] - 1),
         )
         for need_, has, end in zip(
             (piece.head, piece.tail), spare, ("before", "after"), strict=True
@@ -351,7 +342,7 @@ class _Reader:
             min(spare[1], max(wanted, piece.tail)),
         )
 
-    def _names(self, pieces: list[_Piece], number: bool) -> list[str]:
+    def _names(self, pieces: list[CutPiece], number: bool) -> list[str]:
         if number:
             return [f"{10 * (k + 1):03d}" for k in range(len(pieces))]
         names: list[str] = []
@@ -374,7 +365,7 @@ class _Reader:
             names.append(name)
         return names
 
-    def _timecode(self, pieces: list[_Piece]) -> str | None:
+    def _timecode(self, pieces: list[CutPiece]) -> str | None:
         start = self.timeline.global_start_time
         if start is None or not pieces:
             return None
@@ -382,12 +373,3 @@ class _Reader:
         if self.rate is None or frame < 0:
             return None
         return label_of_frame(frame, self.rate)
-
-
-def _without(
-    spans: list[tuple[int, int]], low: int, high: int
-) -> list[tuple[int, int]]:
-    """Return spans with the frames low to high taken out, the latter not included."""
-    left = [(a, min(b, low)) for a, b in spans]
-    right = [(max(a, high), b) for a, b in spans]
-    return [(a, b) for a, b in (*left, *right) if a < b]

@@ -21,7 +21,17 @@ def register(app: typer.Typer) -> None:
 def export(
     out: Annotated[str, typer.Argument(metavar="OUT", help="Where the takes are.")],
     to: Annotated[
-        Literal["usd", "gltf", "csv", "picture", "frames", "stills"],
+        Literal[
+            "usd",
+            "gltf",
+            "csv",
+            "opentrackio",
+            "fdl",
+            "timeline",
+            "picture",
+            "frames",
+            "stills",
+        ],
         typer.Option(help="Form of the delivery."),
     ],
     folder: Annotated[
@@ -116,9 +126,18 @@ def cut(
     number: Annotated[
         bool, typer.Option("--number", help="Name shots 010, 020, ... in order.")
     ] = False,
+    against: Annotated[
+        Path | None,
+        typer.Option(metavar="OLD", help="The cut before: tell what changed."),
+    ] = None,
+    job: Annotated[
+        Path | None,
+        typer.Option(metavar="JOB", help="Its job, whose decisions go on."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Write the shots of a cut as the start of a job file."""
+    from ..errors import Fault, JobError
     from ..places.atomic import write_whole
     from ..places.place import local_path
     from .cut_text import cut_tables, cut_toml
@@ -127,6 +146,13 @@ def cut(
 
     if out is not None:
         out = local_path(out, "--out")
+    if against is not None:
+        files = (timeline, against, job, out)
+        _compare_cuts(files, handles, number=number, as_json=as_json)
+        return
+    if job is not None:
+        message = "needs --against, the cut that the job was made for"
+        raise JobError((Fault(path="--job", message=message),))
     found = read_cut(timeline, handles=handles, number=number)
     if out is not None:
         write_whole(out, cut_toml(found).encode())
@@ -147,3 +173,52 @@ def cut(
         typer.echo(cut_toml(found), nl=False)
     else:
         typer.echo(f"{len(found.shots)} shots in {out}")
+
+
+def _compare_cuts(
+    files: tuple[Path, Path, Path | None, Path | None],
+    handles: int,
+    *,
+    number: bool,
+    as_json: bool,
+) -> None:
+    """Tell what a new cut did to an old one; write the job that goes on with it."""
+    from ..job.load import read_tables
+    from ..places.atomic import write_whole
+    from .cut_changes import carried_job, change_lines, changes_between, job_toml
+    from .cut_text import cut_tables
+    from .cutlist import read_cut
+    from .terminal import print_json
+
+    timeline, against, job, out = files
+    new = read_cut(timeline, handles=handles, number=number, retimed=True)
+    old = read_cut(against, handles=handles, number=number, retimed=True)
+    changes = changes_between(new, old)
+    tables = cut_tables(new) if job is None else read_tables(job)
+    whole, notes = carried_job(tables, new, changes)
+    if out is not None:
+        write_whole(out, job_toml(whole).encode())
+    if as_json:
+        print_json(
+            {
+                "shots": [
+                    {
+                        "name": one.shot.name,
+                        "change": one.change,
+                        "was": None if one.old is None else one.old.name,
+                        "frames": list(one.shot.frames),
+                        "speed": one.shot.speed,
+                    }
+                    for one in changes.shots
+                ],
+                "gone": [one.name for one in changes.gone],
+                "notes": [*new.notes, *notes],
+            }
+        )
+        return
+    for note in (*new.notes, *notes):
+        typer.echo(f"note: {note}", err=True)
+    for line in change_lines(changes):
+        typer.echo(line)
+    if out is not None:
+        typer.echo(f"{len(new.shots)} shots in {out}")

@@ -14,6 +14,7 @@ import typer
 
 from ..errors import Fault, InputError, JobError
 from ..processes.threads import use_one_thread
+from . import bake as cli_bake
 from . import deliver as cli_export
 from . import look as cli_review
 from . import new as cli_new
@@ -301,6 +302,7 @@ def prune(
         typer.echo(f"{len(removed)} replaced takes removed")
 
 
+cli_bake.register(app)
 cli_export.register(app)
 cli_review.register(app)
 cli_study.register(app)

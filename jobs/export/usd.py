@@ -145,6 +145,8 @@ def _describe(stage: Any, curves: Curves, world: WorldSpec) -> None:
 
 
 def _put_lens(camera: Any, curves: Curves, world: WorldSpec) -> None:
+    from pxr import Sdf
+
     gate = curves.gate
     tenths = world.units(10.0 * _MM)  # of a scene unit, in a millimetre
     width = gate.width_mm * gate.squeeze * gate.overscan
@@ -162,6 +164,14 @@ def _put_lens(camera: Any, curves: Curves, world: WorldSpec) -> None:
     # Samples of a take run from each frame to the next, so the shutter opens on it.
     camera.CreateShutterOpenAttr().Set(0.0)
     camera.CreateShutterCloseAttr().Set(curves.shutter_deg / 360.0)
+    prim = camera.GetPrim()
+    for name, value in (
+        ("focalLengthMm", curves.focal_mm),
+        ("horizontalApertureMm", width),
+        ("verticalApertureMm", height),
+    ):
+        number = Sdf.ValueTypeNames.Double
+        prim.CreateAttribute(f"carrellata:{name}", number, custom=True).Set(value)
     focus = camera.CreateFocusDistanceAttr()
     _put(focus, curves, curves.focus_m / world.metres_per_unit)
 

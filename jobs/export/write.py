@@ -14,10 +14,21 @@ from .extras import need
 from .names import DEFAULT_PATTERN, names_of
 from .usd import Keys, shake_name, usd_shot
 
-Form = Literal["usd", "gltf", "csv", "picture", "frames", "stills"]
+Form = Literal[
+    "usd",
+    "gltf",
+    "csv",
+    "opentrackio",
+    "fdl",
+    "timeline",
+    "picture",
+    "frames",
+    "stills",
+]
 FORMS: tuple[Form, ...] = get_args(Form)
 _EXTRAS = {"usd": ("pxr", "scene"), "frames": ("PIL", "plots")}
 _EXTRAS |= {"stills": ("matplotlib", "plots")}
+_EXTRAS |= {"timeline": ("opentimelineio", "scene")}
 
 Progress = Callable[[str, int], None]
 """Called with the name of each shot that is done, and how many there are in all."""
@@ -80,7 +91,7 @@ def export_sequence(
         need(module, extra, f"--to {wanted.to}")
     delivery = _chosen(read_delivery(store), wanted.shots)
     names = names_of(wanted.names, delivery.curves)
-    folder = wanted.folder or store.folder / "export" / wanted.to
+    folder = _folder(store, wanted)
     files: list[Place] = []
     notes = [f"{shot} has no take and is left out" for shot in delivery.missing]
 
@@ -95,6 +106,10 @@ def export_sequence(
         files=tuple(files),
         notes=tuple(notes),
     )
+
+
+def _folder(store: Store, wanted: ExportRequest) -> Place:
+    return wanted.folder or store.folder / "export" / wanted.to
 
 
 _Put = Callable[[str, bytes], None]
@@ -186,6 +201,50 @@ def _write_csv(
         _tell(progress, one.shot, len(names))
 
 
+def _write_opentrackio(
+    delivery: Delivery,
+    names: list[str],
+    wanted: ExportRequest,
+    put: _Put,
+    notes: list[str],
+    progress: Progress | None,
+) -> None:
+    from .opentrackio import opentrackio_lines
+
+    for one, name in zip(delivery.curves, names, strict=True):
+        put(f"{name}.jsonl", opentrackio_lines(one, delivery.clock).encode())
+        _tell(progress, one.shot, len(names))
+
+
+def _write_fdl(
+    delivery: Delivery,
+    names: list[str],
+    wanted: ExportRequest,
+    put: _Put,
+    notes: list[str],
+    progress: Progress | None,
+) -> None:
+    from .framing_list import framing_list
+
+    for one, name in zip(delivery.curves, names, strict=True):
+        put(f"{name}.fdl", framing_list(one).encode())
+        _tell(progress, one.shot, len(names))
+
+
+def _write_timeline(
+    delivery: Delivery,
+    names: list[str],
+    wanted: ExportRequest,
+    put: _Put,
+    notes: list[str],
+    progress: Progress | None,
+) -> None:
+    from .timeline import timeline_text
+
+    folder = _folder(delivery.store, wanted)
+    put(f"{delivery.sequence}.otio", timeline_text(delivery, folder).encode())
+
+
 def _write_picture(
     delivery: Delivery,
     names: list[str],
@@ -250,6 +309,9 @@ _WRITERS: dict[str, Callable[..., None]] = {
     "usd": _write_usd,
     "gltf": _write_gltf,
     "csv": _write_csv,
+    "opentrackio": _write_opentrackio,
+    "fdl": _write_fdl,
+    "timeline": _write_timeline,
     "picture": _write_picture,
     "frames": _write_frames,
     "stills": _write_stills,

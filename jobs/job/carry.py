@@ -14,6 +14,8 @@ FINDING_NAMES = (
     "accepts_nothing",
     "adds_nothing",
     "angle_not_kept",
+    "beat_missed",
+    "camera_seen",
     "close_to_lens",
     "crosses_in_shot",
     "crosses_line",
@@ -26,6 +28,7 @@ FINDING_NAMES = (
     "limit_reached",
     "lock_broken",
     "near_axis",
+    "no_cut",
     "out_of_safe",
     "refused_plans",
     "rig_in_keep_out",
@@ -55,8 +58,7 @@ def _finding(value: Any) -> Any:
     if isinstance(value, str) and value in FINDING_NAMES:
         return value
     meant = hint(value, FINDING_NAMES)
-    example = FINDING_NAMES[5]
-    message = f'must name a finding such as "{example}", got {shown(value)}{meant}'
+    message = f'must name a finding such as "crosses_line", got {shown(value)}{meant}'
     raise refusal(message)
 
 

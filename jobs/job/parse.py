@@ -9,7 +9,15 @@ from typing import Any
 from pydantic import ValidationError
 
 from ..errors import Fault, JobError
+from .actions import (
+    WrittenShot,
+    action_faults,
+    action_tables,
+    camera_shots,
+    checked_actions,
+)
 from .cascade import SHARED_TABLES, CascadeTable, ResolvedShot, resolve
+from .coverages import coverage_faults
 from .crew_files import CrewFile, with_crew_file
 from .faults import field_names, schema_findings, unknown_field
 from .intents import intent_layers, intents_faults, intents_of, unknown_intents
@@ -25,7 +33,7 @@ from .spec import MAX_SHOTS, JobFile
 from .timecode import frame_of_label
 from .world import WorldSpec
 
-_CASCADE_FIELDS = ("defaults", "scenes", "intents", *SHARED_TABLES)
+_CASCADE_FIELDS = ("defaults", "scenes", "intents", "coverage", *SHARED_TABLES)
 # What a shot says itself, and its scene or the defaults never say for it.
 _OWN_FIELDS = {
     "defaults": ("name", "frames", "lock"),
@@ -75,8 +83,9 @@ def parse_job(
     header, header_faults = _header(data)
     faults |= dict.fromkeys(header_faults)
     world = header.world if header is not None else None
+    written = _written(data)
     resolved, checked, n_faulty = [], [], 0
-    for one in _resolved(data):
+    for one in _resolved(data, written):
         resolved.append(one)
         checked.append(_checked(one, rate, world, crew_files))
         n_faulty += bool(checked[-1][1])
@@ -87,13 +96,16 @@ def parse_job(
     for k, (one, (_, findings)) in enumerate(zip(resolved, checked, strict=True)):
         for place, message in (*findings, *clashes.get(k, ())):
             faults[Fault(path=one.path_of(place), message=message)] = None
-    faults |= dict.fromkeys(_name_faults(data))
-    faults |= dict.fromkeys(_intent_faults(data))
+    faults |= dict.fromkeys(_name_faults(data, written))
+    faults |= dict.fromkeys(_intent_faults(data, written))
+    actions, refused = checked_actions(data)
+    faults |= dict.fromkeys(refused)
     if header is not None and len(sound) == len(checked):
         faults |= dict.fromkeys(_habit_faults(header, shared.values()))
     if faults or header is None:
         raise JobError(tuple(faults))
-    return header.model_copy(update={"shots": tuple(shared.values())})
+    update = {"shots": tuple(shared.values()), "actions": actions}
+    return header.model_copy(update=update)
 
 
 def _rate(data: dict[str, Any]) -> Fraction | None:
@@ -130,6 +142,8 @@ def _cascade_faults(data: dict[str, Any]) -> Iterator[Fault]:
         yield Fault(path="defaults", message=message)
     yield from _own_field_faults("defaults", "defaults", data.get("defaults"))
     yield from intents_faults(data)
+    yield from coverage_faults(data)
+    yield from action_faults(data)
     scenes = data.get("scenes", {})
     if not isinstance(scenes, dict):
         yield Fault(path="scenes", message=f"must be a table, got {shown(scenes)}")
@@ -159,7 +173,7 @@ def _list_faults(data: dict[str, Any]) -> Iterator[Fault]:
     if not isinstance(shots, list | tuple):
         yield Fault(path="shots", message=f"must be a list, got {shown(shots)}")
         return
-    if not shots:
+    if not shots and not action_tables(data):
         yield Fault(path="shots", message="a job needs at least one shot")
     if len(shots) > MAX_SHOTS:
         message = f"a job has at most {MAX_SHOTS} shots, got {len(shots)}"
@@ -188,7 +202,7 @@ def _header(data: dict[str, Any]) -> tuple[JobFile | None, list[Fault]]:
     known = set(field_names(JobFile))
     table = {name: value for name, value in data.items() if name in known}
     try:
-        return JobFile.model_validate({**table, "shots": ()}), []
+        return JobFile.model_validate({**table, "shots": (), "actions": ()}), []
     except ValidationError as error:
         findings = schema_findings(error, JobFile)
         return None, [Fault(path=path_text("", p), message=m) for p, m in findings]
@@ -206,43 +220,63 @@ def _shot_tables(data: dict[str, Any]) -> list[tuple[int, dict[str, Any]]]:
     return [(k, shot) for k, shot in enumerate(listed) if isinstance(shot, dict)]
 
 
-def _scene_of(data: dict[str, Any], shot: dict[str, Any]) -> str:
-    scene = shot.get("scene", _tables(data, "defaults").get("scene", _DEFAULT_SCENE))
+def _written(data: dict[str, Any]) -> list[WrittenShot]:
+    """Return the shots of a job, and behind them the cameras of its actions."""
+    shots = []
+    for k, table in _shot_tables(data)[:MAX_SHOTS]:
+        layer = CascadeTable(path=f"shots[{k}]", table=table)
+        shots.append(WrittenShot(path=layer.path, layers=(layer,)))
+    return [*shots, *camera_shots(data)]
+
+
+def _scene_of(data: dict[str, Any], shot: WrittenShot) -> str:
+    scene = shot.said("scene")
+    if scene is None:
+        scene = _tables(data, "defaults").get("scene", _DEFAULT_SCENE)
     return scene if isinstance(scene, str) else _DEFAULT_SCENE
 
 
 def _used_scenes(data: dict[str, Any]) -> set[str]:
-    return {_scene_of(data, shot) for _, shot in _shot_tables(data)}
+    return {_scene_of(data, shot) for shot in _written(data)}
 
 
-def _resolved(data: dict[str, Any]) -> Iterator[ResolvedShot]:
+def _resolved(
+    data: dict[str, Any], written: Iterable[WrittenShot]
+) -> Iterator[ResolvedShot]:
     """Yield each shot with all that it inherits."""
     shared = {name: data[name] for name in SHARED_TABLES if name in data}
     defaults = _without(_tables(data, "defaults"), _OWN_FIELDS["defaults"])
     scenes, intents = _tables(data, "scenes"), intents_of(data)
-    for k, shot in _shot_tables(data)[:MAX_SHOTS]:
+    for shot in written:
         name = _scene_of(data, shot)
         scene = _without(_tables(scenes, name), _OWN_FIELDS["scenes"])
-        own = (defaults, scene, shot)
+        own = (defaults, scene, *(layer.table for layer in shot.layers))
         yield resolve(
             (
                 CascadeTable(path="", table=shared),
                 CascadeTable(path="defaults", table=defaults),
                 CascadeTable(path=path_text("scenes", (name,)), table=scene),
                 *intent_layers(intents, own),
-                CascadeTable(path=f"shots[{k}]", table=shot),
+                *shot.layers,
             )
         )
 
 
-def _intent_faults(data: dict[str, Any]) -> Iterator[Fault]:
+def _intent_faults(
+    data: dict[str, Any], written: Iterable[WrittenShot]
+) -> Iterator[Fault]:
     """Yield the intents that shots name and the job does not have."""
     intents, scenes = intents_of(data), _tables(data, "scenes")
     defaults = _tables(data, "defaults")
-    for k, shot in _shot_tables(data)[:MAX_SHOTS]:
+    for shot in written:
         name = _scene_of(data, shot)
-        paths = ("defaults", path_text("scenes", (name,)), f"shots[{k}]")
-        tables = (defaults, _tables(scenes, name), shot)
+        own = [layer.path for layer in shot.layers]
+        paths = ("defaults", path_text("scenes", (name,)), *own)
+        tables = (
+            defaults,
+            _tables(scenes, name),
+            *(layer.table for layer in shot.layers),
+        )
         yield from unknown_intents(intents, paths, tables)
 
 
@@ -291,22 +325,24 @@ def _of_the_file(place: Location) -> str:
     return ""
 
 
-def _name_faults(data: dict[str, Any]) -> Iterator[Fault]:
+def _name_faults(
+    data: dict[str, Any], written: Iterable[WrittenShot]
+) -> Iterator[Fault]:
     """Yield names that differ from an earlier one in nothing but case, or not even."""
-    shots: dict[str, int] = {}
+    shots: dict[str, WrittenShot] = {}
     scenes: dict[str, str] = {}
-    for k, shot in _shot_tables(data):
-        name = shot.get("name")
+    for shot in written:
+        name = shot.said("name")
         if isinstance(name, str):
-            first = shots.setdefault(name.lower(), k)
-            if first != k:
-                message = f"{shown(name)} is already the name of shots[{first}]"
-                yield Fault(path=f"shots[{k}].name", message=message)
+            first = shots.setdefault(name.lower(), shot)
+            if first is not shot:
+                message = f"{shown(name)} is already the name of {first.path}"
+                yield Fault(path=f"{shot.path}.name", message=message)
         scene = _scene_of(data, shot)
         before = scenes.setdefault(scene.lower(), scene)
         if before != scene:
             message = f"{shown(scene)} and {shown(before)} differ only in case"
-            yield Fault(path=f"shots[{k}].scene", message=message)
+            yield Fault(path=shot.path_of("scene"), message=message)
     for name in _tables(data, "scenes"):
         before = scenes.setdefault(name.lower(), name)
         if before != name:

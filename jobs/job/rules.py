@@ -11,7 +11,13 @@ from .meanings import hint
 from .rate import rate_text
 from .rules_claims import claim_frames, claim_names, claims_agree, claims_possible
 from .rules_setup import height_on_stage, lens_in_kit, rig_rules, size_rules, view_rules
-from .rules_stage import floor_rules, keep_out_rules, prop_rules, stage_numbers
+from .rules_stage import (
+    floor_rules,
+    keep_out_rules,
+    prop_rules,
+    set_rules,
+    stage_numbers,
+)
 from .shot import MAX_FRAMES, ShotSpec
 from .subject import SCENE_SUFFIXES, SUBJECT_SUFFIXES, SubjectSpec
 from .world import WorldSpec
@@ -213,6 +219,7 @@ SHOT_RULES = (
     ShotRule(reads=("stage",), check=keep_out_rules),
     ShotRule(reads=("stage",), check=prop_rules),
     ShotRule(reads=("stage",), check=stage_numbers),
+    ShotRule(reads=("stage",), check=set_rules),
     ShotRule(reads=("accept",), check=_accepted),
     ShotRule(reads=("subjects",), check=_subjects),
     ShotRule(reads=("subjects", "cues"), check=_present),

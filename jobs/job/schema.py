@@ -28,8 +28,11 @@ _WHOLE_TABLES = (
     "PropSpec",
     "AcceptSpec",
     "ClaimSpec",
+    "BeatSpec",
+    "SpeechSpec",
 )
 _OWN_REQUIRED = ["name", "frames"]
+_SET_NAME = {"type": "string", "minLength": 1}
 
 
 def job_schema() -> dict[str, Any]:
@@ -53,11 +56,13 @@ def job_schema() -> dict[str, Any]:
         },
     }
     shot["required"] = _OWN_REQUIRED
+    _describe_actions(tables, shot)
     inherited = {"$ref": "#/$defs/InheritedFields"}
     schema["properties"] |= {
         "camera": {"$ref": "#/$defs/CameraSpec"},
         "crew": {"$ref": "#/$defs/CrewSpec"},
         "stage": {"$ref": "#/$defs/StageSpec"},
+        "coverage": _coverage_schema(tables["ActionSpec"]),
         "defaults": inherited,
         "intents": _intents_schema(shot),
         "scenes": {
@@ -66,8 +71,58 @@ def job_schema() -> dict[str, Any]:
             "additionalProperties": inherited,
         },
     }
-    schema["properties"]["shots"]["minItems"] = 1
     return {"$schema": _DIALECT, **schema, "title": "Carrellata job"}
+
+
+def _describe_actions(tables: dict[str, Any], shot: dict[str, Any]) -> None:
+    """Give actions the fields that their cameras inherit, and cameras their own.
+
+    Args:
+        tables: of the schema, by name.
+        shot: the table of a shot.
+    """
+    inherited = {
+        name: field
+        for name, field in shot["properties"].items()
+        if name not in ("name", "frames", "cut", "setup", "lock")
+    }
+    action = tables["ActionSpec"]
+    action["properties"] = {**inherited, **action["properties"], "coverage": _SET_NAME}
+    action["properties"]["cameras"]["items"] = {"$ref": "#/$defs/ActionCamera"}
+    action["required"] = ["name", "frames", "subjects"]
+    own = {
+        name: field
+        for name, field in inherited.items()
+        if name not in ("scene", "handles", "preroll", "subjects")
+    }
+    person = {"type": ["string", "integer"], "minLength": 1, "minimum": 1}
+    people = {"anyOf": [person, {"type": "array", "items": person, "minItems": 1}]}
+    tables["ActionCamera"] = {
+        "title": "ActionCamera",
+        "description": "A shot over the whole action.",
+        "type": "object",
+        "properties": {
+            **own,
+            "name": shot["properties"]["name"],
+            "lock": shot["properties"]["lock"],
+            "on": {**people, "description": "Whom it follows, by name or number."},
+            "over": {**people, "description": "Over whose shoulder."},
+            "size": {**_SET_NAME, "description": "Short for framing.size."},
+        },
+        "required": ["name"],
+        "additionalProperties": False,
+    }
+
+
+def _coverage_schema(action: dict[str, Any]) -> dict[str, Any]:
+    """Return the schema of the table of sets of cameras."""
+    cameras = action["properties"]["cameras"]
+    own = {
+        "type": "object",
+        "properties": {"cameras": cameras},
+        "additionalProperties": False,
+    }
+    return {"type": "object", "additionalProperties": own}
 
 
 def _intents_schema(shot: dict[str, Any]) -> dict[str, Any]:

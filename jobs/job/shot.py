@@ -158,6 +158,9 @@ class ShotSpec(Spec):
     On a fixed rig that does not hold the view, "choose" leaves nothing open."""
     stage: StageSpec = StageSpec()
     """Where the camera may stand."""
+    sight: Literal["count", "forbid"] = "count"
+    """Frames in which the set or a person hides who is followed are counted, or no
+    setup may have any."""
     setup: Name | None = None
     """Label: shots of a scene with the same one share rig, lens and height."""
     keep_setup: KeepSetup = KeepSetupSpec()

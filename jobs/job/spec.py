@@ -5,6 +5,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field
 
+from .action import ActionSpec
 from .habits import HabitsSpec
 from .packed import PackedShots
 from .quantities import Name, Rate, Spec, Text, Whole
@@ -30,6 +31,34 @@ class JobFile(Spec):
     habits: HabitsSpec = HabitsSpec()
     """How the sequence likes to be shot."""
     shots: tuple[ShotSpec, ...]
+    """In the order of the cut; behind them the cameras of actions."""
+    actions: tuple[ActionSpec, ...] = ()
+    """What is covered by several cameras, and cut."""
+
+    @property
+    def cameras(self) -> dict[str, ActionSpec]:
+        """The action of each camera, by name of its shot."""
+        return {
+            action.shot_of(camera): action
+            for action in self.actions
+            for camera in action.cameras
+        }
+
+    def action_of(self, shot: str) -> ActionSpec | None:
+        """Return the action of which a shot is a camera; None where it is none."""
+        return self.cameras.get(shot) if self.actions else None
+
+    def path_of(self, shot: str) -> str:
+        """Return where a shot stands: `shots[2]`, or a camera by its name.
+
+        Raises:
+            KeyError: there is none.
+        """
+        for k, action in enumerate(self.actions):
+            for camera in action.cameras:
+                if action.shot_of(camera) == shot:
+                    return f"actions[{k}].cameras.{camera}"
+        return f"shots[{self.place_of(shot)}]"
 
     def shot(self, name: str) -> ShotSpec:
         """Return the shot of this name, in any case of letters.

@@ -1,10 +1,11 @@
 """The `stage` table: where a camera may stand, and what track there is."""
 
+from pathlib import PurePath
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from .quantities import GroundPoint, Name, Number, Point, Spec, refusal
+from .quantities import GroundPoint, Name, Number, Point, Spec, Text, refusal
 
 Metres = Annotated[Number, Field(gt=0, le=1e6)]
 Height = Annotated[Number, Field(ge=0, le=1e6)]
@@ -49,15 +50,51 @@ class PropSpec(Spec):
         return self
 
 
+SET_SUFFIXES = (".usd", ".usda", ".usdc", ".usdz", ".gltf", ".glb", ".parquet")
+PrimPath = Annotated[Text, Field(min_length=1, max_length=4096)]
+
+
+class SetSpec(Spec):
+    """Walls, doorways and furniture, from a scene."""
+
+    file: Annotated[Text, Field(min_length=1, max_length=4096)]
+    """OpenUSD or glTF scene, or what `bake-set` made of one, relative to the job."""
+    prims: Annotated[tuple[PrimPath, ...], Field(max_length=1000)] = ()
+    """OpenUSD: paths of what belongs to the set; glTF: names of nodes. Empty: all."""
+    wild: Annotated[tuple[PrimPath, ...], Field(max_length=1000)] = ()
+    """Paths or names of what may be taken out, with all that is below them."""
+    thin_m: Annotated[Number, Field(ge=0, le=1)] = 0.02
+    """What is no thicker in two directions, a wire or a hand rail, hides nobody."""
+    units: Literal["m", "cm", "mm", "in", "ft"] | Metres | None = None
+    """OpenUSD where the scene does not say it: its length unit, a name or metres."""
+    up: Literal["y", "z"] | None = None
+    """OpenUSD where the scene does not say it: its up axis."""
+
+    @property
+    def suffix(self) -> str:
+        """Suffix of the file in lower case."""
+        return PurePath(self.file).suffix.lower()
+
+
 class StageSpec(Spec):
     """Where cameras may stand; all of it optional."""
 
     floor: Annotated[tuple[GroundPoint, ...], Field(min_length=3, max_length=1000)] | (
         None
     ) = None
-    """Corners of a convex polygon in order, either way round, in scene units on the
-    ground: x, y where Z is up, x, z where Y is up; absent: anywhere."""
+    """Corners of a polygon in order, either way round, in scene units on the ground:
+    x, y where Z is up, x, z where Y is up; absent: anywhere."""
+    floor_holes: Annotated[
+        tuple[
+            Annotated[tuple[GroundPoint, ...], Field(min_length=3, max_length=1000)],
+            ...,
+        ],
+        Field(max_length=100),
+    ] = ()
+    """Polygons inside the floor in which nothing can stand, as the floor."""
     keep_outs: Annotated[tuple[KeepOutSpec, ...], Field(max_length=1000)] = ()
+    set: SetSpec | None = None
+    """What cameras stand in: they keep clear of it, and see nobody through it."""
     props: Annotated[tuple[PropSpec, ...], Field(max_length=1000)] = ()
     """What claims can name beside keep-outs."""
     height_m: tuple[Height, Height] | None = None
@@ -71,6 +108,11 @@ class StageSpec(Spec):
     """Radii of the curved track there is; empty: any."""
     min_distance_m: Annotated[Number, Field(ge=0, le=1e6)] = MIN_DISTANCE_M
     """Nearest that the lens may come to a subject."""
+
+    @property
+    def set_file(self) -> str | None:
+        """The file of the set, None without one."""
+        return None if self.set is None else self.set.file
 
     @property
     def section_m(self) -> float:

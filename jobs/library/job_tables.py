@@ -247,3 +247,5 @@ class JobTable(TypedDict):
     defaults: NotRequired[dict[str, Any]]
     scenes: NotRequired[dict[str, dict[str, Any]]]
     intents: NotRequired[dict[str, dict[str, Any]] | str]
+    actions: NotRequired[list[dict[str, Any]]]
+    coverage: NotRequired[dict[str, dict[str, Any]]]

@@ -33,6 +33,7 @@ PARTS = {
     "near": "coming close",
     "hidden": "something in the line of sight",
     "blocked": "somebody else in the line of sight",
+    "taken_out": "wild walls that are taken out",
     "refused": "plans that limits refused",
     "view": "frames off the asked view",
     "side_of_face": "how much of the face the view shows",

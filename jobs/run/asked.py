@@ -18,7 +18,8 @@ def choose_shots(
 
     Args:
         job: the checked job.
-        shots: names, in any case of letters; None for all.
+        shots: names, in any case of letters, an action's for all its cameras; None
+            for all.
         shard: (k, n): every n-th of them from the k-th on, 1 <= k <= n.
         flag: option that the names came from, for what a fault says.
 
@@ -28,15 +29,20 @@ def choose_shots(
     chosen = job.shots
     if shots is not None:
         known = {spec.name.lower() for spec in job.shots}
+        covered = {
+            action.name.lower(): {action.shot_of(one).lower() for one in action.cameras}
+            for action in job.actions
+        }
         names = ", ".join(spec.name for spec in job.shots)
         faults = tuple(
             Fault(path=flag, message=f'"{name}" is not a shot ({names})')
             for name in shots
-            if name.lower() not in known
+            if name.lower() not in known | covered.keys()
         )
         if faults:
             raise JobError(faults)
-        asked = {name.lower() for name in shots}
+        wanted = {name.lower() for name in shots}
+        asked = wanted.union(*(covered.get(name, ()) for name in wanted))
         chosen = tuple(spec for spec in job.shots if spec.name.lower() in asked)
     if shard is not None:
         number, count = shard

@@ -73,7 +73,7 @@ def ask_of(
         height_open="height" in spec.open_fields,
         hold=spec.rig.hold if isinstance(spec.rig, ChooseRig) else None,
         rig_price=spec.rig.price if isinstance(spec.rig, ChooseRig) else 1.0,
-        stage=stage_of(spec, world, usual=True),
+        stage=stage_of(spec, world, usual=True, mesh=shot.stage.set),
         sizes=tuple(
             (size, framings_of(job, _of_size(closed, size), shot.subjects))
             for size in spec.framing.open_sizes

@@ -55,7 +55,7 @@ def attempt(
     place = work.job.place_of(spec.name)
     result = guarded(
         lambda: phase.unit(_marking(work, phase, place), spec, given),
-        f"shots[{place}]",
+        work.job.path_of(spec.name),
         passing=passing,
         waits=waits,
     )

@@ -87,7 +87,7 @@ def _read_guarded(
     job: JobFile, spec: ShotSpec, folder: Path, read: SubjectReader
 ) -> Prepared | tuple[Fault, ...]:
     """Return a shot as it was read, or why it cannot be used."""
-    place = f"shots[{job.place_of(spec.name)}]"
+    place = job.path_of(spec.name)
     return guarded(lambda: _read(job, spec, folder, read), place)
 
 

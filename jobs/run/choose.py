@@ -12,6 +12,7 @@ from ...solver.cuts.sequence import choose_sequence
 from ...solver.setups.score import TIE
 from ...solver.setups.setup import view_family
 from ..job.letters import SHARED_FIELDS
+from ..job.setup import SetupSpec
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..takes.judgement import Candidate, Judgement
@@ -34,10 +35,13 @@ def choose_setups(
             choice, as are shots that are not there, and the shots of a letter that
             have no setup in common.
     """
+    cameras = job.cameras
     judged = [
         spec
         for spec in job.shots
-        if spec.name in judgements and judgements[spec.name].candidates
+        if spec.name in judgements
+        and judgements[spec.name].candidates
+        and spec.name not in cameras
     ]
     apart = _apart(judged, judgements)
     specs = [spec for spec in judged if spec.name not in apart]
@@ -46,35 +50,55 @@ def choose_setups(
     there = {spec.name for spec in specs}
     after_gap = {two.name for one, two in pairwise(job.shots) if one.name not in there}
     shots = [
-        _open_shot(spec, judgements[spec.name], gap=spec.name in after_gap)
+        open_shot(spec, judgements[spec.name], gap=spec.name in after_gap)
         for spec in specs
     ]
     letters = {spec.name: spec.setup.lower() for spec in specs if spec.setup}
-    choice = choose_sequence(shots, shared=letters, costs=_costs(job))
+    choice = choose_sequence(shots, shared=letters, costs=cut_costs(job))
     found = {}
     for k, spec in enumerate(specs):
         judgement = judgements[spec.name]
         index, other = choice.chosen[k], choice.runner_up[k]
-        candidate = judgement.candidates[index]
-        why = {
-            "score": candidate.score,
-            "parts": candidate.parts,
-            "cut": choice.cuts[k],
-            "numbers": candidate.numbers,
-            "tried": judgement.n_tried,
-            "candidates": len(judgement.candidates),
-            "kept": judgement.kept == index,
-        }
         runner_up = None
         if other is not None:
             more = choice.runner_up_costs(k)
             gains = keeping_gains(shots[k])
             fee = int(gains[index] - gains[other]) / MICRO
-            runner_up = _runner_up(judgement.candidates[other], more, fee)
-        found[spec.name] = Chosen(
-            shot=spec.name, setup=candidate.setup, why=why, runner_up=runner_up
+            runner_up = runner_up_of(judgement.candidates[other], more, fee)
+        found[spec.name] = chosen_of(
+            judgement, index, cut=choice.cuts[k], runner_up=runner_up
         )
     return found
+
+
+def chosen_of(
+    judgement: Judgement,
+    index: int,
+    *,
+    cut: Mapping[str, float],
+    runner_up: RunnerUp | None,
+) -> Chosen:
+    """Return the choice of one of a shot's candidates.
+
+    Args:
+        judgement: of the shot.
+        index: of the candidate.
+        cut: parts of what it costs among others [points].
+        runner_up: the next best.
+    """
+    candidate = judgement.candidates[index]
+    why = {
+        "score": candidate.score,
+        "parts": candidate.parts,
+        "cut": cut,
+        "numbers": candidate.numbers,
+        "tried": judgement.n_tried,
+        "candidates": len(judgement.candidates),
+        "kept": judgement.kept == index,
+    }
+    return Chosen(
+        shot=judgement.shot, setup=candidate.setup, why=why, runner_up=runner_up
+    )
 
 
 def letter_words(
@@ -134,9 +158,9 @@ def _shared(candidate: Candidate) -> str:
     return digest({name: setup[name] for name in SHARED_FIELDS})
 
 
-def _view_family(candidate: Candidate) -> str:
-    """Return the family of a candidate's view, "" where its rig is fixed."""
-    view = candidate.setup.view
+def family_of(setup: SetupSpec) -> str:
+    """Return the family of a setup's view, "" where its rig is fixed."""
+    view = setup.view
     if view is None:
         return ""
     return view if isinstance(view, str) else view_family(radians(view))
@@ -145,11 +169,18 @@ def _view_family(candidate: Candidate) -> str:
 def _kind(candidate: Candidate) -> str:
     """Return what a runner-up has to differ in: rig, view, lens or size."""
     setup = candidate.setup
-    family, size = _view_family(candidate), setup.size or ""
+    family, size = family_of(candidate.setup), setup.size or ""
     return f"{setup.rig.kind} {family} {setup.lens_mm:g} {size}"
 
 
-def _runner_up(candidate: Candidate, more: float | None, fee: float) -> RunnerUp:
+def runner_up_of(candidate: Candidate, more: float | None, fee: float) -> RunnerUp:
+    """Return a candidate as the next best.
+
+    Args:
+        candidate: of a shot.
+        more: points that it costs more than the chosen one.
+        fee: the part of them for changing last night's setup.
+    """
     return RunnerUp(
         setup=candidate.setup,
         score=candidate.score,
@@ -171,12 +202,19 @@ def _state(k: int, candidate: Candidate, *, lettered: bool, size_open: bool) -> 
         order=k,
         setup=_shared(candidate) if lettered else "",
         kind=_kind(candidate),
-        view=_view_family(candidate),
+        view=family_of(candidate.setup),
         size=candidate.setup.size or "" if size_open else "",
     )
 
 
-def _open_shot(spec: ShotSpec, judgement: Judgement, *, gap: bool) -> OpenShot:
+def open_shot(spec: ShotSpec, judgement: Judgement, *, gap: bool) -> OpenShot:
+    """Return a shot with its candidates, as a choice sees it.
+
+    Args:
+        spec: the shot.
+        judgement: of it, with candidates.
+        gap: whether the shot before has none.
+    """
     states = [
         _state(
             k,
@@ -198,7 +236,7 @@ def _open_shot(spec: ShotSpec, judgement: Judgement, *, gap: bool) -> OpenShot:
     )
 
 
-def _costs(job: JobFile) -> CutCosts:
+def cut_costs(job: JobFile) -> CutCosts:
     """Return what cuts cost, with the job's own weights."""
     asked = job.habits.cut_weights.model_dump(exclude_none=True)
     lens_use = {float(mm): share for mm, share in job.habits.lens_use.items()}

@@ -101,8 +101,8 @@ def do_unit(work: Work, unit: Unit) -> Result:
 
 def lost_unit(work: Work, unit: Unit) -> Result:
     """Return the result of a unit whose process was killed."""
-    place = work.job.place_of(unit.spec.name)
-    return _phase(unit).lost(work, unit.spec, f"shots[{place}]: {LOST}")
+    path = work.job.path_of(unit.spec.name)
+    return _phase(unit).lost(work, unit.spec, f"{path}: {LOST}")
 
 
 def units_of(

@@ -7,7 +7,7 @@ the number of workers, the shard or the selection of shots.
 import re
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil
 from pathlib import Path
 
@@ -106,8 +106,10 @@ def solve_job(
     store = Store(folder=out / job.sequence)
     job = with_locked_setups(job, store)
     chosen = choose_shots(job, shots=shots, shard=shard)
-    work = Work(job=job, folder=folder, store=store)
     asked = tuple(job.place_of(spec.name) for spec in chosen)
+    work = Work(job=job, folder=folder, store=store)
+    if any(job.shots[k].stage.set is not None for k in asked):
+        work = _with_sets(work, asked)
     rows: dict[int, ShotRow] = {}
     merged: tuple[ShotRow, ...] = ()
     with processes(work, chosen, workers) as executor:
@@ -140,6 +142,15 @@ def solve_job(
         rows=tuple(row for row in merged if row.shot in done_now),
         review=review,
     )
+
+
+def _with_sets(work: Work, asked: Sequence[int]) -> Work:
+    """Return a run whose sets are baked, so that no process of it opens a scene."""
+    from ..scene.kept import with_sets_baked
+
+    kept = work.store.folder / "sets"
+    read = with_sets_baked(work.job, asked, work.folder, kept)
+    return work if read is None else replace(work, read=read)
 
 
 @contextmanager
@@ -224,5 +235,5 @@ def _place(fault: Fault) -> list[str | int]:
 
 
 def _lost(work: Work, spec: ShotSpec) -> tuple[Fault, ...]:
-    place = f"shots[{work.job.place_of(spec.name)}]"
+    place = work.job.path_of(spec.name)
     return (Fault(path=place, message=LOST),)

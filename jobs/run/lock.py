@@ -104,7 +104,7 @@ def keep_locked(
     _refuse_other_kit(job, closed)
     prepared = build_shot(job, closed, folder, read=read)
     then = take_metadata(table).measures
-    take = against(prepared.shot, _kept(table, curves, prepared))
+    take = against(prepared.shot, written_take(table, curves, prepared))
     now = audit(take, then)
     findings = lock_findings(then, now)
     return LockedTake(
@@ -163,11 +163,18 @@ def _other_cut(spec: ShotSpec, curves: Curves) -> tuple[str, ...]:
 
 
 def _refused(job: JobFile, spec: ShotSpec, message: str) -> ShotDataError:
-    path = f"shots[{job.place_of(spec.name)}].lock"
+    path = f"{job.path_of(spec.name)}.lock"
     return ShotDataError(spec.name, (Fault(path=path, message=message),))
 
 
-def _kept(table: pa.Table, curves: Curves, prepared: Prepared) -> WrittenTake:
+def written_take(table: pa.Table, curves: Curves, prepared: Prepared) -> WrittenTake:
+    """Return a take as it was written, to be held against an action.
+
+    Args:
+        table: the take.
+        curves: of it.
+        prepared: its shot, with the setup of the take.
+    """
     shot = prepared.shot
     pan, tilt, roll = np.radians(curves.shake_deg).T
     x, y, z = curves.shake_m.T

@@ -65,9 +65,18 @@ def n_samples(spec: ShotSpec) -> int:
 
 
 def _shots_to_judge(job: JobFile, asked: Sequence[int]) -> tuple[int, ...]:
-    """Return all shots of a scene in which an asked one leaves its setup open."""
-    scenes = {job.shots[k].scene.lower() for k in asked if job.shots[k].is_open}
-    return tuple(k for k, s in enumerate(job.shots) if s.scene.lower() in scenes)
+    """Return all shots that are chosen for with an asked one that is open.
+
+    Those of its scene; for a camera, all cameras of its action.
+    """
+    cameras = job.cameras
+
+    def among(spec: ShotSpec) -> tuple[bool, str]:
+        action = cameras.get(spec.name)
+        return (False, spec.scene.lower()) if action is None else (True, action.name)
+
+    groups = {among(job.shots[k]) for k in asked if job.shots[k].is_open}
+    return tuple(k for k, spec in enumerate(job.shots) if among(spec) in groups)
 
 
 def _judge(work: Work, spec: ShotSpec, given: Given | None) -> Judgement:
@@ -86,6 +95,10 @@ def _choose(work: Work, judged: Mapping[int, Judgement]) -> dict[int, Given]:
 
     found = {each.shot: each for each in judged.values()}
     choices = choose_setups(work.job, found)
+    if work.job.actions:
+        from .choose_cameras import choose_cameras
+
+        choices |= choose_cameras(work, found)
     given: dict[int, Given] = {}
     for k in judged:
         spec = work.job.shots[k]
@@ -112,6 +125,11 @@ def merge(work: Work, rows: Mapping[int, ShotRow]) -> tuple[ShotRow, ...]:
     Raises:
         OSError: the table could not be written; it is as it was.
     """
+    if work.job.actions:
+        # Imported here: who solves shots loads nothing that cuts.
+        from .cover import cover_actions
+
+        cover_actions(work, {row.shot for row in rows.values()})
     return merge_sequence(work.store.sequence, work.job, rows.values())
 
 

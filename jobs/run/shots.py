@@ -37,7 +37,9 @@ from ..job.spec import JobFile
 from ..job.world import WorldSpec
 from ..subjects import SubjectReader, read_subject
 from ..subjects.checks import MAX_COORDINATE_M
+from ..takes.keys import SET_INPUT
 from .claims import claims_of
+from .sets import set_round
 from .stage import stage_of
 from .tracks import seen_tracks
 
@@ -55,7 +57,8 @@ Spans = tuple[tuple[int, int], ...]
 class Prepared:
     """A shot read, checked and ready: the solver's shot, its spec, its inputs.
 
-    `inputs` maps subject names to the SHA-256 of the bytes read for them, `uncovered`
+    `inputs` maps subject names to the SHA-256 of the bytes read for them, and
+    `SET_INPUT` to that of the set where there is one; `uncovered` maps subject names
     to the frames that their tables do not reach: first and last, inclusive.
     """
 
@@ -89,7 +92,7 @@ def prepare(
     Raises:
         ShotDataError: the shot's data can't be used; every fault is named.
     """
-    path = f"shots[{job.place_of(spec.name)}]"
+    path = job.path_of(spec.name)
     if spec.is_open:
         left = ", ".join(sorted(spec.open_fields))
         fault = Fault(path=path, message=f"no setup was chosen yet, {left} left open")
@@ -116,8 +119,9 @@ def build_shot(
     Raises:
         ShotDataError: a subject can't be read; every fault is named.
     """
-    path = f"shots[{job.place_of(spec.name)}]"
+    path = job.path_of(spec.name)
     entries = seen_tracks(job, spec, folder, path, read)
+    baked = set_round(spec, folder, path, read, [one for one, _ in entries])
     tracks = [one for one, _ in entries]
     subjects = tuple(
         Subject(
@@ -158,11 +162,13 @@ def build_shot(
         framings=framings_of(job, spec, subjects),
         shake=_shake(spec),
         seed=seed_of(job, spec.name, spec.take or 1),
-        stage=stage_of(spec, job.world),
+        stage=stage_of(spec, job.world, mesh=None if baked is None else baked.mesh),
         claims=claims_of(spec, job.world),
         **rigged,
     )
     inputs = {one.name: one.digest for one in tracks}
+    if baked is not None:
+        inputs[SET_INPUT] = baked.digest
     uncovered = {one.name: one.uncovered for one in tracks if one.uncovered}
     return Prepared(shot=shot, spec=spec, inputs=inputs, uncovered=uncovered)
 

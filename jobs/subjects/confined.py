@@ -63,22 +63,35 @@ class ConfinedReader:
         if reference.file is None:
             source = source_of_samples(reference.samples, path=path)
             return self._bounded(source)
-        field, label = f"{path}.file", f"'{reference.file}'"
-        refuse_any(faults_of_name(self.root, reference.file, path=path))
+        data = self.file_bytes(reference.file, folder=Path(), path=path)
+        source = Source(
+            data=data,
+            kind=kind_of_file(reference.file, path=path),
+            label=f"'{reference.file}'",
+            path=f"{path}.file",
+            digest=digest_of(data),
+        )
+        return self._bounded(source)
+
+    def file_bytes(self, file: str, *, folder: Path, path: str) -> bytes:
+        """Return the bytes of a file of the job; `folder` is not used.
+
+        Raises:
+            SubjectError: the file is not one that may be read, or is too large.
+        """
+        del folder
+        field, label = f"{path}.file", f"'{file}'"
+        refuse_any(faults_of_name(self.root, file, path=path))
         assert self.root is not None
-        kind = kind_of_file(reference.file, path=path)
         try:
-            data = _bytes_below(self.root, reference.file, limit=self.max_bytes + 1)
+            data = _bytes_below(self.root, file, limit=self.max_bytes + 1)
         except (OSError, RuntimeError):  # the latter: links that lead in a circle
             refuse(field, f"{label} is not a file that may be read")
         if len(data) > self.max_bytes:
             refuse(field, f"{label} is larger than {self.max_bytes / 2**20:.0f} MB")
         if not data.strip():
             refuse(field, f"{label} is empty")
-        source = Source(
-            data=data, kind=kind, label=label, path=field, digest=digest_of(data)
-        )
-        return self._bounded(source)
+        return data
 
     def _bounded(self, source: Source) -> Source:
         return replace(source, max_bytes=self.max_bytes, max_rows=self.max_rows)

@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
@@ -73,8 +73,8 @@ def usd_samples(
         refuse(field, f"{label} is not a file")
     if last_frame - first_frame >= MAX_FRAMES:
         refuse(field, f"{label} is evaluated at no more than {MAX_FRAMES} frames")
-    stage, digest = _opened(place, field, label)
-    metres, up = _axes(stage, reference, path, label)
+    stage, digest = opened_scene(place, field, label)
+    metres, up = axes_of_scene(stage, reference, path, label)
     clock = _clock(stage, reference, request.rate, path, label)
     frames = _covered(stage, clock, first_frame, last_frame)
     points, visible = _followed(stage, reference, frames, clock, path, label)
@@ -91,8 +91,12 @@ def usd_samples(
     return source, samples
 
 
-def _opened(place: Path, field: str, label: str) -> tuple[Any, str]:
-    """Return the composed stage, and the digest of all layers that it is made of."""
+def opened_scene(place: Path, field: str, label: str) -> tuple[Any, str]:
+    """Return the composed stage, and the digest of all layers that it is made of.
+
+    Raises:
+        SubjectError: it cannot be opened, lacks a layer, or is too large.
+    """
     from pxr import Tf, Usd, UsdUtils
 
     quiet = UsdUtils.CoalescingDiagnosticDelegate()
@@ -130,10 +134,23 @@ def _digest(place: Path, layers: Any, field: str, label: str) -> str:
     return hashlib.sha256(names.encode()).hexdigest()
 
 
-def _axes(
-    stage: Any, reference: SubjectReference, path: str, label: str
+class SaysAxes(Protocol):
+    """An entry of a job that says what a scene does not: its unit and its up axis."""
+
+    @property
+    def units(self) -> str | float | None: ...  # noqa: D102
+    @property
+    def up(self) -> str | None: ...  # noqa: D102
+
+
+def axes_of_scene(
+    stage: Any, reference: SaysAxes, path: str, label: str
 ) -> tuple[float, str]:
-    """Return metres in a unit of the scene, and its up axis."""
+    """Return metres in a unit of the scene, and its up axis, "Y" or "Z".
+
+    Raises:
+        SubjectError: neither the scene nor the job says them, or they differ.
+    """
     from pxr import UsdGeom
 
     said_up = stage.HasAuthoredMetadata(UsdGeom.Tokens.upAxis)
@@ -207,7 +224,7 @@ def _followed(
     """Return the place, (n, 3) in the scene's axes and units, and what is visible."""
     from pxr import Usd, UsdGeom
 
-    prim = _prim(stage, reference, path, label)
+    prim = _followed_prim(stage, reference, path, label)
     skeleton, joint = _joint(prim, reference, path, label)
     seen = UsdGeom.Imageable(prim)
     cache = UsdGeom.XformCache()
@@ -226,14 +243,29 @@ def _followed(
     return points, visible
 
 
-def _prim(stage: Any, reference: SubjectReference, path: str, label: str) -> Any:
-    from pxr import Sdf, UsdGeom
+def _followed_prim(
+    stage: Any, reference: SubjectReference, path: str, label: str
+) -> Any:
+    from pxr import UsdGeom
 
     name = reference.prim or ""
+    prim = find_prim(stage, name, f"{path}.prim", label)
+    if not UsdGeom.Xformable(prim):
+        kind = prim.GetTypeName() or "no type"
+        refuse(f"{path}.prim", f"'{name}' of {label} has no place, it is of {kind}")
+    return prim
+
+
+def find_prim(stage: Any, name: str, field: str, label: str) -> Any:
+    """Return a prim of a scene.
+
+    Raises:
+        SubjectError: there is none of this path.
+    """
+    from pxr import Sdf
+
     if not Sdf.Path.IsValidPathString(name) or not name.startswith("/"):
-        refuse(
-            f"{path}.prim", f"'{name}' is not the path of a prim such as /World/courier"
-        )
+        refuse(field, f"'{name}' is not the path of a prim such as /World/courier")
     prim = stage.GetPrimAtPath(name)
     if not prim:
         known = []
@@ -243,10 +275,7 @@ def _prim(stage: Any, reference: SubjectReference, path: str, label: str) -> Any
                 break
         near = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
         hint = f"; did you mean '{near[0]}'" if near else ""
-        refuse(f"{path}.prim", f"{label} has no prim '{name}'{hint}")
-    if not UsdGeom.Xformable(prim):
-        kind = prim.GetTypeName() or "no type"
-        refuse(f"{path}.prim", f"'{name}' of {label} has no place, it is of {kind}")
+        refuse(field, f"{label} has no prim '{name}'{hint}")
     return prim
 
 

@@ -48,6 +48,7 @@ class CutEntry:
         elapsed: whether time has passed since the shot before.
         accept: who lets a finding stand and why, by name of the finding.
         subjects: their names, in the order of the job.
+        action: name of the action of which it is a camera; "" where it is none.
     """
 
     place: int
@@ -56,6 +57,7 @@ class CutEntry:
     elapsed: bool
     accept: Mapping[str, dict[str, str]]
     subjects: Sequence[str] = ()
+    action: str = ""
 
 
 def entry_of(job: JobFile, spec: ShotSpec) -> CutEntry:
@@ -63,6 +65,7 @@ def entry_of(job: JobFile, spec: ShotSpec) -> CutEntry:
     accept: dict[str, dict[str, str]] = {}
     for one in spec.accept:  # of several for one finding, the first counts
         accept.setdefault(one.finding, {"reason": one.reason, "by": one.by})
+    action = job.action_of(spec.name)
     return CutEntry(
         place=job.place_of(spec.name),
         shot=spec.name,
@@ -70,6 +73,7 @@ def entry_of(job: JobFile, spec: ShotSpec) -> CutEntry:
         elapsed=spec.cut == "elapsed",
         accept=accept,
         subjects=[one.name for one in spec.subjects],
+        action="" if action is None else action.name,
     )
 
 
@@ -79,6 +83,7 @@ def findings_of(
     measures: Mapping[str, Measures],
     earlier: Mapping[str, str] | None = None,
     claims: Mapping[str, str] | None = None,
+    covered: Mapping[str, Sequence[PlainFinding]] | None = None,
 ) -> dict[str, str]:
     """Return the findings of the shots of a sequence, JSON lists by name of the shot.
 
@@ -90,8 +95,9 @@ def findings_of(
         earlier: findings that the rows came with, JSON by name; those of a lock and of
             missing frames stay, for they were made with the action at hand.
         claims: what came of the claims of each shot, JSON by name.
+        covered: of cameras, what they are faulted for in the cut of their action.
     """
-    before, claimed = earlier or {}, claims or {}
+    before, claimed, cut = earlier or {}, claims or {}, covered or {}
     shots = _cut_shots(entries, ends, claimed)
     found = {}
     for entry, shot, cuts in zip(entries, shots, cut_findings(shots), strict=True):
@@ -105,6 +111,10 @@ def findings_of(
         missed = claim_findings(json.loads(claimed.get(entry.shot, "[]")))
         found_now = (*missed, *own, *cuts)
         fresh = [plain_finding(finding, entry) for finding in found_now]
+        fresh += [
+            {**one, "accepted": entry.accept.get(one["name"])}
+            for one in cut.get(entry.shot, ())
+        ]
         if entry.shot in measures:
             names = {one["name"] for one in (*kept, *fresh)}
             fresh += _accepted_in_vain(entry, names)
@@ -127,7 +137,8 @@ def news_of_cuts(
     shots = _cut_shots(entries, ends, claims)
     news = {shots[0].name: "[]"} if shots else {}
     for one, two in pairwise(shots):
-        news[two.name] = canonical([each._asdict() for each in cut_news(one, two)])
+        brings = () if two.alone else cut_news(one, two)
+        news[two.name] = canonical([each._asdict() for each in brings])
     return news
 
 
@@ -150,6 +161,7 @@ def _cut_shots(
                     for one in json.loads(claims.get(entry.shot, "[]"))
                     if one["verb"] == "shows" and one["held"]
                 ),
+                alone=bool(entry.action),
             )
         )
     return shots

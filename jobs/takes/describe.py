@@ -20,6 +20,9 @@ from .grip_metadata import sheet_metadata
 from .keys import Keys, setup_of
 from .metadata import CrewNumbers, ShotBrief, TakeGate, TakeMetadata
 
+_LATER = ("set", "floor_holes")
+"""Fields of a stage that are only written where the job gives them."""
+
 
 def described(
     take: Take,
@@ -103,7 +106,11 @@ def _asked(spec: ShotSpec) -> ShotBrief:
         framing=spec.framing.model_dump(mode="json"),
         cues=tuple(cue.model_dump(mode="json") for cue in spec.cues),
         shake=spec.shake.model_dump(mode="json"),
-        stage=spec.stage.model_dump(mode="json", by_alias=True),
+        stage=spec.stage.model_dump(
+            mode="json",
+            by_alias=True,
+            exclude={name for name in _LATER if not getattr(spec.stage, name)},
+        ),
         coc_mm=spec.camera.coc_mm,
         shutter_deg=spec.camera.shutter_deg,
         close_focus_m=lens.close_focus_m,

@@ -33,6 +33,8 @@ _NOT_IN_KEY = {
     "take",
     "takes",
 }
+SET_INPUT = "stage.set"
+"""Stands for the set among inputs; no subject can have this name."""
 _PACKAGE = Path(__file__).resolve().parents[2]
 MAKES_TAKES = ("jobs/run/make_take.py", "jobs/takes/parquet_form.py")
 """What a take's bytes come from, with all that these import."""
@@ -68,7 +70,7 @@ def keys_of(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> Keys:
     Args:
         job: the checked job.
         spec: the shot.
-        inputs: digest of the bytes read for each subject, by name.
+        inputs: digest of the bytes read for each subject, by name, and of the set.
     """
     judge = judge_key(job, spec, inputs)
     return Keys(judge=judge, take=take_key(judge, setup_of(spec), spec.take or 1))
@@ -77,6 +79,7 @@ def keys_of(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> Keys:
 def judge_key(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> str:
     """Return the digest of all that a shot's takes depend on, but for their setup."""
     shot = spec.model_dump(mode="json", by_alias=True, exclude=_NOT_IN_KEY)
+    shot["stage"].pop("set")  # its digest is among the inputs
     camera = {
         "gate": asdict(spec.camera.gate),
         "lenses": [lens.model_dump(mode="json") for lens in spec.lenses],

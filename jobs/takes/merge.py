@@ -6,13 +6,14 @@ again: where anything was put in the meantime they make it again. So whoever wri
 last has seen everything, without anyone waiting for anyone.
 """
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from ..errors import InputError
 from ..job.spec import JobFile
 from ..places.atomic import write_whole
 from ..places.place import Place, read_all
-from .continuity import CutEntry, entry_of
+from .actions import findings_of_actions
+from .continuity import CutEntry, PlainFinding, entry_of
 from .row_objects import (
     RowName,
     ShotSolves,
@@ -118,7 +119,8 @@ def _make_table(
         names = row_names(folder)
         read |= read_solves(folder, [n for n in names.values() if n not in read])
         solves = {shot: read.get(name) for shot, name in names.items()}
-        table = _table(clock, entries, _with_older(path, entries, solves))
+        covered = findings_of_actions(path.parent, entries)
+        table = _table(clock, entries, _with_older(path, entries, solves), covered)
         data = table.bytes()
         if read_all([path]) != [data]:
             write_whole(path, data)
@@ -151,13 +153,16 @@ def _rows_of(path: Place) -> dict[str, ShotRow]:
 
 
 def _table(
-    clock: CutClock, entries: tuple[CutEntry, ...], solves: Sequence[ShotSolves]
+    clock: CutClock,
+    entries: tuple[CutEntry, ...],
+    solves: Sequence[ShotSolves],
+    covered: Mapping[str, Sequence[PlainFinding]],
 ) -> SequenceTable:
     """Return the table of a sequence."""
     return SequenceTable(
         clock=clock,
         entries=entries,
-        rows=with_findings(entries, [one.now.row for one in solves]),
+        rows=with_findings(entries, [one.now.row for one in solves], covered),
         before=_before(solves),
     )
 

@@ -2,7 +2,7 @@
 
 import json
 from base64 import b64decode, b64encode
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
@@ -13,7 +13,7 @@ from ...solver.measures.on_stage import Measures
 from ..errors import InputError
 from ..places.parquet import read_checked
 from ..places.place import Place
-from .continuity import CutEntry, findings_of, news_of_cuts
+from .continuity import CutEntry, PlainFinding, findings_of, news_of_cuts
 from .keys import canonical
 
 WITHOUT_TAKE = ("failed", "no_setup")
@@ -305,13 +305,16 @@ def keys_side_by_side(path: Place) -> frozenset[str]:
 
 
 def with_findings(
-    entries: Iterable[CutEntry], rows: Iterable[ShotRow]
+    entries: Iterable[CutEntry],
+    rows: Iterable[ShotRow],
+    covered: Mapping[str, Sequence[PlainFinding]] | None = None,
 ) -> tuple[ShotRow, ...]:
     """Return the rows of a sequence, in their order, with what they are faulted for.
 
     Args:
         entries: of the shots, in the order of the cut.
         rows: of some of them.
+        covered: of cameras, what they are faulted for in the cut of their action.
     """
     given, cut = tuple(rows), tuple(entries)
     ends = {row.shot: row.ends for row in given}
@@ -322,6 +325,7 @@ def with_findings(
         measures={row.shot: row.measures for row in given},
         earlier={row.shot: row.findings for row in given},
         claims=claims,
+        covered=covered,
     )
     news = news_of_cuts(cut, ends, claims)
     return tuple(

@@ -26,6 +26,7 @@ from ..frame.projection import (
     span_on_screen,
     turn_of,
 )
+from ..frame.sight import OWN_M
 from ..shot import Shot
 from ..stage.stage import Stage
 from ..stage.stage import hidden_by as boxes_between
@@ -88,7 +89,7 @@ class FrameTable:
         figure: floor to crown as a share of the frame height, (p, n); NaN where it
             reaches behind the lens.
         head_in: crown, chin and both sides in frame, (p, n).
-        hidden: by the data, a keep-out or somebody else, (p, n).
+        hidden: by the data, a keep-out, the set or somebody else, (p, n).
     """
 
     blocking: Blocking
@@ -179,6 +180,10 @@ def frame_table(blocking: Blocking, stage: Stage, camera: CameraFrames) -> Frame
         for k in range(p):
             hits = boxes_between(stage, camera.cams[:, :3], blocking.eyes[k])
             hidden[k] |= np.any(hits, axis=1)
+    if stage.set is not None:
+        for k in range(p):
+            met = stage.set.met(camera.cams[:, :3], short_of(camera, blocking.eyes[k]))
+            hidden[k] |= met >= 0
     return FrameTable(
         blocking=blocking,
         camera=camera,
@@ -191,6 +196,14 @@ def frame_table(blocking: Blocking, stage: Stage, camera: CameraFrames) -> Frame
         head_in=head_in,
         hidden=hidden,
     )
+
+
+def short_of(camera: CameraFrames, points: FloatArray) -> FloatArray:
+    """Return points (n, 3) [m] moved toward the lens by what nothing hides."""
+    back = camera.cams[:, :3] - points
+    length = np.maximum(np.linalg.norm(back, axis=1), 1e-9)
+    short: FloatArray = points + back * np.minimum(OWN_M / length, 1.0)[:, None]
+    return short
 
 
 def frames_of_take(take: Take) -> FrameTable:

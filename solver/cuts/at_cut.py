@@ -122,11 +122,12 @@ def _point(subject: Subject, time: float, fraction: float) -> Point:
 
 def _velocity(subject: Subject, time: float) -> Point:
     """Return the mean velocity about a time, over what there is of the data."""
-    x, y, z = _velocities(subject, np.array([time]))[0].tolist()
+    x, y, z = velocities(subject, np.array([time]))[0].tolist()
     return x, y, z
 
 
-def _velocities(subject: Subject, times: FloatArray) -> FloatArray:
+def velocities(subject: Subject, times: FloatArray) -> FloatArray:
+    """Return somebody's mean velocity about each time, (n, 3) [m/s]."""
     first, last = subject.times_s[0], subject.times_s[-1]
     before = np.minimum(np.maximum(times - SMOOTH_S / 2, first), last)
     after = np.minimum(np.maximum(times + SMOOTH_S / 2, first), last)
@@ -151,7 +152,7 @@ def _own_line(
         return "travel", bearing_rad(x, z)
     back = np.arange(time, float(subject.times_s[0]), -LOOK_BACK_S)
     if len(back):
-        walked = _velocities(subject, back)
+        walked = velocities(subject, back)
         moving = np.flatnonzero(np.hypot(walked[:, 0], walked[:, 2]) >= WALKING_M_S)
         if len(moving):
             x, _, z = walked[moving[0]]

@@ -52,6 +52,8 @@ class CutShot:
         elapsed: whether time has passed since the shot before.
         ends: of its take; None where it has none.
         shows: places and props that it is known to show.
+        alone: whether it is no shot of the cut, but a camera of an action: no cut
+            leads into it, and later shots know nothing of it.
     """
 
     name: str
@@ -59,6 +61,7 @@ class CutShot:
     elapsed: bool
     ends: ShotEnds | None
     shows: tuple[str, ...] = ()
+    alone: bool = False
 
 
 class _Sight(NamedTuple):
@@ -92,6 +95,9 @@ def cut_findings(shots: Sequence[CutShot]) -> tuple[tuple[Finding, ...], ...]:
     scenes: dict[str, _Scene] = {}
     found: list[tuple[Finding, ...]] = []
     for k, shot in enumerate(shots):
+        if shot.alone:
+            found.append(() if shot.ends is None else tuple(_inside(shot)))
+            continue
         before = shots[k - 1] if k and shots[k - 1].scene == shot.scene else None
         scene = scenes.setdefault(shot.scene, _Scene())
         if shot.elapsed:

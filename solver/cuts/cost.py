@@ -13,7 +13,7 @@ import numpy as np
 
 from ..arrays import FloatArray, IntArray
 from .end import CutEnd, EndView
-from .lines import NEAR_AXIS_RAD, ActionLine, lines_of
+from .lines import NEAR_AXIS_RAD, lines_of
 from .rules import (
     LEAST_TURN_RAD,
     MOST_SIZE_STEPS,
@@ -156,14 +156,17 @@ def line_costs(costs: CutCosts, *, line_turned: bool) -> IntArray:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class EndTable:
-    """The ends of one shot's setups, an array a quantity, NaN where unknown, (n,).
+class EndSights:
+    """How pictures of somebody begin or end, an array a quantity, NaN where unknown.
 
-    `toward` (n, 3) is the unit vector from the subject's eyes to the lens. `sides` has
-    the side codes of each line of action, by whose it is.
+    Attributes:
+        toward: unit vector from the subject's eyes to the lens, (..., 3).
+        u, v: screen place of its aim point, half frames.
+        scale: frame heights that the whole stature would take.
+        focal_mm: of the lens.
+        height_m: of the lens; elevation_rad: over the eye line.
     """
 
-    any_end: CutEnd
     toward: FloatArray
     u: FloatArray
     v: FloatArray
@@ -171,7 +174,29 @@ class EndTable:
     focal_mm: FloatArray
     height_m: FloatArray
     elevation_rad: FloatArray
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class EndTable(EndSights):
+    """The ends of one shot's setups, (n,) a quantity.
+
+    `sides` has the side codes of each line of action, by whose it is.
+    """
+
+    any_end: CutEnd
     sides: dict[str, IntArray]
+
+    def as_column(self) -> EndSights:
+        """Return the ends as a column, to be held against a row of others."""
+        return EndSights(
+            toward=self.toward[:, None],
+            u=self.u[:, None],
+            v=self.v[:, None],
+            scale=self.scale[:, None],
+            focal_mm=self.focal_mm[:, None],
+            height_m=self.height_m[:, None],
+            elevation_rad=self.elevation_rad[:, None],
+        )
 
 
 def end_table(acted: CutEnd, ends: Sequence[CutEnd | EndView]) -> EndTable:
@@ -195,19 +220,26 @@ def end_table(acted: CutEnd, ends: Sequence[CutEnd | EndView]) -> EndTable:
         focal_mm=focal_mm,
         height_m=lens[:, 1],
         elevation_rad=np.arctan2(away[:, 1], np.hypot(away[:, 0], away[:, 2])),
-        sides={of: _side_codes(lens, line) for of, line in lines_of(acted).items()},
+        sides={
+            of: side_codes(lens, np.array([line.x, line.z]), line.bearing_rad)
+            for of, line in lines_of(acted).items()
+        },
     )
 
 
-def _side_codes(lens: FloatArray, line: ActionLine) -> IntArray:
+def side_codes(
+    lens: FloatArray, place: FloatArray, bearing_rad: FloatArray | float
+) -> IntArray:
     """Return the side of a line and whether it is near, as one number an end, (n,).
 
     Args:
         lens: places of the lens, (n, 3) [m].
-        line: of action.
+        place: x and z where the line is looked at, (2,) or (n, 2) [m].
+        bearing_rad: of the line, one or (n,).
     """
-    bearing = np.arctan2(-(lens[:, 0] - line.x), -(lens[:, 2] - line.z))
-    off = np.sin(bearing - line.bearing_rad)
+    away = lens[:, ::2] - place
+    bearing = np.arctan2(-away[:, 0], -away[:, 1])
+    off = np.sin(bearing - bearing_rad)
     codes: IntArray = np.where(off >= 0, 1, 2) + 2 * (np.abs(off) < sin(NEAR_AXIS_RAD))
     return codes
 
@@ -225,35 +257,57 @@ def pair_costs(out: EndTable, into: EndTable, costs: CutCosts) -> dict[str, IntA
     Returns:
         (n, m) [micro-points] a part; matched reverses count below zero.
     """
-    one, two = out.any_end, into.any_end
-    parts = {}
-    travel = eye_travel(
-        out.u[:, None], out.v[:, None], into.u, into.v, two.tan_u / two.tan_v
-    )
-    travel[np.isnan(travel)] = 0.0
-    jump = np.minimum(costs.eye_jump * travel, costs.most_eye_jump)
-    parts["eye_jump"] = micro(jump)
-    same_lens = out.focal_mm[:, None] == into.focal_mm
+    one, two, down = out.any_end, into.any_end, out.as_column()
+    parts = {"eye_jump": eye_cost(down, into, two.tan_u / two.tan_v, costs)}
     if one.subject == two.subject:
-        steps = size_steps(out.scale[:, None], into.scale)
-        unknown = np.isnan(steps)
-        steps[unknown] = 0.0
-        turn = turn_rad(out.toward[:, None], into.toward)
-        share = np.where(steps < TWO_STEPS, costs.one_step, costs.two_steps)
-        share[steps < SAME_SIZE_STEPS] = 1.0
-        share[unknown] = 0.0
-        lack = np.maximum(1 - turn / LEAST_TURN_RAD, 0)
-        parts["thirty_degrees"] = micro(costs.thirty_degrees * lack * share)
-        alike = ~unknown & (steps < SAME_SIZE_STEPS) & same_lens
-        parts["same_picture"] = micro(
-            costs.same_picture * (alike & (turn < LEAST_TURN_RAD))
-        )
-        beyond = np.maximum(steps - MOST_SIZE_STEPS, 0)
-        parts["size_jump"] = micro(costs.size_jump * beyond)
+        parts |= same_subject_costs(down, into, costs)
     elif are_reverses(one, two):
-        lower = out.height_m[:, None] - into.height_m
-        steeper = out.elevation_rad[:, None] - into.elevation_rad
-        level = np.abs(lower) <= SAME_HEIGHT_M
-        level |= np.abs(steeper) <= SAME_ELEVATION_RAD
-        parts["matched_reverse"] = -micro(costs.matched_reverse * (same_lens & level))
+        parts["matched_reverse"] = reverse_cost(down, into, costs)
     return parts
+
+
+def eye_cost(
+    out: EndSights, into: EndSights, aspect: float, costs: CutCosts
+) -> IntArray:
+    """Return what the eye's jump costs, by the rules of broadcasting [micro-points].
+
+    Args:
+        out: how pictures end.
+        into: how the next ones begin.
+        aspect: width over height of the frame.
+        costs: of a cut.
+    """
+    travel = eye_travel(out.u, out.v, into.u, into.v, aspect)
+    travel[np.isnan(travel)] = 0.0
+    return micro(np.minimum(costs.eye_jump * travel, costs.most_eye_jump))
+
+
+def same_subject_costs(
+    out: EndSights, into: EndSights, costs: CutCosts
+) -> dict[str, IntArray]:
+    """Return what two pictures of one person cost, by parts; see `eye_cost`."""
+    same_lens = out.focal_mm == into.focal_mm
+    steps = size_steps(out.scale, into.scale)
+    unknown = np.isnan(steps)
+    steps[unknown] = 0.0
+    turn = turn_rad(out.toward, into.toward)
+    share = np.where(steps < TWO_STEPS, costs.one_step, costs.two_steps)
+    share[steps < SAME_SIZE_STEPS] = 1.0
+    share[unknown] = 0.0
+    lack = np.maximum(1 - turn / LEAST_TURN_RAD, 0)
+    alike = ~unknown & (steps < SAME_SIZE_STEPS) & same_lens
+    beyond = np.maximum(steps - MOST_SIZE_STEPS, 0)
+    return {
+        "thirty_degrees": micro(costs.thirty_degrees * lack * share),
+        "same_picture": micro(costs.same_picture * (alike & (turn < LEAST_TURN_RAD))),
+        "size_jump": micro(costs.size_jump * beyond),
+    }
+
+
+def reverse_cost(out: EndSights, into: EndSights, costs: CutCosts) -> IntArray:
+    """Return what two who answer each other gain, below zero; see `eye_cost`."""
+    lower = np.abs(out.height_m - into.height_m)
+    steeper = np.abs(out.elevation_rad - into.elevation_rad)
+    level = (lower <= SAME_HEIGHT_M) | (steeper <= SAME_ELEVATION_RAD)
+    same_lens = out.focal_mm == into.focal_mm
+    return -micro(costs.matched_reverse * (same_lens & level))

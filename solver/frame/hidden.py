@@ -31,8 +31,8 @@ def hiding(
         place: of the lens, shake included, (n, 3) [m].
 
     Returns:
-        `NOTHING`, the index of a keep-out, or the number of keep-outs plus the index
-        of a person; keep-outs before people, each in their order.
+        `NOTHING`, or an index of `hider_names`: keep-outs before people, each in their
+        order. What the set hides `sight` finds.
     """
     out = np.full(len(times), NOTHING, dtype=np.int64)
     n_boxes = len(stage.names)
@@ -54,8 +54,9 @@ def hiding(
 
 
 def hider_names(stage: Stage, subjects: tuple[Subject, ...]) -> tuple[str, ...]:
-    """Return the names of keep-outs and people, as `hiding` counts them."""
-    return (*stage.names, *(one.name for one in subjects))
+    """Return names of keep-outs, people and the set's parts, as they are counted."""
+    parts = () if stage.set is None else stage.set.names
+    return (*stage.names, *(one.name for one in subjects), *parts)
 
 
 @kernel

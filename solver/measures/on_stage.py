@@ -3,13 +3,14 @@
 import numpy as np
 
 from ..arrays import IntArray
+from ..frame.hidden import hider_names
 from ..rigs.clearance import rail_faults
 from ..shot import Shot
 
 Measures = dict[str, float | int | str | None]
 """What a take is judged by, flat, units in the names."""
 
-_BOX = "keep_out:"
+_THROUGH = ("keep_out:", "set:")
 
 
 def on_stage(shot: Shot, hider: IntArray) -> Measures:
@@ -21,16 +22,19 @@ def on_stage(shot: Shot, hider: IntArray) -> Measures:
 
     Returns:
         Metres by which the rig leaves the floor and the range of heights, the keep-outs
-        that it runs through, what hides the primary, and which of that a sight line may
-        not pass; None where there is none.
+        and parts of the set that it runs through, what hides the primary, and which of
+        that a sight line may not pass; None where there is none.
     """
     faults = rail_faults(shot.stage, shot.rig)
     n_boxes = len(shot.stage.names)
-    people = [subject.name for subject in shot.subjects]
-    names = (*shot.stage.names, *people)
+    names = hider_names(shot.stage, shot.subjects)
     hides = [k for k in np.unique(hider).tolist() if k >= 0]
-    forbidden = [k for k in hides if k < n_boxes and shot.stage.sight_forbidden[k]]
-    through = [name.removeprefix(_BOX) for name in faults if name.startswith(_BOX)]
+    forbidden = [
+        k
+        for k in hides
+        if shot.stage.forbids_sight or (k < n_boxes and shot.stage.sight_forbidden[k])
+    ]
+    through = [name.partition(":")[2] for name in faults if name.startswith(_THROUGH)]
     return {
         "rig_off_floor_m": faults.get("floor"),
         "rig_off_height_m": faults.get("height"),

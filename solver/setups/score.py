@@ -59,6 +59,7 @@ RIPPLE_FREE_DEG_S = 1.0
 TURNS_FREE = 0.5  # turns back of pan and tilt a second
 DECISIONS_FREE = 1.0  # pan decisions a second
 TURN_FREE_DEG_S = 25.0
+WILD_PRICE = 3.0  # points to take a wild wall out; common practice, no source
 SWING_FREE_DEG = 120.0
 SIZE_FREE = 0.1  # octaves
 NEAR_FREE_M = 1.5
@@ -78,6 +79,7 @@ POINTS = (
     "near",
     "hidden",
     "blocked",
+    "taken_out",
     "refused",
     "view",
     "lens",
@@ -158,6 +160,9 @@ def _off(ask: Ask, trial: Trial, numbers: Sequence[float]) -> dict[str, float]:
             off[name] = off.get(name, 0.0) + max(one.short, QUANTUM)
     if trial.hidden and stage.sight_forbidden.any():
         off["sight"] = trial.hidden
+    if stage.forbids_sight:
+        lost = numbers[BLOCKED] if trial.in_set is None else trial.in_set.lost
+        off["sight"] = max(off.get("sight", 0.0), lost)
     if ask.rig is None:
         off |= rail_faults(stage, trial.setup.rig)
         off["rail_in_path"] = 1.0 - numbers[PATH_GAP] / MUST_CLEAR_M
@@ -214,6 +219,7 @@ def _points(ask: Ask, trial: Trial, numbers: Sequence[float]) -> tuple[float, ..
         8 * (NEAR_FREE_M - numbers[CLOSEST]),
         40 * trial.hidden,
         12 * numbers[BLOCKED],
+        0.0 if trial.in_set is None else WILD_PRICE * len(trial.in_set.taken_out),
         1.0 * numbers[REFUSED],
         0.0 if setup.view is None else 6 * (1 - numbers[VIEWED]),
         *_standing_points(ask, setup.lens, setup.view),

@@ -17,10 +17,12 @@ from ..claims.everyone import CameraFrames, blocking_of, frame_table
 from ..claims.measured import outcomes_of
 from ..crew.grip import Hold
 from ..crew.planner import Planner, brake_planner_of, planner_of
+from ..frame.sight import SightCamera
 from ..optics.lens import Lens
 from ..presets import Member
 from ..shot import HOLDS
 from ..stage.stage import Stage, sight_hidden
+from .in_set import InSet, seen_in_set, watching_of
 from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, Lensed, TrialRows
 from .propose import Known, way_of
 from .setup import Ask, Setup, rehearsed
@@ -34,11 +36,13 @@ class Trial(NamedTuple):
         setup: as tried.
         numbers: (N_NUMBERS,), see the constants of `judge`; rates are decisions a
             second in the cut, REFUSED those for which no plan existed.
-        hidden: share of frames in which a keep-out stands before the subject.
+        hidden: share of frames in which a keep-out stands before the subject; in a set
+            the share of the subject's points in the picture that something hides.
         seconds: length of the cut.
         cams: lens place, pan and tilt at the frames of the cut, (n, 5).
         screen: u, v and size of the primary at them, (n, 3).
         claims: what came of each of the shot's.
+        in_set: what the set does to it; None without a set.
     """
 
     setup: Setup
@@ -48,6 +52,7 @@ class Trial(NamedTuple):
     cams: FloatArray
     screen: FloatArray
     claims: tuple[ClaimOutcome, ...] = ()
+    in_set: InSet | None = None
 
     @property
     def pan_rate(self) -> float:
@@ -80,6 +85,7 @@ class Rehearsal:
         self._through: dict[Lens, Through] = {}
         self._watched = watched_of(ask.shot)
         self.blocking = blocking_of(ask.shot) if ask.shot.claims else None
+        self._watching = None if ask.stage.set is None else watching_of(ask.shot)
 
     @property
     def known(self) -> Known:
@@ -151,14 +157,25 @@ class Rehearsal:
         )
         if not done:
             return None
+        in_set = None
+        if self._watching is not None and self.ask.stage.set is not None:
+            in_set = seen_in_set(
+                self.ask.stage,
+                self._watching,
+                SightCamera(cams, through.lensed.roll_rad, through.lensed.screen),
+                rig,
+            )
         return Trial(
             setup=setup,
             numbers=numbers,
-            hidden=_hidden(self.ask.stage, cams[:, :3], action),
+            hidden=_hidden(self.ask.stage, cams[:, :3], action)
+            if in_set is None
+            else in_set.hidden,
             seconds=action.n_frames / float(self.ask.shot.rate),
             cams=cams,
             screen=screen,
             claims=self._outcomes(cams, through.lensed),
+            in_set=in_set,
         )
 
     def _outcomes(self, cams: FloatArray, lensed: Lensed) -> tuple[ClaimOutcome, ...]:

@@ -1,7 +1,8 @@
 """The stage: where the dolly may stand, what is in its way, and what stock there is.
 
-Metres, Y up; the ground plane is (x, z). The floor is a convex polygon, each edge a row
-n . p <= b with n the unit normal that points out. A keep-out is an upright box. A rail
+Metres, Y up; the ground plane is (x, z). The floor is a polygon, with holes where it
+has any; its convex hull has a row n . p <= b an edge, with n the unit normal that
+points out. A keep-out is an upright box, the set a mesh of triangles. A rail
 is kept out of a box's footprint unless the box hangs wholly above the lens; a sight
 line is hidden where the segment from lens to target meets the box.
 """
@@ -13,6 +14,8 @@ import numpy as np
 from ..arrays import BoolArray, FloatArray, frozen
 from ..compiled.kernel import kernel
 from ..errors import SolverError
+from ..sight.set_mesh import SetMesh
+from .outline import outline_margin
 
 DEFAULT_HEIGHT_M = (0.3, 2.6)  # of lenses on usual rigs; common practice, no source
 _CONVEX = 1e-9  # turn of an edge, relative to the squared size, still called convex
@@ -29,6 +32,8 @@ class Stage:
     Attributes:
         floor: convex polygon on the ground, (k, 2) [m], k >= 3, either way round; None
             where nothing bounds it.
+        outline: where the floor is not convex or has holes its edge, and then each
+            hole's, (k, 2) [m]; `floor` is its convex hull. Empty: the floor itself.
         keep_outs: boxes, (m, 2, 3) [m]: two opposite corners each.
         names: of the boxes, m.
         sight_forbidden: whether a sight line through the box breaks a setup, (m,);
@@ -37,6 +42,10 @@ class Stage:
         straight_m: section of straight track [m]; None: any length.
         curve_radii_m: radii of curved track [m]; empty: any.
         min_distance_m: the lens's least horizontal distance to a subject [m].
+        ground_m: height of the ground [m].
+        set: walls, doorways and furniture; None where there are none.
+        forbids_sight: whether a setup breaks in which the set or a person hides who is
+            followed; else hidden frames are only counted.
     """
 
     floor: FloatArray | None = None
@@ -47,6 +56,10 @@ class Stage:
     straight_m: float | None = None
     curve_radii_m: tuple[float, ...] = ()
     min_distance_m: float = 1.5
+    outline: tuple[FloatArray, ...] = ()
+    ground_m: float = 0.0
+    set: SetMesh | None = None
+    forbids_sight: bool = False
 
     def __post_init__(self) -> None:
         """Freeze the arrays, order the corners, and refuse what is no stage."""
@@ -65,6 +78,8 @@ class Stage:
             raise SolverError(message)
         if self.floor is not None:
             object.__setattr__(self, "floor", frozen(_convex(self.floor)))
+        rings = tuple(frozen(ring) for ring in self.outline)
+        object.__setattr__(self, "outline", rings)
 
 
 def floor_rows(stage: Stage) -> tuple[FloatArray, FloatArray]:
@@ -84,6 +99,8 @@ def floor_margin(stage: Stage, points: FloatArray) -> FloatArray:
     """
     if stage.floor is None:
         return np.full(len(points), np.inf)
+    if stage.outline:
+        return outline_margin(stage.outline, points)
     normals, bounds = floor_rows(stage)
     inside: FloatArray = (bounds - points @ normals.T).min(axis=1)
     along = np.roll(stage.floor, -1, axis=0) - stage.floor

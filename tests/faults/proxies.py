@@ -42,9 +42,13 @@ class Proxy:
         while not self._ended.is_set():
             try:
                 near, _ = self._listener.accept()
-                far = socket.create_connection(("127.0.0.1", self._target))
             except OSError:
                 time.sleep(0.05)
+                continue
+            try:
+                far = socket.create_connection(("127.0.0.1", self._target))
+            except OSError:  # the server is down
+                near.close()
                 continue
             self.n_taken += 1
             for source, sink in ((near, far), (far, near)):

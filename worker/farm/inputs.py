@@ -8,6 +8,7 @@ from pathlib import Path, PurePath
 from ...jobs.errors import Fault
 from ...jobs.job.spec import JobFile
 from ...jobs.run.record import Record
+from ...jobs.scene.baked import BAKED_SUFFIX
 from ...jobs.subjects import SubjectError, SubjectReference, SubjectTrack, read_subject
 from ...jobs.subjects.confined import ConfinedReader
 from ...jobs.subjects.request import SubjectRequest
@@ -39,6 +40,27 @@ def submission_faults(
             fault = place_fault(subject.file, folder, roots)
             if fault is not None:
                 yield Fault(path=path, message=fault)
+        yield from _set_faults(job, k, folder, roots)
+
+
+def _set_faults(
+    job: JobFile, shot: int, folder: Path, roots: Sequence[Path]
+) -> Iterator[Fault]:
+    """Yield what keeps the farm from reading the set of a shot."""
+    file = job.shots[shot].stage.set_file
+    if file is None:
+        return
+    path = f"shots[{shot}].stage.set.file"
+    if PurePath(file).suffix.lower() != BAKED_SUFFIX:
+        message = (
+            f"scenes are not opened on the farm, got '{file}'; bake the set by "
+            '"carrellata bake-set" first'
+        )
+        yield Fault(path=path, message=message)
+        return
+    fault = place_fault(file, folder, roots)
+    if fault is not None:
+        yield Fault(path=path, message=fault)
 
 
 def place_fault(file: str, folder: Path, roots: Sequence[Path]) -> str | None:
@@ -51,16 +73,13 @@ def place_fault(file: str, folder: Path, roots: Sequence[Path]) -> str | None:
 
 
 def digests_of(job: JobFile, shots: Sequence[int], folder: Path) -> dict[str, str]:
-    """Return the SHA-256 of each subject's file, by its name in the job.
+    """Return the SHA-256 of each subject's and set's file, by its name in the job.
 
     A file that cannot be read has an empty one.
     """
-    names = {
-        subject.file: folder / subject.file
-        for k in shots
-        for subject in job.shots[k].subjects
-        if subject.file is not None
-    }
+    named = [one.file for k in shots for one in job.shots[k].subjects]
+    named += [job.shots[k].stage.set_file for k in shots]
+    names = {file: folder / file for file in named if file is not None}
     return {name: _digest(path) for name, path in sorted(names.items())}
 
 
@@ -108,6 +127,28 @@ class FarmReader:
         if expected not in (None, track.digest):
             raise SubjectError((_changed(field, reference.file),))
         return track
+
+    def file_bytes(self, file: str, *, folder: Path, path: str) -> bytes:
+        """Return the bytes of a file of the job that is no subject's.
+
+        Raises:
+            SubjectError: it lies elsewhere, is not there, or has changed.
+        """
+        field = f"{path}.file"
+        if self.confined is not None:
+            data = self.confined.file_bytes(file, folder=folder, path=path)
+        else:
+            fault = place_fault(file, folder, self.roots)
+            if fault is not None:
+                raise SubjectError((Fault(path=field, message=fault),))
+            try:
+                data = (folder / file).read_bytes()
+            except OSError as error:
+                gone = Fault(path=field, message=f"'{file}' is not a file")
+                raise SubjectError((gone,)) from error
+        if self.inputs.get(file) not in (None, hashlib.sha256(data).hexdigest()):
+            raise SubjectError((_changed(field, file),))
+        return data
 
     def _confined(
         self, reference: SubjectReference, request: SubjectRequest

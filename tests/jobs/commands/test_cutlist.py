@@ -8,42 +8,12 @@ from typing import Any
 
 import opentimelineio as otio
 import pytest
+from timelines import RATE, at, clip, gap, span, track
 
 from carrellata.jobs.commands.cut_text import cut_tables, cut_toml
 from carrellata.jobs.commands.cutlist import CutList, read_cut, snap_rate
 from carrellata.jobs.errors import InputError, JobError
 from carrellata.worker.cli import main
-
-RATE = 24.0
-
-
-def at(value: float, rate: float = RATE) -> Any:
-    return otio.opentime.RationalTime(value, rate)
-
-
-def span(first: float, length: float, rate: float = RATE) -> Any:
-    return otio.opentime.TimeRange(at(first, rate), at(length, rate))
-
-
-def clip(
-    name: str,
-    first: float,
-    length: float,
-    *,
-    media: tuple[int, int] | None = None,
-    rate: float = RATE,
-) -> Any:
-    """A clip of `length` frames from `first` on; media as first frame and length."""
-    reference = otio.schema.ExternalReference(target_url=f"{name}.mov")
-    if media is not None:
-        reference.available_range = span(*media, rate)
-    return otio.schema.Clip(
-        name=name, media_reference=reference, source_range=span(first, length, rate)
-    )
-
-
-def gap(length: float, rate: float = RATE) -> Any:
-    return otio.schema.Gap(source_range=span(0, length, rate))
 
 
 def dissolve(before: float, after: float, rate: float = RATE) -> Any:
@@ -52,12 +22,6 @@ def dissolve(before: float, after: float, rate: float = RATE) -> Any:
         in_offset=at(before, rate),
         out_offset=at(after, rate),
     )
-
-
-def track(*children: Any, kind: str = "Video") -> Any:
-    found = otio.schema.Track(name="V", kind=kind)
-    found.extend(list(children))
-    return found
 
 
 def saved(folder: Path, *tracks: Any, name: str = "ferry_dash") -> Path:

@@ -264,6 +264,8 @@ def test_what_can_be_found_can_be_accepted() -> None:
 NUMBERS: dict[str, dict[str, float | str]] = {
     "accepts_nothing": {"accepted": "near_axis"},
     "unseen_frames": {"subject": "courier", "first": 1111, "last": 1120},
+    "beat_missed": {"missed": 12}, "no_cut": {"action": "talk", "helps": ""},
+    "camera_seen": {"what": "way", "other": "030", "frame": 1001, "runs": 2},
     "crosses_line": {
         "against": "010", "subject": "a|b", "from_deg": -33.7, "to_deg": 146.3,
         "line": "pair",
@@ -302,10 +304,8 @@ NUMBERS: dict[str, dict[str, float | str]] = {
         "against": "010", "subject": "a", "moved_m": 0.8, "explained_m": 0.3,
     },
     "lens_run": {"lens_mm": 35.0, "in_a_row": 3.0},
-    "subject_lost": {"in_frame": 0.9996},
-    "out_of_safe": {"in_safe": 0.97},
-    "head_cut": {"head_in_frame": 0.9},
-    "let_go": {"others_in_frame": 0.5},
+    "subject_lost": {"in_frame": 0.9996}, "out_of_safe": {"in_safe": 0.97},
+    "head_cut": {"head_in_frame": 0.9}, "let_go": {"others_in_frame": 0.5},
     "size_out_of_reach": {"asked_m": 4.0, "nearest_m": 12.0, "furthest_m": 14.0},
     "rig_off_floor": {"rig_off_floor_m": 0.4},
     "rig_off_height": {"rig_off_height_m": 0.1},

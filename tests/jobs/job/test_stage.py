@@ -12,6 +12,7 @@ from carrellata.jobs.job.stage import STRAIGHT_M, StageSpec
 
 FLOOR = [[0, 0], [900, 0], [900, 600], [0, 600]]
 KIOSK = {"name": "kiosk", "from": [0, 0, 0], "to": [90, 90, 200]}
+SQUARE = [[0, 0], [9, 0], [9, 9], [0, 9]]
 
 
 def stage_of(**fields: Any) -> StageSpec:
@@ -92,18 +93,43 @@ def test_any_convex_floor_is_taken_either_way_round(
             {"floor": [[0, 0], [9, 0], [9, 9], [0, 0]]},
             "floor[0]: is the same corner as floor[3]",
         ),
-        (
-            {"floor": [[0, 0], [9, 0], [2, 2], [0, 9]]},
-            "floor[2]: turns inward, the floor must be convex",
-        ),
-        (
-            {"floor": [[0, 9], [2, 2], [9, 0], [0, 0]]},
-            "floor[1]: turns inward, the floor must be convex",
-        ),
         # A star: every corner turns the same way, twice round.
         (
             {"floor": [[0, 10], [6, -8], [-9.5, 3], [9.5, 3], [-6, -8]]},
             "floor: crosses itself, its corners must go round once",
+        ),
+        (
+            {"floor": [[0, 0], [9, 9], [9, 0], [0, 9]]},
+            "floor: crosses itself, its corners must go round once",
+        ),
+        (
+            {"floor": SQUARE, "floor_holes": [[[1, 1], [2, 1], [2, 12]]]},
+            "floor_holes[0][2]: is outside the floor",
+        ),
+        (
+            {"floor": SQUARE, "floor_holes": [[[1, 1], [2, 2], [3, 3]]]},
+            "floor_holes[0]: has no area, its corners stand in one line",
+        ),
+        (
+            {"floor_holes": [[[1, 1], [2, 1], [2, 2]]]},
+            "floor_holes: needs a floor that they are holes of",
+        ),
+        (
+            {"set": {"file": "hall.obj"}},
+            "set.file: must end in one of .usd, .usda, .usdc, .usdz, .gltf, .glb, "
+            '.parquet, got "hall.obj"',
+        ),
+        (
+            {"set": {"file": "hall.glb", "units": "cm"}},
+            "set.units: is only for OpenUSD scenes",
+        ),
+        (
+            {"set": {"file": "hall.parquet", "wild": ["wall"]}},
+            "set.wild: is for scenes; it was said when this was baked",
+        ),
+        (
+            {"set": {"file": "a.usda", "thin_m": -1}},
+            "set.thin_m: must be >= 0 m, got -1 m",
         ),
         ({"floor": [[0, 0], [9, 0], [0, "9"]]}, "floor[2][1]: must be a number of sc"),
         (
@@ -133,3 +159,12 @@ def test_any_convex_floor_is_taken_either_way_round(
 def test_a_fault_of_a_stage_is_one_sentence(fields: dict[str, Any], line: str) -> None:
     (fault,) = faults_of(**fields)
     assert fault.startswith(f"stage.{line}")
+
+
+def test_a_floor_may_turn_inward_and_have_holes() -> None:
+    bent = [[0, 0], [9, 0], [9, 9], [6, 9], [6, 3], [0, 3]]
+    hole = [[7, 1], [8, 1], [8, 2], [7, 2]]
+    stage = stage_of(floor=bent, floor_holes=[hole])
+    assert stage.floor == tuple(map(tuple, bent))
+    assert stage_of(floor=bent[::-1]).floor is not None
+    assert stage_of(floor=[[0, 0], [9, 0], [2, 2], [0, 9]]).floor is not None

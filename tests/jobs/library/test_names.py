@@ -43,7 +43,7 @@ FUNCTIONS = (
     "study",
 )
 # What only the cascade of a file has beside its own fields.
-CASCADE = {"defaults", "scenes", "intents", "camera", "crew", "stage"}
+CASCADE = {"defaults", "scenes", "intents", "coverage", "camera", "crew", "stage"}
 TABLES: dict[str, type[Spec]] = {
     "AcceptTable": AcceptSpec,
     "ArcTable": ArcRig,

@@ -252,10 +252,12 @@ def test_an_object_that_is_replaced_is_read_of_one_version(
 
     writer = threading.Thread(target=replace)
     writer.start()
-    seen = [target.read_bytes() for _ in range(n_reads)]
-    heads = [target.start(16) for _ in range(n_reads // 6)]
-    done.set()
-    writer.join()
+    try:
+        seen = [target.read_bytes() for _ in range(n_reads)]
+        heads = [target.start(16) for _ in range(n_reads // 6)]
+    finally:
+        done.set()
+        writer.join()
     assert all(map(is_whole, seen))
     assert len(set(seen)) > 1
     known = {(data[:16], len(data)) for data in (first, *others)}

@@ -1,0 +1,1 @@
+"""The cut of an action as other programs read it."""

@@ -1,0 +1,1 @@
+"""The set as triangles: what a ray meets, and what a rig stands in."""

@@ -1,0 +1,149 @@
+"""The set that a shot is taken in: named parts of triangles, as cameras meet them."""
+
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+
+from ..arrays import BoolArray, FloatArray, IntArray, frozen
+from ..errors import SolverError
+from .tree import (
+    CLEAR,
+    OUT,
+    WILD,
+    TriangleTree,
+    clear_of_lines,
+    inside_of,
+    met_by_lines,
+    tree_of,
+)
+
+HOLLOW_SHARE = 0.5  # of the places of somebody: what holds them is a room, not a solid
+
+
+def _solid(names: tuple[str, ...], wild: BoolArray) -> IntArray:
+    state = np.zeros(len(names), dtype=np.int64)
+    state[wild] = WILD
+    return state
+
+
+@dataclass(frozen=True, eq=False)
+class SetMesh:
+    """Triangles of a set, metres, Y up.
+
+    Attributes:
+        names: of its k parts.
+        wild: parts that may be taken out, (k,).
+        corners: of the triangles, (t, 3, 3) [m].
+        part: of each triangle, (t,).
+        flags: of each triangle, `THIN` and `CLOSED`, (t,).
+        state: of each part: `SOLID`, `WILD` or `OUT`, (k,).
+        hollow: closed parts that people stand in, (k,).
+    """
+
+    names: tuple[str, ...]
+    wild: BoolArray
+    corners: FloatArray
+    part: IntArray
+    flags: IntArray
+    state: IntArray = field(default_factory=lambda: np.empty(0, np.int64))
+    hollow: BoolArray = field(default_factory=lambda: np.empty(0, np.bool_))
+
+    def __post_init__(self) -> None:
+        """Freeze the arrays and refuse what is no set."""
+        count, n = len(self.names), len(self.corners)
+        put = object.__setattr__
+        put(self, "wild", frozen(self.wild, np.bool_))
+        put(self, "corners", frozen(self.corners))
+        put(self, "part", frozen(self.part, np.int64))
+        put(self, "flags", frozen(self.flags, np.int64))
+        state = self.state if len(self.state) else _solid(self.names, self.wild)
+        put(self, "state", frozen(state, np.int64))
+        hollow = self.hollow if len(self.hollow) else np.zeros(count, np.bool_)
+        put(self, "hollow", frozen(hollow, np.bool_))
+        if not len(self.wild) == len(self.state) == len(self.hollow) == count:
+            message = f"set: {count} parts need as many wild flags"
+            raise SolverError(message)
+        if (
+            self.corners.shape != (n, 3, 3)
+            or not len(self.part) == len(self.flags) == n
+        ):
+            message = f"set: {n} triangles need as many parts and flags"
+            raise SolverError(message)
+        if n and not (self.part.min() >= 0 and self.part.max() < count):
+            message = f"set: triangles must belong to one of its {count} parts"
+            raise SolverError(message)
+
+    @cached_property
+    def tree(self) -> TriangleTree:
+        """The tree over the triangles, built when something first asks for it."""
+        return tree_of(self.corners, self.part, self.flags)
+
+    @property
+    def bounds(self) -> FloatArray:
+        """Low and high corner of all triangles, (2, 3) [m]."""
+        points = self.corners.reshape(-1, 3)
+        return np.array([points.min(axis=0), points.max(axis=0)])
+
+    def without(self, *parts: int) -> "SetMesh":
+        """Return the set with parts taken out; the triangles are shared."""
+        state = self.state.copy()
+        state[list(parts)] = OUT
+        return self._with("state", state)
+
+    def hollowed(self, places: FloatArray) -> "SetMesh":
+        """Return the set with the parts that hold people taken as rooms.
+
+        Args:
+            places: of somebody, (n, 3) [m].
+        """
+        if not len(places):
+            return self
+        counts, inside = np.zeros(len(self.names), np.int64), np.zeros(len(self.names))
+        for place in np.array(places, dtype=np.float64):
+            inside_of(self.tree, self.state, place, counts)
+            inside += counts > 0
+        hollow = self.hollow | (inside >= HOLLOW_SHARE * len(places))
+        return self if (hollow == self.hollow).all() else self._with("hollow", hollow)
+
+    def met(self, starts: FloatArray, ends: FloatArray) -> IntArray:
+        """Return the part nearest on each segment, (n,); `CLEAR` where none is.
+
+        Wild parts do not count: they can be taken out.
+
+        Args:
+            starts: (n, 3) [m].
+            ends: (n, 3) [m].
+        """
+        out = np.full(len(starts), CLEAR, dtype=np.int64)
+        met_by_lines(
+            self.tree,
+            self.state.copy(),
+            np.array(starts, dtype=np.float64, order="C"),
+            np.array(ends, dtype=np.float64, order="C"),
+            out,
+        )
+        return out
+
+    def clear(self, starts: FloatArray, ends: FloatArray) -> FloatArray:
+        """Return the share of each segment before the set is met, (n,); 1 where not.
+
+        Args:
+            starts: (n, 3) [m].
+            ends: (n, 3) [m].
+        """
+        out = np.ones(len(starts))
+        clear_of_lines(
+            self.tree,
+            self.state.copy(),
+            np.array(starts, dtype=np.float64, order="C"),
+            np.array(ends, dtype=np.float64, order="C"),
+            out,
+        )
+        return out
+
+    def _with(self, name: str, values: IntArray | BoolArray) -> "SetMesh":
+        changed = replace(self, **{name: values})  # type: ignore[arg-type]
+        if "tree" in self.__dict__:
+            changed.__dict__["tree"] = self.tree
+        return changed

@@ -1,0 +1,293 @@
+"""An action of two people, covered by several cameras and cut, from job to files."""
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import opentimelineio as otio
+import pyarrow.parquet as pq
+import pytest
+from command_line import run
+from covered import RATE, pair
+
+from carrellata.jobs.commands.cutlist import read_cut
+
+SECONDS = 8.0
+FIRST = 1001
+LAST = FIRST + round(SECONDS * RATE) - 1
+
+HEADER: dict[str, Any] = {
+    "schema": "carrellata.job/1",
+    "sequence": "talk",
+    "rate": "24",
+    "world": {"up": "y", "metres_per_unit": 1},
+    "camera": {
+        "film_back": "super35-4perf",
+        "aspect": 2.39,
+        "lens_kit_mm": [25, 35, 50, 75, 100],
+    },
+    "defaults": {"framing": {"size": "medium"}},
+}
+PEOPLE = [
+    {"name": "ann", "file": "ann.csv", "at": "floor", "height_m": 1.7},
+    {"name": "ben", "file": "ben.csv", "at": "floor", "height_m": 1.85},
+]
+FIXED = [
+    {"name": "master", "on": [1, 2], "size": "full", "lens_mm": 35, "at": [-1, 1.6, 8]},
+    {"name": "ann", "on": "ann", "size": "chest", "lens_mm": 75, "at": [1.6, 1.6, 5.5]},
+    {"name": "ben", "on": "ben", "size": "chest", "lens_mm": 75, "at": [-3, 1.6, 5.5]},
+]
+
+
+def cameras() -> list[dict[str, Any]]:
+    """Return three cameras on sticks."""
+    return [
+        {
+            **{name: value for name, value in one.items() if name != "at"},
+            "rig": {"kind": "sticks", "at": one["at"]},
+        }
+        for one in FIXED
+    ]
+
+
+def action(**fields: Any) -> dict[str, Any]:
+    """Return an action of the two."""
+    own = {
+        "name": "talk",
+        "scene": "quay",
+        "frames": [FIRST, LAST],
+        "subjects": PEOPLE,
+        "cameras": cameras(),
+    }
+    return own | fields
+
+
+def write(folder: Path, **fields: Any) -> Path:
+    """Write a job with fields of the file, and the subjects beside it."""
+    folder.mkdir(exist_ok=True, parents=True)
+    for one in pair(SECONDS, first=FIRST):
+        rows = [
+            f"{FIRST + k},{x!r},{y!r},{z!r},{turn!r}"
+            for k, ((x, y, z), turn) in enumerate(
+                zip(
+                    one.floor.tolist(),
+                    np.degrees(one.facing_rad).round(6).tolist(),
+                    strict=True,
+                )
+            )
+        ]
+        text = "\n".join(["frame,x,y,z,facing_deg", *rows])
+        (folder / f"{one.name}.csv").write_text(text, encoding="utf-8")
+    job = folder / "job.json"
+    job.write_text(json.dumps({**HEADER, **fields}), encoding="utf-8")
+    return job
+
+
+def solve(job: Path, out: Path, *options: str) -> dict[str, Any]:
+    done = run("solve", str(job), "-o", str(out), "--json", "--workers", "1", *options)
+    assert done.code in (0, 5), done.err
+    found: dict[str, Any] = json.loads(done.out)
+    return found
+
+
+def cut_of(out: Path) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads((out / "talk/actions/talk.json").read_text())
+    return found
+
+
+def take_bytes(out: Path) -> dict[str, bytes]:
+    return {one.name: one.read_bytes() for one in (out / "talk/takes").iterdir()}
+
+
+@pytest.fixture(scope="module")
+def solved(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("covered")
+    beats = [{"frames": [1060, 1070], "camera": "ben"}]
+    asked = action(cut={"first": "master", "beats": beats})
+    solve(write(folder, actions=[asked]), folder / "out")
+    return folder
+
+
+def test_cut_covers_the_action_and_keeps_what_is_asked(solved: Path) -> None:
+    found = cut_of(solved / "out")
+    assert found["status"] == "cut"
+    spans = [one["frames"] for one in found["pictures"]]
+    assert [a for a, _ in spans] == [FIRST, *(b + 1 for _, b in spans[:-1])]
+    assert spans[-1][1] == LAST
+    assert found["pictures"][0]["camera"] == "master"
+    on = {f: one["camera"] for one in found["pictures"] for f in range(*one["frames"])}
+    assert {on[frame] for frame in range(1060, 1070)} == {"ben"}
+    assert all(one["brings"] for one in found["pictures"][1:])
+    assert min(b - a + 1 for a, b in spans) >= RATE
+    more = [one["other_camera"] for one in found["pictures"][1:]]
+    assert all(one["more"] >= 0 for one in more if one is not None)
+
+
+def test_cut_is_a_timeline_with_all_cameras_behind_every_clip(solved: Path) -> None:
+    found = cut_of(solved / "out")
+    place = solved / "out/talk/actions/talk.otio"
+    timeline = otio.adapters.read_from_file(str(place))
+    clips = timeline.find_clips()
+    assert [clip.active_media_reference_key for clip in clips] == [
+        one["camera"] for one in found["pictures"]
+    ]
+    for clip in clips:
+        assert set(clip.media_references()) == {"master", "ann", "ben"}
+        media = place.parent / clip.media_reference.target_url
+        assert (
+            media.resolve()
+            == (solved / f"out/talk/takes/{clip.name}.parquet").resolve()
+        )
+    shots = read_cut(place, handles=0).shots
+    assert [list(one.frames) for one in shots] == [
+        one["frames"] for one in found["pictures"]
+    ]
+
+
+def test_page_of_the_cut_plays_pictures_and_draws_the_strip(solved: Path) -> None:
+    found = cut_of(solved / "out")
+    text = (solved / "out/talk/review/cut.html").read_text(encoding="utf-8")
+    (block,) = re.findall(r'id="cut-data">(.*?)</script>', text, re.DOTALL)
+    data = json.loads(block)
+    assert [(one["name"], one["first"], one["count"]) for one in data["shots"]] == [
+        (one["shot"], one["frames"][0], one["frames"][1] - one["frames"][0] + 1)
+        for one in found["pictures"]
+    ]
+    assert [one["from"] for one in data["shots"]] == [
+        one["frames"][0] - FIRST for one in found["pictures"]
+    ]
+    (cameras,) = (one["cameras"] for one in data["actions"])
+    assert [one["camera"] for one in cameras] == ["master", "ann", "ben"]
+    svg = re.findall(r'<svg class="covered".*?</svg>', text, re.DOTALL)[0]
+    assert svg.count('class="on"') == len(found["pictures"])
+    assert "instead:" in text
+
+
+def test_takes_do_not_change_with_the_cut(solved: Path, tmp_path: Path) -> None:
+    before = take_bytes(solved / "out")
+    assert sorted(before) == [
+        "talk_ann.parquet",
+        "talk_ben.parquet",
+        "talk_master.parquet",
+    ]
+    weights = {"small": 5, "lengths": 0.1, "turned_away": 0}
+    other = action(cut={"median_s": 1.2, "shortest_s": 0.5, "weights": weights})
+    rows = solve(write(tmp_path, actions=[other]), tmp_path / "out")["shots"]
+    assert take_bytes(tmp_path / "out") == before
+    spans = [
+        [one["frames"] for one in cut_of(folder / "out")["pictures"]]
+        for folder in (solved, tmp_path)
+    ]
+    assert spans[0] != spans[1]
+    again = solve(tmp_path / "job.json", tmp_path / "out")["shots"]
+    assert [row["status"] for row in again] == ["kept"] * 3
+    assert [row["findings"] for row in again] == [row["findings"] for row in rows]
+
+
+def test_one_camera_without_a_cut_is_the_shot_solved_alone(tmp_path: Path) -> None:
+    chosen = {"rig": {"kind": "choose"}, "lens_mm": "choose"}
+    single = {"name": "single", "framing": {"size": "chest"}, **chosen}
+    covered = action(cameras=[single], cut="none")
+    solve(write(tmp_path / "a", actions=[covered]), tmp_path / "a/out")
+    alone = {
+        "name": "talk_single",
+        "scene": "quay",
+        "frames": [FIRST, LAST],
+        "subjects": PEOPLE,
+        "framing": {"size": "chest"},
+        **chosen,
+    }
+    solve(write(tmp_path / "b", shots=[alone]), tmp_path / "b/out")
+    one, two = take_bytes(tmp_path / "a/out"), take_bytes(tmp_path / "b/out")
+    assert one == two
+    assert len(one) == 1
+    assert cut_of(tmp_path / "a/out")["status"] == "cameras"
+
+
+def test_cameras_that_roll_at_once_do_not_see_one_another(tmp_path: Path) -> None:
+    open_rig = {"rig": {"kind": "choose", "kinds": ["sticks"]}, "lens_mm": "choose"}
+    both = [
+        {"name": "ann", "on": 1, "size": "chest", **open_rig},
+        {"name": "ben", "on": 2, "size": "chest", **open_rig},
+    ]
+    solve(
+        write(tmp_path, actions=[action(cameras=both, together=True)]), tmp_path / "out"
+    )
+    assert cut_of(tmp_path / "out")["runs"] == [["ann", "ben"]]
+    takes = [
+        pq.read_table(tmp_path / f"out/talk/takes/talk_{name}.parquet").to_pydict()
+        for name in ("ann", "ben")
+    ]
+    for looks, other in (takes, takes[::-1]):
+        assert not any(
+            _in_frame(looks, k, _lens_and_post(other, k)).any()
+            for k in range(len(looks["frame"]))
+        )
+
+
+def _lens_and_post(take: dict[str, Any], k: int) -> np.ndarray:
+    x, y, z = take["cam_x"][k], take["cam_y"][k], take["cam_z"][k]
+    return np.array([[x, h, z] for h in (*np.linspace(0.0, y, 20), y)])
+
+
+def _in_frame(take: dict[str, Any], k: int, points: np.ndarray) -> np.ndarray:
+    """Whether points are in a frame, by the written quaternion and focal length."""
+    x, y, z, w = (take[name][k] for name in ("qx", "qy", "qz", "qw"))
+    axes = np.array(
+        [
+            [1 - 2 * (y * y + z * z), 2 * (x * y + z * w), 2 * (x * z - y * w)],
+            [2 * (x * y - z * w), 1 - 2 * (x * x + z * z), 2 * (y * z + x * w)],
+            [2 * (x * z + y * w), 2 * (y * z - x * w), 1 - 2 * (x * x + y * y)],
+        ]
+    )
+    lens = np.array([take[name][k] for name in ("cam_x", "cam_y", "cam_z")])
+    right, up, back = axes @ (points - lens).T
+    half = 24.89 / 2 / take["focal_mm"][k]
+    ahead = back < 0
+    depth = np.where(ahead, -back, 1.0)
+    inside: np.ndarray = (
+        ahead & (np.abs(right / depth) <= half) & (np.abs(up / depth) <= half / 2.39)
+    )
+    return inside
+
+
+def test_cameras_that_see_one_another_take_more_runs(tmp_path: Path) -> None:
+    facing = [
+        {**cameras()[0], "name": "north"},
+        {
+            **cameras()[0],
+            "name": "south",
+            "rig": {"kind": "sticks", "at": [-1, 1.6, -8]},
+        },
+    ]
+    rows = solve(
+        write(tmp_path, actions=[action(cameras=facing, together=True)]),
+        tmp_path / "out",
+    )["shots"]
+    found = cut_of(tmp_path / "out")
+    assert found["runs"] == [["north"], ["south"]]
+    (north,) = (row for row in rows if row["shot"] == "talk_north")
+    (told,) = (one for one in north["findings"] if one["name"] == "camera_seen")
+    assert "talk_north sees talk_south at 1001" in told["text"]
+    assert "2 runs" in told["text"]
+
+
+def test_an_action_is_asked_for_by_its_name(solved: Path) -> None:
+    rows = solve(solved / "job.json", solved / "out", "--shots", "TALK")["shots"]
+    assert [row["shot"] for row in rows] == ["talk_master", "talk_ann", "talk_ben"]
+    assert {row["brings"] == [] for row in rows} == {True}
+
+
+def test_the_guides_job_is_solved_and_cut(tmp_path: Path) -> None:
+    guide = Path(__file__).parents[2] / "jobs/coverage/README.md"
+    (text,) = re.findall(
+        r"^```toml\n(.*?)^```", guide.read_text(encoding="utf-8"), re.DOTALL | re.M
+    )
+    write(tmp_path)
+    (tmp_path / "night.toml").write_text(text, encoding="utf-8")
+    solve(tmp_path / "night.toml", tmp_path / "out")
+    found = cut_of(tmp_path / "out")
+    assert found["status"] == "cut"
+    assert found["pictures"][0]["camera"] == "master"
