@@ -2,8 +2,8 @@
 
 Curve v = Vm (1 - exp(-t / tau)): Furusawa, Hill & Parkinson 1927; tau 0.768 +- 0.068 s
 of fast 40-yard athletes: Clark, Rieger, Bruno & Stearne 2019, J Strength Cond Res
-33(6):1542-1550. Splits of a 100 m run in 9.88 s, cumulative s at each 10 m: Aftalion 2016, arXiv
-1606.09497, table 1 (whose run it is was not checked).
+33(6):1542-1550. Splits of a 100 m run in 9.88 s, cumulative s at each 10 m:
+Aftalion 2016, arXiv 1606.09497, table 1 (whose run it is was not checked).
 """
 
 import numpy as np
