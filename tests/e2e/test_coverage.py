@@ -291,3 +291,17 @@ def test_the_guides_job_is_solved_and_cut(tmp_path: Path) -> None:
     found = cut_of(tmp_path / "out")
     assert found["status"] == "cut"
     assert found["pictures"][0]["camera"] == "master"
+
+
+def test_parts_of_a_run_and_several_processes_make_the_same_action(
+    solved: Path, tmp_path: Path
+) -> None:
+    job = solved / "job.json"
+    for part in ("1/2", "2/2"):
+        solve(job, tmp_path / "parts", "--shard", part)
+    assert take_bytes(tmp_path / "parts") == take_bytes(solved / "out")
+    assert cut_of(tmp_path / "parts") == cut_of(solved / "out")
+    done = run("solve", job, "-o", tmp_path / "two", "--workers", "2")
+    assert done.code == 0, done.err
+    assert take_bytes(tmp_path / "two") == take_bytes(solved / "out")
+    assert cut_of(tmp_path / "two") == cut_of(solved / "out")
