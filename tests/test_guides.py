@@ -46,6 +46,7 @@ SCRIPTS = {
     "demo": {""},
     "evidence": {""},
     "farm": {"", "-d", "status", "stop"},
+    "mutants": {"all"},
     "setup": {"core", "dev"},
     "test": {"", "long"},
 }
