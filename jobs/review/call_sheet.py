@@ -67,7 +67,7 @@ def called_setups(delivery: Delivery) -> tuple[CalledSetup, ...]:
 def _setup(shots: Sequence[tuple[str, str, Any, Any]]) -> CalledSetup:
     scene, _, setup, _ = shots[0]
     sheets = [sheet for *_, sheet in shots]
-    largest = max(
+    largest: dict[str, Any] = max(
         (sheet["track"] for sheet in sheets if sheet["track"] is not None),
         key=lambda track: float(track["laid_m"]),
         default={},
