@@ -47,6 +47,7 @@ SCRIPTS = {
     "demo": {""},
     "evidence": {""},
     "farm": {"", "-d", "status", "stop"},
+    "mutants": {"all"},
     "setup": {"core", "dev"},
     "test": {"", "long"},
 }
