@@ -292,7 +292,7 @@ def test_the_job_of_the_guide_solves_and_its_lines_work(
         for line in shell_lines(f"jobs/{folder}README.md")
         if not line.startswith(DRAWN)
     ]
-    assert len(lines) == 26
+    assert len(lines) == 27
     for line, code in run_lines(lines):
         assert code == 0, f"{line}: {capsys.readouterr().err}"
     assert tomllib.loads(Path("shots.toml").read_text())["shots"][0]["name"] == "010"
