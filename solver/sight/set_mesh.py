@@ -7,6 +7,7 @@ import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray, frozen
 from ..errors import SolverError
+from .creases import creased_edges
 from .tree import (
     CLEAR,
     OUT,
@@ -91,6 +92,24 @@ class SetMesh:
         state[list(parts)] = OUT
         return self._with("state", state)
 
+    def in_state(self, state: IntArray) -> "SetMesh":
+        """Return the set with another state of each part, (k,)."""
+        return self._with("state", state)
+
+    @cached_property
+    def _creased(self) -> tuple[FloatArray, IntArray]:
+        return creased_edges(self.corners, self.part)
+
+    @property
+    def edges(self) -> FloatArray:
+        """Edges that a drawing shows, (n, 2, 3) [m]; found when first asked for."""
+        return self._creased[0]
+
+    @property
+    def edge_parts(self) -> IntArray:
+        """The part of each of `edges`, (n,)."""
+        return self._creased[1]
+
     def hollowed(self, places: FloatArray) -> "SetMesh":
         """Return the set with the parts that hold people taken as rooms.
 
@@ -144,6 +163,7 @@ class SetMesh:
 
     def _with(self, name: str, values: IntArray | BoolArray) -> "SetMesh":
         changed = replace(self, **{name: values})  # type: ignore[arg-type]
-        if "tree" in self.__dict__:
-            changed.__dict__["tree"] = self.tree
+        for kept in ("tree", "_creased"):
+            if kept in self.__dict__:
+                changed.__dict__[kept] = self.__dict__[kept]
         return changed
