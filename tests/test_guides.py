@@ -29,6 +29,7 @@ GUIDES = (
     "jobs/export/README.md",
     "jobs/job/README.md",
     "jobs/review/README.md",
+    "jobs/scene/README.md",
     "jobs/study/README.md",
     "jobs/takes/README.md",
     "solver/README.md",

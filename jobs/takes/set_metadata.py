@@ -9,13 +9,14 @@ from typing import Any
 
 import numpy as np
 
-from ...solver.arrays import BoolArray, FloatArray
+from ...solver.arrays import BoolArray, FloatArray, IntArray
 from ...solver.frame.projection import project
 from ...solver.measures.on_stage import taken_out
 from ...solver.sight.lines import edge_pieces, pieces_seen, section, standing
 from ...solver.take import Take
 
-MOST_PIECES = 240
+MOST_PIECES = 320  # of edges that are drawn
+MOST_LOOKED_AT = 1000
 EVERY = 12  # frames between those for which it is known what is seen
 WALLS_M, LOW_M = 1.2, 0.3  # heights of the sections of a plan
 _BESIDE = 1.3  # half frames, in which a piece may be seen
@@ -39,8 +40,11 @@ def set_metadata(take: Take) -> dict[str, Any]:
     keys = rows[::EVERY]
     people = take.shot.subjects
     middle = np.mean([one.at(take.times_s[keys], 1.0) for one in people], axis=(0, 1))
-    pieces = edge_pieces(stood, middle, MOST_PIECES)
-    shown = pieces_seen(stood, pieces, take.base[keys], _in_frame(take, pieces, keys))
+    pieces = edge_pieces(stood, middle, MOST_LOOKED_AT)
+    in_frame = _in_frame(take, pieces.ends, keys)
+    kept = _most_worth(in_frame, MOST_PIECES)
+    pieces, in_frame = pieces.of(kept), in_frame[:, kept]
+    shown = pieces_seen(stood, pieces, take.base[keys], in_frame)
     cut = ~take.handle
     share = seen.share_hidden[:, cut].mean(axis=1)
     ground = take.shot.stage.ground_m
@@ -50,13 +54,27 @@ def set_metadata(take: Take) -> dict[str, Any]:
             for one, value in zip(people, share, strict=True)
         },
         **({"taken_out": list(gone)} if gone else {}),
-        "edges": _packed(pieces),
+        "edges": _packed(pieces.ends),
         "first": int(take.frame[rows[0]]),
         "every": EVERY,
         "seen": [_bits(row) for row in shown],
         "walls": _packed(section(stood, ground + WALLS_M)),
         "low": _packed(section(stood, ground + LOW_M)),
     }
+
+
+def _most_worth(in_frame: BoolArray, most: int) -> IntArray:
+    """Return the pieces to draw, the first of each picture, as many for one as another.
+
+    Args:
+        in_frame: pieces that each picture may show, (f, n), the best first.
+        most: pieces.
+    """
+    place = np.where(in_frame, np.cumsum(in_frame, axis=1), in_frame.shape[1] + 1)
+    best = place.min(axis=0)
+    order = np.argsort(best, kind="stable")
+    shown = order[best[order] <= in_frame.shape[1]]
+    return np.sort(shown[:most])
 
 
 def _in_frame(take: Take, pieces: FloatArray, keys: Any) -> BoolArray:

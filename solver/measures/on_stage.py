@@ -4,7 +4,7 @@ import numpy as np
 
 from ..arrays import IntArray
 from ..frame.hidden import hider_names
-from ..rigs.clearance import rail_faults, taken_out_for
+from ..rigs.faults import rail_faults, taken_out_for
 from ..shot import Shot
 from ..take import Take
 

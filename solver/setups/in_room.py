@@ -9,7 +9,8 @@ import numpy as np
 
 from ..action.rehearsed import Action
 from ..arrays import FloatArray
-from ..rigs.clearance import rail_faults, rail_places
+from ..rigs.clearance import rail_places
+from ..rigs.faults import rail_faults
 from ..rigs.shape import Rig
 from ..stage.stage import Stage
 from .setup import SIDES, Ask, View
@@ -53,7 +54,9 @@ def depth_m(stage: Stage, action: Action) -> float:
     """Return how far off the set lets a lens see the action [m]; infinite without."""
     if stage.set is None:
         return float("inf")
-    clear = _clear_m(stage, action, np.arange(BEARINGS) * (2 * np.pi / BEARINGS))
+    clear = _clear_m(
+        stage, action, np.arange(BEARINGS, dtype=np.float64) * (2 * np.pi / BEARINGS)
+    )
     return float(clear.max())
 
 

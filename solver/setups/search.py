@@ -9,7 +9,7 @@ import numpy as np
 from ..action.rehearsed import Action
 from ..measures.measure import SIZE_KEPT
 from ..optics.lens import Lens
-from ..rigs.clearance import rail_faults
+from ..rigs.faults import rail_faults
 from ..rigs.kinds import KINDS, place_of_kind
 from ..rigs.layout import Steps
 from .claimed import closing, views_told

@@ -401,7 +401,7 @@ const pictures = (() => {
       set(parts.before, near);
       let drops = "";
       let followed = null;
-      const solids = solidsOf(one, k, view).filter((solid) => !plain || solid.kind !== "post");
+      const solids = solidsOf(one, k, view).filter((solid) => (!plain && !one.built) || solid.kind !== "post");
       const ordered = farFirst(solids, view.place);
       // Moving an element costs more than drawing it, and the order seldom changes.
       const order = ordered.map(({ kind, n }) => `${kind}${n}`).join();
