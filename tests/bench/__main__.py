@@ -14,6 +14,7 @@ SECTIONS = (
     "takes",
     "follow",
     "setups",
+    "sets",
     "files",
     "feature",
     "growth",

@@ -14,6 +14,7 @@ def _pillar(x: float, z: float) -> FloatArray:
     """Return the side of a round pillar of 0.5 m radius and 3 m, faces out."""
     angle = 2 * np.pi * np.arange(SIDES + 1) / SIDES
     ring = np.column_stack([x + 0.5 * np.cos(angle), z + 0.5 * np.sin(angle)])
+    ring[-1] = ring[0]
     low = np.insert(ring, 1, 0.0, axis=1)
     high = np.insert(ring, 1, 3.0, axis=1)
     p, q, r, s = low[:-1], low[1:], high[1:], high[:-1]
