@@ -68,9 +68,10 @@ class ShakeLevel:
 # Our choice: no standard grades a held camera. Bands stay under the 6-12 Hz of
 # physiological hand tremor (Lakie et al. 2015, J Physiol 593:4411), which the mass
 # of a cine camera damps and lowers, and over most of standing sway (under 1 Hz),
-# which the operator corrects. Held still cameras are reported at 2 and 4 Hz (Jpn J
-# Ergonomics 31(6):399, 1995). Translation stays under the 3-6 mm r.m.s. of standing
-# sway (Prieto et al. 1996, from memory) except for "rough".
+# which the operator corrects. Held still cameras are reported at 4 Hz, and at 2 Hz
+# while the shutter is pressed (Jpn J Ergonomics 31(6):399, 1995). Translation stays
+# under the 3-6 mm r.m.s. of standing sway (Prieto et al. 1996, from memory) except for
+# "rough".
 LEVELS: dict[str, ShakeLevel] = {
     level.name: level
     for level in (

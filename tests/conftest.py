@@ -13,31 +13,29 @@ if TYPE_CHECKING:
 TESTS = Path(__file__).parent
 sys.path.insert(0, str(TESTS))
 
-# Farms wait more than they work: they come first, in two rows of about the same length.
-FARM = "faults"
-FIRST_ROW = ("test_workers.py", "test_interactive.py", "test_messages.py")
 # What takes longest is not left for the end, when the other processes have no work.
-LONG = ("solver/studies", "e2e", "evidence", "pages", "worker", "jobs/commands")
+# Farms come first, since they wait more than they work.
+LONG = (
+    "faults",
+    "solver/studies",
+    "e2e",
+    "evidence",
+    "pages",
+    "worker",
+    "jobs/study",
+    "jobs/commands",
+)
 
 
-# First, since what runs tests side by side reads the groups in this hook too.
-@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Give a process whole files, so that fixtures of a module are made once."""
-    order = (FARM, *LONG)
+    """Put the tests that take long first."""
 
     def rank(item: pytest.Item) -> int:
         place = item.path.relative_to(TESTS).as_posix()
-        starts = (k for k, name in enumerate(order) if place.startswith(f"{name}/"))
-        return next(starts, len(order))
+        starts = (k for k, name in enumerate(LONG) if place.startswith(f"{name}/"))
+        return next(starts, len(LONG))
 
     items.sort(key=rank)
-    for item in items:
-        place = item.path.relative_to(TESTS)
-        group = place.as_posix()
-        if place.parts[0] == FARM:
-            group = f"{FARM}, first row {place.name in FIRST_ROW}"
-        item.add_marker(pytest.mark.xdist_group(group))
 
 
 @pytest.fixture(scope="session")

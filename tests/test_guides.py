@@ -8,12 +8,14 @@ import sys
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import opentimelineio as otio
 import pytest
 import typer
 from pxr import Usd, UsdGeom
 
+import carrellata
 from carrellata.jobs.commands.solve import app
 from carrellata.jobs.job.load import load_job
 from carrellata.worker.cli import main
@@ -28,6 +30,7 @@ GUIDES = (
     "jobs/decide/README.md",
     "jobs/export/README.md",
     "jobs/job/README.md",
+    "jobs/library/README.md",
     "jobs/review/README.md",
     "jobs/scene/README.md",
     "jobs/study/README.md",
@@ -44,11 +47,13 @@ SCRIPTS = {
     "demo": {""},
     "evidence": {""},
     "farm": {"", "-d", "status", "stop"},
+    "mutants": {"all"},
     "setup": {"core", "dev"},
     "test": {"", "long"},
 }
 # Lines that need a network, a shell of their own or a build, run by other tests.
 ELSEWHERE = {
+    "pip install .",
     'pip install "carrellata[service]"',
     ". farm_out/env",
     "export CARRELLATA_OUTPUTS=s3://night/takes:/srv/takes",
@@ -189,19 +194,56 @@ def run_lines(lines: list[str]) -> Iterator[tuple[str, int]]:
 
 
 @pytest.mark.slow
-def test_the_smallest_job_works(
+def test_the_first_job_of_the_readme_works(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    (job,) = blocks("README.md", "toml")
-    Path("first.toml").write_text(job)
-    lines = [line for line in shell_lines("README.md") if not line.startswith("sh ")]
-    assert len(lines) == 4
-    for line, code in run_lines(lines):
+    run_here = [one for one in shell_lines("README.md") if one.startswith("carrel")]
+    assert len(run_here) == 4
+    for line, code in run_lines(run_here):
         assert code == 0, f"{line}: {capsys.readouterr().err}"
     assert "the choice among" in capsys.readouterr().out
     assert Path("takes/first/review/index.html").is_file()
     assert Path("takes/first/export/csv/first_010_cam.csv").is_file()
+
+
+@pytest.mark.slow
+def test_the_smallest_job_solves(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (job,) = blocks("README.md", "toml")
+    Path("first.toml").write_text(job)
+    rows = [f"{1001 + k},{1.3 * k / 24},0,0" for k in range(48)]
+    Path("walk.csv").write_text("\n".join(["frame,x,y,z", *rows]))
+    assert carrellata.solve_shot("first.toml").measures.head_in_frame == 1.0
+
+
+@pytest.mark.slow
+def test_the_snippet_of_the_readme_gives_a_take() -> None:
+    (snippet,) = blocks("README.md", "python")
+    assert len(snippet.splitlines()) < 10
+    names: dict[str, Any] = {}
+    exec(snippet, names)  # what a reader types
+    assert isinstance(names["take"], carrellata.TakeResult)
+    assert names["take"].measures.head_in_frame == 1.0
+
+
+def test_the_snippets_of_the_library_run() -> None:
+    names: dict[str, Any] = {}
+    snippets = blocks("jobs/library/README.md", "python")
+    assert len(snippets) == 3
+    for snippet in snippets:
+        exec(snippet, names)
+    assert names["pan"].shape == (48,)
+    assert names["data"][:4] == b"PAR1"
+
+
+def test_every_call_of_the_library_is_in_its_guide() -> None:
+    text = text_of("jobs/library/README.md")
+    functions = [n for n in carrellata.__all__ if n[0].islower() and n[0] != "_"]
+    assert len(functions) == 8
+    assert [name for name in functions if f"`{name}(" not in text] == []
 
 
 def add_a_cut(path: Path) -> None:
@@ -240,7 +282,8 @@ def test_the_job_of_the_guide_solves_and_its_lines_work(
     for name, guide in (("study", "study"), ("notes", "decide")):
         (text,) = blocks(f"jobs/{guide}/README.md", "toml")
         Path(f"{name}.toml").write_text(text)
-    add_a_cut(Path("cut.otio"))
+    for cut in ("cut.otio", "old.otio"):
+        add_a_cut(Path(cut))
     add_a_set(Path("set.usda"))
     folders = ("", "review/", "export/", "study/", "decide/")
     lines = [
@@ -249,9 +292,11 @@ def test_the_job_of_the_guide_solves_and_its_lines_work(
         for line in shell_lines(f"jobs/{folder}README.md")
         if not line.startswith(DRAWN)
     ]
-    assert len(lines) == 20
+    assert len(lines) == 27
     for line, code in run_lines(lines):
         assert code == 0, f"{line}: {capsys.readouterr().err}"
     assert tomllib.loads(Path("shots.toml").read_text())["shots"][0]["name"] == "010"
     forms = {path.name for path in Path("takes/night/export").iterdir()}
-    assert forms == {"usd", "gltf", "csv"}
+    assert forms == {
+        *("usd", "gltf", "csv", "opentrackio", "fdl", "timeline", "picture")
+    }

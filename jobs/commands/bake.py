@@ -35,7 +35,7 @@ def bake_set(
     ] = 0.02,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
-    """Write the set of a scene as a file that the farm and the service read."""
+    """Write a scene's set as a file for farm and service."""
     from pydantic import ValidationError
 
     from ..errors import Fault, InputError, JobError

@@ -13,6 +13,7 @@ def register(app: typer.Typer) -> None:
     app.command(
         rich_help_panel=DELIVER, epilog=example("export takes --to usd --shots 010")
     )(export)
+    app.command(rich_help_panel=DELIVER, epilog=example("callsheet takes"))(callsheet)
     app.command(rich_help_panel=DELIVER, epilog=example("cut reel.otio -o job.toml"))(
         cut
     )
@@ -108,6 +109,43 @@ def export(
         for note in one.notes:
             typer.echo(f"note: {note}", err=True)
         typer.echo(f"{one.sequence}: {len(one.files)} files in {one.folder}")
+
+
+def callsheet(
+    out: Annotated[str, typer.Argument(metavar="OUT", help="Where the takes are.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """List the setups by rig and lens, and the track needed."""
+    from dataclasses import asdict
+
+    from ..errors import InputError
+    from ..places.place import place_of
+    from ..review.call_sheet import call_sheet_lines, called_setups, stock
+    from ..takes.curves import read_delivery
+    from ..takes.store import stores_below
+    from .terminal import print_json
+
+    place = place_of(out, "OUT")
+    stores = stores_below(place)
+    if not stores:
+        raise InputError(str(place), "holds no takes")
+    sheets = []
+    for store in stores:
+        delivery = read_delivery(store)
+        setups = called_setups(delivery)
+        sheets.append(
+            {
+                "sequence": delivery.sequence,
+                "setups": [asdict(one) for one in setups],
+                "track": stock(setups),
+            }
+        )
+        if not as_json:
+            typer.echo(f"{delivery.sequence}: {len(setups)} setups")
+            for line in call_sheet_lines(setups):
+                typer.echo(line)
+    if as_json:
+        print_json(sheets)
 
 
 def cut(

@@ -184,6 +184,7 @@ class CrewTable(TypedDict, total=False):
     """Grip, operator and focus puller."""
 
     preset: str
+    variability: float
     operator: ChannelTable
     grip: ChannelTable
     puller: PullerTable
@@ -223,6 +224,9 @@ class ShotTable(TypedDict):
     shake: NotRequired[str | ShakeTable]
     roll_deg: NotRequired[float]
     samples_per_frame: NotRequired[int]
+    sight: NotRequired[Literal["count", "forbid"]]
+    take: NotRequired[int]
+    takes: NotRequired[int]
     cues: NotRequired[list[CueTable]]
     purpose: NotRequired[str]
     intent: NotRequired[str | list[str]]

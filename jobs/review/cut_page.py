@@ -4,7 +4,9 @@ import json
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from itertools import groupby
-from typing import Any
+from typing import Any, NamedTuple
+
+from markupsafe import Markup
 
 from ..job.rate import nominal_rate
 from ..job.timecode import (
@@ -13,10 +15,12 @@ from ..job.timecode import (
     is_drop_frame,
     label_of_frame,
 )
+from ..takes.actions import CoveredAction
 from ..takes.sequence_table import CutClock
 from .rows import SequenceRow
 from .shell import page, page_name
 from .shot_page import IndexedTake, shades
+from .strip import picture_words, strip
 from .viewfinder import MOST_PLAYED
 from .words import lens_words, rig_words
 
@@ -34,22 +38,25 @@ def cut_page(
     *,
     clock: CutClock,
     people: Sequence[str],
+    actions: Sequence[CoveredAction] = (),
 ) -> str:
-    """Return the page that plays the cut.
+    """Return the page that plays the cut, of actions the pictures of theirs.
 
     Args:
         rows: of the shots, in the order of the job; at least one.
         kept: of each shot that has a take, by name.
         clock: how frames are counted.
         people: names of all subjects.
+        actions: what came of those of the job.
     """
     rate = next((Fraction(one.rate) for one in kept.values()), _RATE)
     labels = _labels(clock, rate)
-    shots = [_shot(row, kept.get(row.shot), clock) for row in rows]
+    cut = _played(rows, actions)
+    shots = [_shot(one, kept.get(one.row.shot), clock) for one in cut]
     start, listed = 0, []
     for n, shot in enumerate(shots):
         seconds = shot["count"] / float(rate)
-        words = {"n": n, "seconds": f"{seconds:.1f} s", "mark": rows[n].state}
+        words = {"n": n, "seconds": f"{seconds:.1f} s", "mark": cut[n].row.state}
         listed.append({**shot, **words, "timecode": _label(rate, labels, start)})
         start += shot["count"]
     findings = [
@@ -60,17 +67,21 @@ def cut_page(
             "title": one.title,
             "text": one.text,
         }
-        for n, row in enumerate(rows)
-        if row.shot in kept
-        for one, frame in zip(row.findings, kept[row.shot].moments, strict=True)
-        if not one.accepted
+        for n, played in enumerate(cut)
+        if played.row.shot in kept
+        for one, frame in zip(
+            played.row.findings, kept[played.row.shot].moments, strict=True
+        )
+        if not one.accepted and played.has(frame)
     ]
     data = {
         "rate": [rate.numerator, rate.denominator],
         "clock": labels,
         "shots": shots,
         "findings": findings,
+        "actions": [_cameras(action, shots) for action in actions],
     }
+    numbers = {name: k for k, name in enumerate(people)}
     aspects = [kept[row.shot].aspect for row in rows if row.shot in kept]
     return page(
         "cut.html",
@@ -82,24 +93,96 @@ def cut_page(
         ],
         people=shades(people, people),
         n_findings=len(findings),
+        actions=[
+            {
+                "name": action.action,
+                "strip": Markup(strip(action, numbers)),
+                "pictures": picture_words(action, rate),
+                "status": action.status,
+                "helps": action.helps,
+                "runs": action.runs,
+            }
+            for action in actions
+        ],
         high=f"{1000 / (aspects[0] if aspects else 16 / 9):.1f}",
         data=json.dumps(data, separators=(",", ":")).replace("<", "\\u003c"),
     )
 
 
-def _shot(
-    row: SequenceRow, kept: IndexedTake | None, clock: CutClock
+class Played(NamedTuple):
+    """What the page plays next: a shot, or a picture of the cut of an action.
+
+    Attributes:
+        row: of the shot, or of the camera.
+        frames: of the picture, both inside; None for a whole shot.
+        action: index of its action; -1 for a shot of none.
+    """
+
+    row: SequenceRow
+    frames: tuple[int, int] | None = None
+    action: int = -1
+
+    def has(self, frame: int) -> bool:
+        """Tell whether a frame is played."""
+        return self.frames is None or self.frames[0] <= frame <= self.frames[1]
+
+
+def _played(
+    rows: Sequence[SequenceRow], actions: Sequence[CoveredAction]
+) -> list[Played]:
+    """Return what is played: pictures where an action is cut, else whole takes."""
+    by_shot = {row.shot: row for row in rows}
+    of = {shot: k for k, one in enumerate(actions) for shot in one.cameras.values()}
+    found, done = [], set()
+    for row in rows:
+        k = of.get(row.shot, -1)
+        if k < 0 or not actions[k].pictures:
+            found.append(Played(row, None, k))
+        elif k not in done:
+            done.add(k)
+            found += [
+                Played(by_shot[one.shot], one.frames, k)
+                for one in actions[k].pictures
+                if one.shot in by_shot
+            ]
+    return found
+
+
+def _cameras(
+    action: CoveredAction, shots: Sequence[Mapping[str, Any]]
 ) -> dict[str, Any]:
-    first, last = (0, 0) if kept is None else kept.frames
-    first, last = clock.frames.get(row.shot, (first, last))
-    played = kept is not None and last - first < MOST_PLAYED
+    """Return the cameras of an action that can be shown beside one another."""
+    files = {shot["name"]: shot["file"] for shot in shots}
+    return {
+        "first": action.frames[0],
+        "cameras": [
+            {"camera": camera, "name": shot, "file": files.get(shot, _file(shot))}
+            for camera, shot in action.cameras.items()
+        ],
+    }
+
+
+def _file(shot: str) -> str:
+    return f"{DATA}/{shot}.js"
+
+
+def _shot(
+    played_now: Played, kept: IndexedTake | None, clock: CutClock
+) -> dict[str, Any]:
+    row = played_now.row
+    start, end = (0, 0) if kept is None else kept.frames
+    start, end = clock.frames.get(row.shot, (start, end))
+    played = kept is not None and end - start < MOST_PLAYED
+    first, last = played_now.frames or (start, end)
     why = "it has no take" if kept is None else "its take is too long to be played"
     return {
         "name": row.shot,
         "scene": row.scene,
         "first": first,
+        "from": first - start,
         "count": last - first + 1,
-        "file": f"{DATA}/{row.shot}.js" if played else "",
+        "action": played_now.action,
+        "file": _file(row.shot) if played else "",
         "why": "" if played else why,
         "page": page_name(row.shot),
         "lens": lens_words(row.setup),

@@ -32,7 +32,11 @@ def grip_sheet_of(table: pa.Table) -> dict[str, Any]:
 def sheet_words(sheet: dict[str, Any]) -> list[str]:
     """Return a sheet as lines to read, the notice first."""
     low, high = sheet["height_m"]
-    heights = _both(low) if low == high else f"{_both(low)} to {_both(high)}"
+    heights = (
+        feet_and_metres(low)
+        if low == high
+        else f"{feet_and_metres(low)} to {feet_and_metres(high)}"
+    )
     near = sheet["closest"]
     along, across = sheet["space_m"]
     return [
@@ -43,10 +47,10 @@ def sheet_words(sheet: dict[str, Any]) -> list[str]:
         *(
             f"Mark {k}, frame {mark['frame']}, {mark['what']}: "
             f"{_place(sheet, mark)}lens {mark['height_m']:.2f} m high, focus "
-            f"{_both(mark['focus_m'])}."
+            f"{feet_and_metres(mark['focus_m'])}."
             for k, mark in enumerate(sheet["marks"], 1)
         ),
-        f"Closest: {near['subject']} at {_both(near['distance_m'])}, "
+        f"Closest: {near['subject']} at {feet_and_metres(near['distance_m'])}, "
         f"frame {near['frame']}.",
         f"{_pan(sheet['pan_deg'])}; {_tilt(sheet['tilt_deg'])}.",
         f"Room: {along:.2f} x {across:.2f} m ({_feet(along)} x {_feet(across)}), "
@@ -65,10 +69,10 @@ def _track_words(sheet: dict[str, Any]) -> list[str]:
         return ["Sticks, no track."]
     if track["laid_m"] == 0:
         return [f"{sheet['rig'].capitalize()}: the dolly stands, no track is used."]
-    laid = _both(track["laid_m"])
+    laid = feet_and_metres(track["laid_m"])
     if track["radius_m"]:
         first = (
-            f"Arc of radius {_both(track['radius_m'])}: {laid} of track over "
+            f"Arc of radius {feet_and_metres(track['radius_m'])}: {laid} of track over "
             f"{track['sweep_deg']:g} deg"
         )
     elif not track["sections"]:
@@ -77,7 +81,7 @@ def _track_words(sheet: dict[str, Any]) -> list[str]:
         pieces = "section" if track["sections"] == 1 else "sections"
         first = (
             f"Straight track: {laid}, {track['sections']} {pieces} of "
-            f"{_both(track['section_m'])}"
+            f"{feet_and_metres(track['section_m'])}"
         )
     lines = [
         f"{first}; {track['used_m']:.2f} m covered in the cut, run-up "
@@ -85,14 +89,16 @@ def _track_words(sheet: dict[str, Any]) -> list[str]:
     ]
     for name, end in (("before_m", "near"), ("beyond_m", "far")):
         if track[name] > 0:
-            over = _both(track[name])
+            over = feet_and_metres(track[name])
             lines.append(f"The track runs {over} past the {end} end of the setup's.")
     if track["rise_m"]:
         side = "above" if track["rise_m"] > 0 else "below"
         rise = abs(track["rise_m"])
         level = max(0.0, track["laid_m"] ** 2 - rise**2) ** 0.5
         slope = f"a slope of {100 * rise / level:.0f} %" if level else "straight up"
-        lines.append(f"The far end is {_both(rise)} {side} the near end, {slope}.")
+        lines.append(
+            f"The far end is {feet_and_metres(rise)} {side} the near end, {slope}."
+        )
     lines.append(
         f"Dolly at most {sheet['max_speed_m_s']:.2f} m/s "
         f"({sheet['max_speed_m_s'] / _FOOT_M:.1f} ft/s) and "
@@ -105,7 +111,7 @@ def _place(sheet: dict[str, Any], mark: dict[str, Any]) -> str:
     """Return where on the track a mark is, nothing on sticks."""
     if sheet["track"] is None:
         return ""
-    return f"{_both(mark['rail_m'])} from the near end, "
+    return f"{feet_and_metres(mark['rail_m'])} from the near end, "
 
 
 def _with_feet(value: Any) -> Any:
@@ -128,7 +134,8 @@ def _in_feet(metres: Any) -> Any:
     return round(metres / _FOOT_M, 2)
 
 
-def _both(metres: float) -> str:
+def feet_and_metres(metres: float) -> str:
+    """Return a length in metres, and in feet and inches."""
     return f"{metres:.2f} m ({_feet(metres)})"
 
 

@@ -9,6 +9,7 @@ from ...solver.cuts.findings import OF_CUT, SEVERITIES
 from ..errors import InputError
 from ..job.setup import SetupSpec
 from ..places.place import Place
+from ..takes.actions import CoveredAction, actions_of
 from ..takes.claim_words import asked_words
 from ..takes.row_setup import setup_in_row
 from ..takes.sequence_table import WITHOUT_TAKE, CutClock, read_table
@@ -140,6 +141,7 @@ class Rows(NamedTuple):
         named: names of all shots of its job, solved or not.
         people: names of all subjects, in the order of the cut.
         clock: how frames are counted.
+        actions: what came of the actions of its job.
     """
 
     now: list[SequenceRow]
@@ -147,6 +149,7 @@ class Rows(NamedTuple):
     named: tuple[str, ...]
     people: tuple[str, ...]
     clock: CutClock
+    actions: tuple[CoveredAction, ...] = ()
 
 
 def read_rows(path: Place) -> Rows:
@@ -170,6 +173,7 @@ def read_rows(path: Place) -> Rows:
             dict.fromkeys(name for one in table.entries for name in one.subjects)
         ),
         clock=table.clock,
+        actions=tuple(actions_of(path.parent, table.entries)),
     )
 
 

@@ -137,7 +137,9 @@ def _write_pages(
     _remove_others(pages, [*found.named, *(row.shot for row in rows)])
     index = pages / "index.html"
     people = found.people
-    played = cut_page(rows, kept, clock=found.clock, people=people)
+    played = cut_page(
+        rows, kept, clock=found.clock, people=people, actions=found.actions
+    )
     _write(pages / "cut.html", played.encode(), flush=False)
     text = index_page(
         rows,

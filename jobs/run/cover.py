@@ -31,6 +31,7 @@ from ...solver.cuts.end import shot_ends
 from ...solver.cuts.findings import OF_CUT, OF_SHOT, THIS_TOOL, Finding
 from ...solver.errors import SolverError
 from ...solver.take import Take
+from ..coverage.timeline import TimelineClip, timeline_json
 from ..errors import ShotDataError
 from ..job.action import ActionSpec, CutSpec
 from ..job.shot import ShotSpec
@@ -85,6 +86,23 @@ def cover_actions(work: Work, shots: Collection[str]) -> None:
             found = cover_action(work, action)
             place = action_place(work.store.folder, action.name)
             write_whole(place, found.json())
+            timeline = place.parent / f"{action.name}.otio"
+            if found.pictures:
+                write_whole(timeline, _timeline(work, found))
+            else:
+                timeline.unlink(missing_ok=True)
+
+
+def _timeline(work: Work, found: CoveredAction) -> bytes:
+    """Return the cut of an action as an .otio file beside what came of it."""
+    clips = [
+        TimelineClip(camera=one.camera, shot=one.shot, frames=one.frames)
+        for one in found.pictures
+    ]
+    media = {
+        camera: f"../takes/{shot}.parquet" for camera, shot in found.cameras.items()
+    }
+    return timeline_json(found.action, work.job.rate, clips, media, found.frames)
 
 
 def cover_action(work: Work, action: ActionSpec) -> CoveredAction:

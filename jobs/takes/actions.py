@@ -1,6 +1,7 @@
 """What came of an action: the runs that its cameras take, and its cut.
 
     OUT/<sequence>/actions/<action>.json
+    OUT/<sequence>/actions/<action>.otio       its cut, where it has one
 
 It is made from the takes that lie there when rows are put into the sequence, and the
 same takes give the same bytes. Frames are those of the job, costs are points.
@@ -90,7 +91,9 @@ class CoveredAction:
 
     def json(self) -> bytes:
         """Return the action as it is written; equal ones give equal bytes."""
-        return canonical({"schema": ACTION_SCHEMA, **asdict(self)}).encode()
+        cameras = [list(one) for one in self.cameras.items()]  # in their order
+        said = {"schema": ACTION_SCHEMA, **asdict(self), "cameras": cameras}
+        return canonical(said).encode()
 
     def findings_of(self, shot: str) -> list[PlainFinding]:
         """Return what a camera is faulted for, in the action and in its cut."""
@@ -127,8 +130,10 @@ def read_action(folder: Place, action: str) -> CoveredAction | None:
             CutPicture(**{**one, "frames": tuple(one["frames"])})
             for one in values.pop("pictures")
         ]
-        frames = tuple(values.pop("frames"))
-        return CoveredAction(**values, frames=frames, pictures=tuple(pictures))
+        frames, cameras = tuple(values.pop("frames")), dict(values.pop("cameras"))
+        return CoveredAction(
+            **values, cameras=cameras, frames=frames, pictures=tuple(pictures)
+        )
     except (ValueError, KeyError, TypeError) as error:
         raise InputError(str(place), "is damaged") from error
 

@@ -17,12 +17,14 @@ class MemoryStore(Store):
     """What one run makes, by shot.
 
     Attributes:
-        takes: the table of each shot's take.
+        takes: the table of each shot's current take.
+        made: every take, by its key.
         judgements: what came of judging each open shot.
     """
 
     folder: Path = NOWHERE
     takes: dict[str, pa.Table] = field(default_factory=dict)
+    made: dict[str, pa.Table] = field(default_factory=dict)
     judgements: dict[str, Judgement] = field(default_factory=dict)
 
     def find(self, shot: str, keys: Keys) -> pa.Table | None:
@@ -30,12 +32,16 @@ class MemoryStore(Store):
         return None
 
     def whole(self, shot: str, take_key: str) -> pa.Table | None:
-        """Return None: there are no earlier takes."""
-        return None
+        """Return a take of this run; there are no earlier ones."""
+        return self.made.get(take_key)
+
+    def make_current(self, shot: str, take_key: str) -> None:
+        """Make a take of this run the current one of its shot."""
+        self.takes[shot] = self.made[take_key]
 
     def put(self, shot: str, keys: Keys, take: pa.RecordBatchReader) -> None:
         """Keep a take."""
-        self.takes[shot] = take.read_all()
+        self.takes[shot] = self.made[keys.take] = take.read_all()
 
     def current(self, shot: str) -> pa.Table | None:
         """Return None: there is no night before."""

@@ -12,7 +12,7 @@ enough, and of nothing else.
 
 Source: Kalman filter, e.g. Bar-Shalom, Li & Kirubarajan 2001, ch. 5 and 8; with an
 unfading velocity and no oscillator the gains are checked against the Riccati solution
-and Kalata 1984 in tests/solver/crew/test_belief.py.
+and Kalata 1984 in tests/reference/test_control.py.
 """
 
 from typing import NamedTuple

@@ -9,6 +9,7 @@ from .figures import FULL, QUICK, Figure
 
 SECTIONS = (
     "start",
+    "library",
     "plans",
     "crew",
     "takes",

@@ -6,10 +6,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import opentimelineio as otio
 import pyarrow.parquet as pq
 import pytest
 from command_line import run
 from covered import RATE, pair
+
+from carrellata.jobs.commands.cutlist import read_cut
 
 SECONDS = 8.0
 FIRST = 1001
@@ -120,6 +123,46 @@ def test_cut_covers_the_action_and_keeps_what_is_asked(solved: Path) -> None:
     assert min(b - a + 1 for a, b in spans) >= RATE
     more = [one["other_camera"] for one in found["pictures"][1:]]
     assert all(one["more"] >= 0 for one in more if one is not None)
+
+
+def test_cut_is_a_timeline_with_all_cameras_behind_every_clip(solved: Path) -> None:
+    found = cut_of(solved / "out")
+    place = solved / "out/talk/actions/talk.otio"
+    timeline = otio.adapters.read_from_file(str(place))
+    clips = timeline.find_clips()
+    assert [clip.active_media_reference_key for clip in clips] == [
+        one["camera"] for one in found["pictures"]
+    ]
+    for clip in clips:
+        assert set(clip.media_references()) == {"master", "ann", "ben"}
+        media = place.parent / clip.media_reference.target_url
+        assert (
+            media.resolve()
+            == (solved / f"out/talk/takes/{clip.name}.parquet").resolve()
+        )
+    shots = read_cut(place, handles=0).shots
+    assert [list(one.frames) for one in shots] == [
+        one["frames"] for one in found["pictures"]
+    ]
+
+
+def test_page_of_the_cut_plays_pictures_and_draws_the_strip(solved: Path) -> None:
+    found = cut_of(solved / "out")
+    text = (solved / "out/talk/review/cut.html").read_text(encoding="utf-8")
+    (block,) = re.findall(r'id="cut-data">(.*?)</script>', text, re.DOTALL)
+    data = json.loads(block)
+    assert [(one["name"], one["first"], one["count"]) for one in data["shots"]] == [
+        (one["shot"], one["frames"][0], one["frames"][1] - one["frames"][0] + 1)
+        for one in found["pictures"]
+    ]
+    assert [one["from"] for one in data["shots"]] == [
+        one["frames"][0] - FIRST for one in found["pictures"]
+    ]
+    (cameras,) = (one["cameras"] for one in data["actions"])
+    assert [one["camera"] for one in cameras] == ["master", "ann", "ben"]
+    svg = re.findall(r'<svg class="covered".*?</svg>', text, re.DOTALL)[0]
+    assert svg.count('class="on"') == len(found["pictures"])
+    assert "instead:" in text
 
 
 def test_takes_do_not_change_with_the_cut(solved: Path, tmp_path: Path) -> None:
@@ -248,3 +291,17 @@ def test_the_guides_job_is_solved_and_cut(tmp_path: Path) -> None:
     found = cut_of(tmp_path / "out")
     assert found["status"] == "cut"
     assert found["pictures"][0]["camera"] == "master"
+
+
+def test_parts_of_a_run_and_several_processes_make_the_same_action(
+    solved: Path, tmp_path: Path
+) -> None:
+    job = solved / "job.json"
+    for part in ("1/2", "2/2"):
+        solve(job, tmp_path / "parts", "--shard", part)
+    assert take_bytes(tmp_path / "parts") == take_bytes(solved / "out")
+    assert cut_of(tmp_path / "parts") == cut_of(solved / "out")
+    done = run("solve", job, "-o", tmp_path / "two", "--workers", "2")
+    assert done.code == 0, done.err
+    assert take_bytes(tmp_path / "two") == take_bytes(solved / "out")
+    assert cut_of(tmp_path / "two") == cut_of(solved / "out")

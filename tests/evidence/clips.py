@@ -24,6 +24,7 @@ from carrellata.solver.rigs.track import track as make_track
 from carrellata.solver.shot import Shot
 
 from .baselines import SOLVERS, Moves, aimed_at
+from .people import restlessness
 from .perturb import read_ahead
 
 FloatArray = NDArray[np.float64]
@@ -34,6 +35,8 @@ HIPS_M = 0.9  # of the recorded hips above the floor, about
 ROOT = Path(__file__).resolve().parents[2]
 CAR_FILE = ROOT / ".venv/testdata/evo-1.38.1/test/data/KITTI_00_gt.txt"
 CAR_S = 90.0
+DRONE_FILE = ROOT / ".venv/testdata/evo-1.38.1/test/data/V102_groundtruth.csv"
+DRONE_EVERY = 4  # samples, of 200 a second
 FILTER_HZ = 1.0
 STILL_RAD_S = np.radians(1.0)
 STILL_M_S = 0.02
@@ -44,13 +47,17 @@ LAGS_S = np.arange(-0.5, 1.0, 0.005)
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Clip:
-    """A named recording: samples a second, floor points (n, 3) [m], framing size."""
+    """A named recording: samples a second, floor points (n, 3) [m], framing size.
+
+    `held_out` says that no preset and no weight was set on its file.
+    """
 
     name: str
     source: str
     rate_hz: float
     floor: FloatArray
     size: str | float = "full"
+    held_out: bool = False
 
 
 def clips() -> list[Clip]:
@@ -71,14 +78,29 @@ def clips() -> list[Clip]:
     ):
         found.append(Clip(name=name, source=source, rate_hz=rate, floor=points - down))
     if CAR_FILE.is_file():
-        rows = np.loadtxt(CAR_FILE).reshape(-1, 3, 4)[: int(CAR_S * 10), :, 3]
+        rows = np.loadtxt(CAR_FILE).reshape(-1, 3, 4)[:, :, 3] * [1.0, 0.0, -1.0]
+        n = int(CAR_S * 10)
+        for name, first in (("car", 0), ("car, later", n), ("car, last", 3 * n)):
+            found.append(
+                Clip(
+                    name=name,
+                    source="KITTI odometry 00 (CC BY-NC-SA 3.0, from memory)",
+                    rate_hz=10.0,
+                    floor=rows[first : first + n],
+                    size=0.2,
+                    held_out=True,
+                )
+            )
+    if DRONE_FILE.is_file():
+        rows = np.loadtxt(DRONE_FILE, delimiter=",", usecols=(1, 2, 3))[::DRONE_EVERY]
         found.append(
             Clip(
-                name="car",
-                source="KITTI odometry 00 (CC BY-NC-SA 3.0, from memory)",
-                rate_hz=10.0,
-                floor=rows * [1.0, 0.0, -1.0],
+                name="drone",
+                source="EuRoC V1_02 (terms not stated in the archive)",
+                rate_hz=200.0 / DRONE_EVERY,
+                floor=rows[:, [0, 2, 1]] * [1.0, 1.0, -1.0],
                 size=0.2,
+                held_out=True,
             )
         )
     return found
@@ -231,3 +253,17 @@ def clip_rows(preset: str = "brisk") -> Iterator[Row]:
                 figures = judge(one, solver(one))
                 reading = asdict(read_ahead(one, solver))
                 yield Row(clip=clip.name, rig=rig, solver=name, **figures, **reading)
+
+
+def football_restlessness(crew: Crew) -> tuple[float, float]:
+    """Return a crew's restlessness on football from sticks, means over the clips.
+
+    Share of the pan speed's r.m.s. above 1 Hz, and speed peaks a second.
+    """
+    found = []
+    for clip in clips():
+        if clip.name.startswith("football"):
+            moves = SOLVERS["crew"](staged(clip, "sticks", crew))
+            found.append(restlessness(moves.pan, 1.0 / float(RATE)))
+    share, peaks = np.array(found).mean(axis=0).tolist()
+    return share, peaks

@@ -1,9 +1,10 @@
 """Double step: does a second step wait while the answer to the first is under way?
 
 People who have begun to answer one step answer a second late if it comes soon after
-(Vince 1948, from memory; Becker & Juergens 1979, Vision Res 19:967-983). In tracking
-the refractory time is 0.25, 0.35 and 0.55 s for plants of order 0, 1 and 2 (van de
-Kamp, Gawthrop, Gollee & Loram 2013, PLoS Comput Biol 9(1):e1002843).
+(Vince 1948, from memory; Becker & Juergens 1979, Vision Res 19:967-983). Refractory
+times of sustained control were found for reversals only (van de Kamp, Gawthrop, Gollee
+& Loram 2013, PLoS Comput Biol 9(1):e1002843): steps in one direction are not their
+case.
 """
 
 from dataclasses import dataclass

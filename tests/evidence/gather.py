@@ -7,8 +7,9 @@ import numpy as np
 from carrellata.solver.presets import PRESETS
 
 from . import shake_page
-from .clips import Clip, Row, clip_rows, clips
+from .clips import Clip, Row, clip_rows, clips, football_restlessness
 from .doublestep import DoubleStep, double_step
+from .people import Runs, interval, trackers
 from .sensitivity import Setting, presets, settings
 from .targets import SET_A
 from .tracking import Tracking, all_tracking, one_third_law, size_dependence
@@ -17,7 +18,6 @@ from .tracking import Tracking, all_tracking, one_third_law, size_dependence
 # pin `sharp` inside them they pin our own intent, not a fact.
 CROSSOVER_BAND = (3.0, 5.0)
 DELAY_BAND = (0.15, 0.30)
-MARGIN_BAND_DEG = (20.0, 45.0)
 PRESET_ORDER = ("steady", "brisk", "sharp", "heavy_head")  # colours of the page
 
 
@@ -26,6 +26,8 @@ class Evidence:
     """All results."""
 
     tracking: list[Tracking]
+    people: dict[str, Runs]
+    restless: dict[str, tuple[float, float]]
     one_third: dict[str, list[dict[str, float]]]
     size: dict[str, list[dict[str, float]]]
     steps: list[DoubleStep]
@@ -47,6 +49,8 @@ def gather() -> Evidence:
     }
     return Evidence(
         tracking=tracking,
+        people=trackers(),
+        restless={name: football_restlessness(PRESETS[name]) for name in PRESETS},
         one_third={
             name: one_third_law(PRESETS[name], crossover[name])
             for name in ("sharp", "brisk")
@@ -85,6 +89,28 @@ def records(evidence: Evidence) -> dict[str, list[Record]]:
             }
             for one in evidence.tracking
         ],
+        "people": [
+            {
+                "tracker": name,
+                **{
+                    f"{field}_{what}": value
+                    for field in Runs.__slots__
+                    for what, value in zip(
+                        ("mean", "low", "high"),
+                        (
+                            float(getattr(runs, field).mean()),
+                            *interval(getattr(runs, field)),
+                        ),
+                        strict=True,
+                    )
+                },
+                "spread": runs.spread,
+                "repeat": runs.repeat,
+                "spread_low": interval(runs.crossover, spread=True)[0],
+                "spread_high": interval(runs.crossover, spread=True)[1],
+            }
+            for name, runs in evidence.people.items()
+        ],
         "one_third_law": [
             {"preset": name, **row}
             for name, rows in evidence.one_third.items()
@@ -104,6 +130,10 @@ def records(evidence: Evidence) -> dict[str, list[Record]]:
             }
             for one in evidence.steps
             for gap, late in zip(one.gap_s.tolist(), one.second_s.tolist(), strict=True)
+        ],
+        "restlessness": [
+            {"preset": name, "share_above_1_hz": share, "peaks_per_s": peaks}
+            for name, (share, peaks) in evidence.restless.items()
         ],
         "clips": [_plain(row) for row in evidence.rows],
         "presets": [_plain(row) for row in evidence.presets],

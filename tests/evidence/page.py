@@ -4,6 +4,7 @@ from .gather import Evidence, Record
 from .section_clips import recorded
 from .section_dials import dials
 from .section_opening import limits_of_evidence, opening
+from .section_people import people
 from .section_shake import shake
 from .section_steps import double_steps
 from .section_tracking import manual_control
@@ -48,6 +49,7 @@ def page(evidence: Evidence, tables: dict[str, list[Record]]) -> str:
     parts = [
         opening(evidence),
         manual_control(evidence, tables),
+        people(evidence, tables),
         double_steps(evidence),
         recorded(evidence),
         dials(evidence),

@@ -17,8 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from carrellata.solver.presets import PRESETS, Crew
+from carrellata.solver.studies.camera import lagged, smoothed
 
-from .identify import identify
+from .baselines import SMOOTHING_S
+from .identify import delayed_integrator, identify
 from .targets import SET_A, Target, with_rms
 from .tracking import LEAD_S, RATE, pan_of
 
@@ -33,6 +35,7 @@ RUNS = 10  # as each of the people: five sets of phases, each twice
 PHASE_SETS = 5
 PRIMES = np.array([2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31])
 RESTLESS_HZ = 1.0
+BOOTSTRAPS = 2000
 
 FUNCTION = with_rms(
     Target(
@@ -67,7 +70,8 @@ class Runs:
         delay_s: fitted within the octave round it, (runs,).
         fitted: gain fitted there, (runs,) [rad/s].
         residual: r.m.s. distance of the open loop from the fit there, as a share of
-            the fit, (runs,).
+            the fit, (runs,). Where the open loop crosses one nowhere, this and what
+            stands above it are not a number.
         lag_s: by which the response is like the target, (runs,).
         miss: r.m.s. error over that of the target, (runs,).
         restless: share of the rate's r.m.s. above 1 Hz, (runs,).
@@ -87,6 +91,13 @@ class Runs:
     def spread(self) -> float:
         """Standard deviation of the crossover over the runs [rad/s]."""
         return float(self.crossover.std(ddof=1))
+
+    @property
+    def repeat(self) -> float:
+        """Standard deviation of the crossover at the same phases [rad/s]."""
+        n = len(self.crossover) // 2
+        off = self.crossover[:n] - self.crossover[n : 2 * n]
+        return float(np.sqrt((off**2).mean() / 2))
 
 
 def runs_of(follow: Follow, *, runs: int = RUNS, target: Target = FUNCTION) -> Runs:
@@ -115,7 +126,7 @@ def _one_run(wanted: FloatArray, got: FloatArray, target: Target) -> tuple[float
         found.crossover,
         found.delay_s,
         found.fitted_crossover,
-        float(np.sqrt((off**2).mean())),
+        float(np.sqrt((off**2).mean())) if len(w) else np.nan,
         best_lag_s(wanted, got, step),
         float(np.sqrt(found.error_share)),
         *restlessness(got, step),
@@ -174,8 +185,77 @@ def preset(name: str, level: float = 1.0) -> Crew:
     return replace(PRESETS[name], variability=level)
 
 
-def interval(values: FloatArray, statistic: Callable[[FloatArray], FloatArray]):  # type: ignore[no-untyped-def]
-    """Return the 2.5th and 97.5th percentile of a statistic by bootstrap over runs."""
+Interval = tuple[float, float]
+
+
+def interval(values: FloatArray, *, spread: bool = False) -> Interval:
+    """Return the 95 % interval of a mean, or of a spread, by bootstrap over runs."""
     rng = np.random.default_rng(0)
-    drawn = values[rng.integers(0, len(values), (2000, len(values)))]
-    return tuple(np.percentile(statistic(drawn), (2.5, 97.5)).tolist())
+    drawn = values[rng.integers(0, len(values), (BOOTSTRAPS, len(values)))]
+    found = drawn.std(axis=1, ddof=1) if spread else drawn.mean(axis=1)
+    low, high = np.percentile(found, (2.5, 97.5)).tolist()
+    return float(low), float(high)
+
+
+def integrator(crossover: float, delay_s: float) -> Follow:
+    """Return a delayed integrator with a crossover [rad/s] and a delay [s]."""
+    step = 1.0 / float(RATE)
+    fine = 8  # steps a frame
+
+    def follow(bearing: FloatArray, at: FloatArray, run: int) -> FloatArray:
+        times = np.arange(len(bearing)) * step
+
+        def wanted(when: FloatArray) -> FloatArray:
+            return np.interp(when, times, bearing)
+
+        when, _, response = delayed_integrator(
+            wanted,
+            crossover=crossover,
+            delay_steps=round(delay_s * fine / step),
+            step_s=step / fine,
+            steps=(len(bearing) - 1) * fine,
+        )
+        return np.interp(at, when, response)
+
+    return follow
+
+
+def _filtered(change: Callable[[FloatArray], FloatArray]) -> Follow:
+    def follow(bearing: FloatArray, at: FloatArray, run: int) -> FloatArray:
+        times = np.arange(len(bearing)) / float(RATE)
+        return np.interp(at, times, change(bearing))
+
+    return follow
+
+
+def low_pass_of_lag(lag_s: float) -> Follow:
+    """Return a first-order low-pass whose response is late by a lag on the function."""
+    constants = np.geomspace(0.05, 2.0, 40)
+
+    def lag(constant: float) -> float:
+        follow = _filtered(lambda x: lagged(x, constant * float(RATE)))
+        return float(runs_of(follow, runs=1).lag_s[0])
+
+    best = min(constants.tolist(), key=lambda constant: abs(lag(constant) - lag_s))
+    return _filtered(lambda x: lagged(x, best * float(RATE)))
+
+
+def whole_run_smoothing() -> Follow:
+    """Return a Gaussian over past and future."""
+    return _filtered(lambda x: smoothed(x, SMOOTHING_S * float(RATE)))
+
+
+def trackers() -> dict[str, Runs]:
+    """Return the runs of every preset and of the plain ways, by name.
+
+    The delayed integrator has the mean crossover and delay of `brisk`, the low-pass its
+    lag on the function.
+    """
+    found = {name: runs_of(crew_follows(preset(name))) for name in PRESETS}
+    found["brisk, variability 0"] = runs_of(crew_follows(preset("brisk", 0.0)))
+    brisk = found["brisk"]
+    own = float(brisk.crossover.mean()), float(brisk.delay_s.mean())
+    found["delayed integrator"] = runs_of(integrator(*own))
+    found["low-pass, same lag"] = runs_of(low_pass_of_lag(float(brisk.lag_s.mean())))
+    found["whole-run smoothing"] = runs_of(whole_run_smoothing())
+    return found

@@ -51,12 +51,12 @@ without it.</p><div class="one">{plot}</div>{table(heads, rows, (0, 3, 2, 3, 2, 
 waits: latency falls along lines of slope &minus;1 as the gap grows, the sign of a
 decision that cannot be brought forward, and returns to the plain reaction once the
 first is settled (0.5 to 0.9 s; <i>steady</i> and <i>heavy_head</i> take longest).
-People do the same: their refractory time is about 0.25, 0.35 and 0.55 s for
-controls of order 0, 1 and 2 (van de Kamp, Gawthrop, Gollee &amp; Loram 2013, PLoS
-Comput Biol 9(1):e1002843),
-and a second step that comes just before the answer to the first does not change
-that answer (Becker &amp; J&uuml;rgens 1979, Vision Res 19:967-983). The crew has
-the sawtooth, because it may decide again and again while its belief settles; a
+A second step of people's that comes just before the answer to the first does not
+change that answer (Becker &amp; J&uuml;rgens 1979, Vision Res 19:967-983). These are
+steps in one direction; the refractory time of sustained control was found for reversals
+only (van de Kamp, Gawthrop, Gollee &amp; Loram 2013, PLoS Comput Biol 9(1):e1002843),
+so it is no evidence for what is shown here. The crew has the sawtooth, because it may
+decide again and again while its belief settles; a
 published average over people would smear it. Its first answer is as quick as simple
 reactions (0.213 s in Woods et al. 2015, Front Hum Neurosci 9:131) for
 <i>steady</i>, slower for <i>heavy_head</i>, and quicker for <i>sharp</i> and

@@ -106,8 +106,7 @@ SET_B = with_rms(
         81.92,
         [0.46, 0.997, 2.071, 3.145, 4.065, 5.599, 7.9, 10.661, 14.88, 17.564],
         [0.698, 0.489, 0.22, 0.119, 0.08, 0.049, 0.031, 0.023, 0.018, 0.016],
-        "Zaal, Pool, van Paassen & Mulder 2012, JGCD 35(4):1089-1103 (pages from "
-        "memory)",
+        "Zaal, Pool, van Paassen & Mulder 2012, JGCD 35(5):1456-1471",
     ),
     SET_A.rms,
 )
@@ -117,7 +116,7 @@ SET_C = with_rms(
         200.0,
         [9.362, 5.718, 3.456, 2.074, 1.194, 0.691, 0.314, 0.189, 0.031],
         [0.12, 0.256, 0.395, 0.536, 0.688, 0.839, 1.057, 1.198, 16.92],
-        "Potter & Singhose 2013, IEEE THMS 43(1):46-52",
+        "Potter & Singhose, 2013 or 2014 (two papers; the library names neither)",
     ),
     SET_A.rms,
 )

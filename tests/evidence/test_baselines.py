@@ -69,6 +69,19 @@ def test_rigid_aim_misses_nothing_and_the_crew_keeps_its_limits(chosen):
         assert crewed["dolly_over_limit"] <= 1 + 1e-6
 
 
+def test_the_low_pass_is_as_late_as_the_crew():
+    found = {"crew": [], "low-pass lag": []}
+    for clip in clips():
+        one = staged(clip, "sticks", BRISK)
+        for name, lags in found.items():
+            lag = judge(one, SOLVERS[name](one))["lag_s"]
+            lags += [] if lag is None else [lag]
+    print({name: np.mean(lags) for name, lags in found.items()})
+    assert np.mean(found["low-pass lag"]) == pytest.approx(
+        np.mean(found["crew"]), abs=0.05
+    )
+
+
 def test_no_identity_of_a_player_is_shown():
     names = [clip.name for clip in clips()]
     assert not any(char.isdigit() and len(name) > 24 for name in names for char in name)

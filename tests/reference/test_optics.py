@@ -267,7 +267,8 @@ def test_a_tenth_of_a_degree_on_50_mm_moves_the_picture_87_micrometres():
 
 
 def test_shake_stays_within_what_bodies_do():
-    # Hand-held cameras move near 2 and 4 Hz (Jpn J Ergonomics 31(6):399, 1995); the
+    # Held still cameras move near 4 Hz, and near 2 Hz while the shutter is pressed (Jpn
+    # J Ergonomics 31(6):399, 1995); the
     # postural tremor of a hand peaks at 6-12 Hz (Lakie et al. 2015, J Physiol
     # 593:4411), with a modal 0.01 g at 7 Hz (Arch Neurol 39(6):358, 1982): 0.05 mm.
     gate = used_gate(24.89, 18.66, aspect=2.39)

@@ -2,9 +2,11 @@
 
 import dataclasses
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from evidence.following import evenly
 from scipy import integrate, signal
 
 from carrellata.solver.optics.camera import used_gate
@@ -14,6 +16,7 @@ from carrellata.solver.shake import (
     log_hann_density,
     shake_layer,
 )
+from carrellata.solver.take import operate
 
 GATE = used_gate(24.89, 18.66, aspect=2.39)
 AXES = ("x", "y", "z", "pan", "tilt", "roll")
@@ -165,3 +168,15 @@ def test_levels_grow_in_order_and_cine_rates_carry_them():
     assert max(level.lowest_rate_hz for level in levels) < 24000 / 1001
     assert all(level.band_hz[1] <= 10.0 for level in levels)
     assert LEVELS["rough"].lowest_rate_hz == pytest.approx(8.0 / 0.45)
+
+
+def test_a_take_shakes_by_the_clock_of_the_scene_whatever_its_handles():
+    one = evenly("sticks", 1.3, "brisk")
+    one = replace(one, shake=LEVELS["shoulder"], first=1010, seed=4)
+    plain, handled = operate(one), operate(replace(one, handles=(6, 0)))
+    inside = ~handled.handle
+    for axis in ("x", "pan", "tilt", "roll"):
+        assert np.array_equal(
+            getattr(plain.shake, axis), getattr(handled.shake, axis)[inside]
+        )
+    assert np.ptp(plain.shake.pan) > 0.0

@@ -194,10 +194,86 @@ _QUAY = Scene(
     },
 )
 
+# The last scene again, as one action of a minute, to be covered by several cameras.
+_FAREWELL = Scene(
+    first_frame=1733,
+    people={
+        "courier": Person(
+            height_m=COURIER_M,
+            strokes=(
+                # Walks up to the quay and waits; he has to say it.
+                Stroke(
+                    points=(
+                        (88.0, 18.4, DECK_M),
+                        (94.5, 20.6, DECK_M),
+                        (98.0, 21.0, DECK_M),
+                    ),
+                    speed_m_s=1.4,
+                    paces=(
+                        Pace(start_s=-0.5, speed_m_s=1.4),
+                        Pace(start_s=4.8, speed_m_s=0.0, brake_m_s2=1.5),
+                    ),
+                ),
+                # Walks on along the quay, and stops when he follows.
+                Stroke(
+                    points=((101.0, 21.4, DECK_M), (110.0, 21.6, DECK_M)),
+                    paces=(
+                        Pace(start_s=33.0, speed_m_s=1.3, tau_s=0.5),
+                        Pace(start_s=39.0, speed_m_s=0.0, brake_m_s2=1.5),
+                    ),
+                ),
+                # The gangway: back past him, and up.
+                Stroke(
+                    points=(
+                        (101.5, 23.2, DECK_M),
+                        (97.0, 24.4, DECK_M),
+                        (97.0, 33.0, DECK_M + 2.0),
+                    ),
+                    paces=(Pace(start_s=54.5, speed_m_s=1.6, tau_s=0.5),),
+                ),
+            ),
+            glances=(
+                Glance(start_s=6.0, end_s=32.6, facing_deg=WEST),
+                Glance(start_s=39.6, end_s=54.2, facing_deg=WEST),
+            ),
+        ),
+        "guard": Person(
+            height_m=GUARD_M,
+            strokes=(
+                Stroke(
+                    points=(
+                        (80.0, 17.2, DECK_M),
+                        (92.6, 20.4, DECK_M),
+                        (95.0, 21.0, DECK_M),
+                    ),
+                    speed_m_s=1.5,
+                    paces=(
+                        Pace(start_s=-0.5, speed_m_s=1.5),
+                        Pace(start_s=8.0, speed_m_s=0.0, brake_m_s2=1.5),
+                    ),
+                ),
+                Stroke(
+                    points=((97.0, 21.1, DECK_M), (108.0, 21.4, DECK_M)),
+                    paces=(
+                        Pace(start_s=35.0, speed_m_s=1.35, tau_s=0.5),
+                        Pace(start_s=41.0, speed_m_s=0.0, brake_m_s2=1.5),
+                    ),
+                ),
+            ),
+            glances=(
+                Glance(start_s=8.6, end_s=34.6, facing_deg=EAST),
+                Glance(start_s=41.6, end_s=55.0, facing_deg=EAST),
+                Glance(start_s=55.4, end_s=62.0, facing_deg=NORTH),
+            ),
+        ),
+    },
+)
+
 SCENES: dict[str, Scene] = {
     "hall": _HALL,
     "stairs_gate": _STAIRS_GATE,
     "quay": _QUAY,
+    "farewell": _FAREWELL,
 }
 
 ON_TWOS = frozenset({("060", "courier")})

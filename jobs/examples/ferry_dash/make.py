@@ -2,10 +2,11 @@
 
     python -m carrellata.jobs.examples.ferry_dash.make
 
-reads which frames of whom the shots of `job.toml` ask for, handles included, and
-writes `subjects/SHOT_NAME.parquet` beside it: frames of a scene are frames of one run
-of action, so that neighbouring shots agree where their handles overlap. Nothing is
-random; the same source gives the same tables. Centimetres, Z up.
+reads which frames of whom the shots of `job.toml` and the action of `cover.toml` ask
+for, handles included, and writes `subjects/SHOT_NAME.parquet` beside them: frames of a
+scene are frames of one run of action, so that neighbouring shots agree where their
+handles overlap. Nothing is random; the same source gives the same tables. Centimetres,
+Z up.
 
 The courier is sampled at the floor with her head beside it, the guard at the hips.
 """
@@ -31,15 +32,15 @@ _BEFORE_S = 0.45  # of action before the first cut frame of a scene
 
 def tables() -> dict[str, pa.Table]:
     """Return the tables of the subjects, by file name relative to the job file."""
-    job = tomllib.loads((FOLDER / "job.toml").read_text(encoding="utf-8"))
-    rate = Fraction(job["rate"])
-    handles = job["defaults"]["handles"]
     made = {}
-    for shot in job["shots"]:
-        first, last = shot["frames"]
-        frames = np.arange(first - handles, last + handles + 1)
-        for subject in shot["subjects"]:
-            made[subject["file"]] = _table(shot, subject["name"], frames, rate)
+    for name, kind in (("job.toml", "shots"), ("cover.toml", "actions")):
+        job = tomllib.loads((FOLDER / name).read_text(encoding="utf-8"))
+        rate, handles = Fraction(job["rate"]), job["defaults"]["handles"]
+        for shot in job[kind]:
+            first, last = shot["frames"]
+            frames = np.arange(first - handles, last + handles + 1)
+            for subject in shot["subjects"]:
+                made[subject["file"]] = _table(shot, subject["name"], frames, rate)
     return made
 
 

@@ -19,31 +19,43 @@
   };
 
   // Data of a shot is a script beside the page, run when the shot is reached.
+  // A camera of an action is in the cut several times, with one take.
   const takes = new Map();
-  const numbered = new Map(shots.map((shot, n) => [shot.name, n]));
+  const numbered = new Map(shots.map((shot, n) => [shot.name, n]).reverse());
+  const takeOf = (n) => takes.get(shots[n].name);
+  const camerasOf = (n) => {
+    const action = cut.actions[shots[n].action];
+    return action ? action.cameras : [];
+  };
+  const isHere = (name) => {
+    const n = shotAt(player.at());
+    return shots[n].name === name || camerasOf(n).some((one) => one.name === name);
+  };
   window.carrellataTake = (name, data) => {
-    const n = numbered.get(name);
-    takes.set(n, pictures.take(data));
+    takes.set(name, pictures.take(data));
     if (takes.size > KEPT) {
       const here = shotAt(player.at());
-      const farthest = [...takes.keys()].sort((a, b) => Math.abs(b - here) - Math.abs(a - here));
+      const far = (one) => (isHere(one) ? -1 : Math.abs(numbered.get(one) - here));
+      const farthest = [...takes.keys()].sort((a, b) => far(b) - far(a));
       takes.delete(farthest[0]);
     }
-    if (n === shotAt(player.at())) player.go(player.at());
+    if (isHere(name)) player.go(player.at());
   };
   const asked = new Set();
-  const load = (n) => {
-    const shot = shots[n];
-    if (!shot || !shot.file || takes.has(n) || asked.has(n)) return;
-    asked.add(n);
+  const load = (shot) => {
+    if (!shot || !shot.file || takes.has(shot.name) || asked.has(shot.name)) return;
+    asked.add(shot.name);
     const script = document.createElement("script");
     const done = (lost) => () => {
-      asked.delete(n);
+      asked.delete(shot.name);
       script.remove();
       if (lost) {
+        for (const one of shots.filter((each) => each.name === shot.name)) {
+          one.file = "";
+          one.why = "its data is not beside this page";
+        }
         shot.file = "";
-        shot.why = "its data is not beside this page";
-        if (n === shotAt(player.at())) player.go(player.at());
+        if (isHere(shot.name)) player.go(player.at());
       }
     };
     script.addEventListener("load", done(false));
@@ -85,24 +97,60 @@
       by(name).textContent = shot[name] || "\u2013";
     by("heard").textContent = `Shot ${shot.name}, scene ${shot.scene}, ${shot.lens}, ${shot.size}, ${shot.state}`;
   };
+  // All cameras of an action at one moment, below the cut.
+  const [wall, all] = [by("wall"), by("all")];
+  let walled = -1;
+  let screens = [];
+  const build = (action) => {
+    walled = action;
+    wall.replaceChildren();
+    screens = (cut.actions[action] || { cameras: [] }).cameras.map((one) => {
+      const [frame, words] = ["figure", "figcaption"].map((kind) => document.createElement(kind));
+      const svg = by("screen").cloneNode(false);
+      svg.removeAttribute("id");
+      svg.setAttribute("class", "picture");
+      svg.setAttribute("aria-label", `Camera ${one.camera}`);
+      words.textContent = one.camera;
+      frame.append(svg, words);
+      wall.append(frame);
+      return { one, frame, svg, picture: pictures.picture(svg) };
+    });
+  };
+  const showAll = (n, k) => {
+    if (!wall) return;
+    const { action, first } = shots[n];
+    wall.hidden = !all.checked || action < 0;
+    if (wall.hidden) return;
+    if (walled !== action) build(action);
+    const at = first + k - starts[n] - cut.actions[action].first;
+    for (const { one, frame, svg, picture } of screens) {
+      load(one);
+      const take = takes.get(one.name);
+      svg.setAttribute("visibility", take ? "visible" : "hidden");
+      frame.classList.toggle("on", one.name === shots[n].name);
+      if (take) picture.draw(take, at, players.switches());
+    }
+  };
   const show = (k) => {
     const n = shotAt(k);
     if (n !== shown) enter(n);
-    load(n);
-    load(n + 1);
-    load(n + 2);
-    const take = takes.get(n);
+    load(shots[n]);
+    load(shots[n + 1]);
+    load(shots[n + 2]);
+    const take = takeOf(n);
     const shot = shots[n];
-    const at = k - starts[n];
+    const at = k - starts[n] + shot.from;
     by("screen").setAttribute("visibility", take ? "visible" : "hidden");
     blank.hidden = Boolean(take);
     if (take)
       picture.draw(take, at, players.switches());
     else blank.textContent = shot.file ? `Shot ${shot.name}` : `Shot ${shot.name}: ${shot.why}`;
-    by("frame").textContent = String(shot.first + at);
+    const frame = shot.first + k - starts[n];
+    showAll(n, k);
+    by("frame").textContent = String(frame);
     by("timecode").textContent = label(k);
     by("scrub").value = k;
-    by("scrub").setAttribute("aria-valuetext", `shot ${shot.name}, frame ${shot.first + at}`);
+    by("scrub").setAttribute("aria-valuetext", `shot ${shot.name}, frame ${frame}`);
   };
 
   let here = 0;
@@ -129,7 +177,7 @@
     count: total,
     rate: cut.rate,
     show,
-    ready: (k) => takes.has(shotAt(k)) || !shots[shotAt(k)].file,
+    ready: (k) => takes.has(shots[shotAt(k)].name) || !shots[shotAt(k)].file,
     next: (k, to) => {
       const repeated = range(k);
       if (repeated && to > repeated[1]) return repeated[0];
@@ -177,13 +225,17 @@
   by("repeat").addEventListener("change", () => {
     here = player.at();
   });
+  if (all) all.addEventListener("change", () => player.go(player.at()));
   by("scrub").max = total - 1;
   // The address names a shot, and a frame of it: #050 or #050.f1402.
   const follow = () => {
     const [name, frame] = decodeURIComponent(location.hash.slice(1)).split(".f");
-    const n = numbered.get(name);
+    const number = Number(frame);
+    const has = ({ first, count }) => number >= first && number < first + count;
+    const among = shots.findIndex((shot) => shot.name === name && has(shot));
+    const n = among < 0 ? numbered.get(name) : among;
     if (n === undefined) return false;
-    const at = frame === undefined ? 0 : Number(frame) - shots[n].first;
+    const at = frame === undefined ? 0 : number - shots[n].first;
     player.go(starts[n] + Math.min(Math.max(at || 0, 0), shots[n].count - 1));
     by("watched").scrollIntoView({ block: "nearest" });
     return true;
@@ -193,7 +245,7 @@
   window.cut = Object.freeze({
     at: player.at, playing: player.playing, tally: player.tally, total, label,
     shot: () => shots[shown].name,
-    drawn: () => takes.has(shown),
+    drawn: () => takes.has(shots[shown].name),
     go: player.go,
   });
 })();

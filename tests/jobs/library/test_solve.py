@@ -109,6 +109,12 @@ def test_a_solve_with_a_folder_writes_what_the_command_writes(tmp_path: Path) ->
     ]
 
 
+def test_of_several_takes_the_one_in_use_is_that_of_the_command(tmp_path: Path) -> None:
+    job = one_shot(columns(), takes=2)
+    written = carrellata.solve(job, tmp_path)["010"].need()
+    assert carrellata.solve_shot(job).to_parquet() == written.to_parquet()
+
+
 @pytest.mark.slow
 def test_an_open_setup_is_chosen_as_the_command_chooses_it(tmp_path: Path) -> None:
     job = one_shot(columns(), rig={"kind": "choose", "kinds": ["sticks"]})

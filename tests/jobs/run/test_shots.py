@@ -118,3 +118,20 @@ def test_frames_that_a_table_does_not_reach_are_told(folder: Path) -> None:
     first, last = found.spec.solved_frames
     assert found.uncovered == {"courier": ((first, 1002), (1116, last))}
     assert not found.shot.subjects[0].visible[:2].any()
+
+
+def bearing(folder: Path, x: float, **fields: object) -> float:
+    """The asked bearing [rad] from track at one side of a walk along X, Z up."""
+    rig = {"kind": "track", "from": [0, x, 150], "to": [500, x, 150], "hold": "view"}
+    asked = {"rig": rig, "view": "profile"} | fields
+    return prepared(folder, **asked).shot.view_rad
+
+
+def test_a_side_that_is_named_counts_and_else_the_side_of_the_rig(folder: Path) -> None:
+    # A walk along +X, Z up: +Y is on its left.
+    for at in (-700.0, 700.0):
+        assert bearing(folder, at, side="left") == pytest.approx(radians(90))
+        assert bearing(folder, at, side="right") == pytest.approx(radians(-90))
+    assert bearing(folder, 700.0) == pytest.approx(radians(90))
+    assert bearing(folder, -700.0) == pytest.approx(radians(-90))
+    assert bearing(folder, -700.0, view=45) == pytest.approx(radians(-45))

@@ -200,3 +200,36 @@ def test_every_import_is_of_the_form_that_is_followed() -> None:
                     assert not any("carrellata" in one.name for one in node.names)
                 elif isinstance(node, ast.ImportFrom) and node.level:
                     assert node.module, name
+
+
+@pytest.mark.parametrize(("field", "value"), [("share", 0.5), ("must_hold", False)])
+def test_who_counts_how_much_is_part_of_both_keys(field: str, value: object) -> None:
+    job = walking_job()
+    other = {"name": "other", "samples": walk(), "at": "floor", "height_m": 1.8}
+    first(job)["subjects"].append({**other, "share": 1.0, "must_hold": True})
+    before = keys(job)
+    first(job)["subjects"][1][field] = value
+    after = keys(job)
+    assert after.judge != before.judge
+    assert after.take != before.take
+
+
+def test_the_program_that_makes_takes_is_part_of_both_keys(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    before = keys(walking_job())
+    monkeypatch.setattr(keys_module, "program_digest", lambda *names: "other")
+    after = keys(walking_job())
+    assert after.judge != before.judge
+    assert after.take != before.take
+
+
+def test_the_number_of_a_take_is_part_of_its_key_and_not_of_its_judgement() -> None:
+    job = walking_job()
+    before = keys(job)
+    first(job).update(take=2)
+    after = keys(job)
+    assert after.judge == before.judge
+    assert after.take != before.take
+    first(job).update(take=1)
+    assert keys(job) == before

@@ -386,3 +386,11 @@ def test_a_whip_is_faster_than_a_move(preset):
         assert np.ptp(take.pan[take.times_s <= cue_s, 0]) == 0.0
     print(f"hand-over {preset}: whip {spent[True]:.2f} s, move {spent[False]:.2f} s")
     assert spent[True] < 0.85 * spent[False]
+
+
+def test_after_a_whip_the_operator_is_back_within_their_own_limits():
+    take = operate(hand_over(preset="brisk"))
+    whips = take.pan_plans.whips
+    assert whips.any()
+    assert not whips[-1]
+    assert whips.sum() < 0.7 * len(whips)

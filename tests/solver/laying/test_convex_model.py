@@ -79,3 +79,17 @@ def test_hard_rows_that_exclude_each_other_give_no_answer() -> None:
     assert answer.status == "infeasible"
     assert np.isnan(answer.x).all()
     assert not certified(answer)
+
+
+def test_duals_are_never_negative_and_a_certificate_with_one_is_none() -> None:
+    slack = replace(nearest_on_a_half_line(10.0), h=np.array([5.0]))  # never touched
+    for model in (nearest_on_a_half_line(10.0), slack):
+        answer = solved(model)
+        assert answer.limit_duals.min() >= -1e-9
+        assert answer.duals.min() >= -1e-9
+    free = solved(slack)
+    assert free.x == pytest.approx([3.0], abs=1e-4)
+    assert certified(free)
+    # The opposite pull balances x = 1 from the other side: stationary, but no minimum.
+    wrong = replace(free, x=np.array([5.0]), duals=np.array([-2.0]))
+    assert not certified(wrong)

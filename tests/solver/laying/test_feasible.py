@@ -347,3 +347,14 @@ def test_layings_for_wandering_subjects_settle_and_keep_their_limits() -> None:
         else:
             assert max(laid.breaches.values()) > KEPT
     assert n_feasible >= 20
+
+
+def test_a_rail_gets_the_whole_sections_that_cover_it_and_not_the_nearest() -> None:
+    wish = a_wish(crossing(1.0))
+    free = feasible_line(wish, Bounds(stage=Stage(floor=ROOM), **CREW), a_line(wish))
+    low, high = free.laying.ends
+    for section in ((high - low) / 2.4, (high - low) / 2.6):
+        stage = Stage(floor=ROOM, straight_m=section)
+        laid = feasible_line(wish, Bounds(stage=stage, **CREW), a_line(wish))
+        first, last = laid.laying.ends
+        assert (last - first) / section == pytest.approx(3.0, abs=0.01)

@@ -1,5 +1,7 @@
 """Rigs: places, and rail positions by nearness, distance, bearing, by brute force."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from sine_rail import sine_rail
@@ -8,7 +10,8 @@ from carrellata.solver.errors import SolverError
 from carrellata.solver.rigs.arc import arc
 from carrellata.solver.rigs.rig import abreast_s, bearing_s, distance_s
 from carrellata.solver.rigs.sticks import sticks
-from carrellata.solver.rigs.track import track
+from carrellata.solver.rigs.track import TrackLayout, track
+from carrellata.solver.stage.stage import Stage
 
 GRID = 20001
 TRACKS = {
@@ -212,3 +215,30 @@ def test_a_track_without_length_is_refused():
 def test_an_arc_without_length_is_refused(radius, sweep):
     with pytest.raises(SolverError, match=r"arc: must be longer than 0\.001 m"):
         arc(np.zeros(3), radius=radius, start=0.0, sweep=sweep)
+
+
+def test_a_rail_has_the_run_up_that_its_dolly_needs_to_be_in_step_at_the_cut():
+    layout = TrackLayout(
+        distance_m=6.0,
+        height_m=1.5,
+        x=0.0,
+        z=0.0,
+        reach_m=2.0,
+        ends_m_s=(1.2, 0.6),
+        follow=0.5,
+    )
+    # Half of 1.2 m/s is reached within v^2 / 2a, and half a second is for the eye.
+    run = 0.6**2 / (2 * 0.8) + 0.5 * 0.6
+    assert layout.half_length(0.8) == pytest.approx(0.5 * 2.0 + run)
+    rig = layout.built(Stage(), 0.8)
+    assert rig.length_m == pytest.approx(2 * (1.0 + run), abs=2e-3)
+    assert replace(layout, reach_m=0.4).half_length(0.8) is None
+
+
+def test_a_curved_section_of_eight_feet_and_45_degrees_has_its_radius():
+    # Trade: 8 sections of 8 ft make a circle, so R = 8 ft / (pi / 4) = 3.10 m.
+    section = 8 * 0.3048
+    rig = arc([0.0, 1.5, 0.0], radius=3.10, start=0.0, sweep=np.pi / 4)
+    assert rig.length_m == pytest.approx(section, abs=0.01)
+    # A dolly at a walk leans on it with v^2 / R.
+    assert pytest.approx(0.73, abs=0.01) == 1.5**2 / 3.10

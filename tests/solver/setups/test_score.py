@@ -1,13 +1,17 @@
 """Each number of a trial that a viewer would mind costs points of its own."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from asks import open_ask, person
 from shots import walk
 
 from carrellata.solver.setups.judge import (
+    CLOSEST,
     HEAD_HELD,
     HEADROOM_OFF,
+    NEAR_SIZE,
     OTHERS_HELD,
     PAN_RATE,
     PAN_REVERSALS,
@@ -88,3 +92,34 @@ def test_heads_must_be_held_as_often_as_the_size_asks(
     cut = with_number(trial, index, 2 * must - 1, ask)
     assert cut.broken[name] == pytest.approx(1.0)
     assert cut.parts["out_of_frame"] >= 1000 * (2 - 2 * must) - 1e-6
+
+
+def test_the_least_distance_is_a_must(trial: Trial) -> None:
+    least = ASK.stage.min_distance_m
+    assert "min_distance" not in with_number(trial, CLOSEST, least).broken
+    broken = with_number(trial, CLOSEST, least - 0.4).broken
+    assert broken["min_distance"] == pytest.approx(0.4)
+
+
+def test_hidden_frames_break_a_must_where_sight_is_forbidden(trial: Trial) -> None:
+    box = np.array([[[3.0, 0.0, -1.0], [4.0, 2.0, 1.0]]])
+
+    def broken(forbidden: bool) -> dict[str, float]:
+        stage = replace(
+            ASK.stage,
+            keep_outs=box,
+            names=("kiosk",),
+            sight_forbidden=np.array([forbidden]),
+        )
+        return judged(replace(ASK, stage=stage), trial._replace(hidden=0.2)).broken
+
+    assert broken(True)["sight"] == pytest.approx(0.2)
+    assert "sight" not in broken(False)
+    assert "sight" not in judged(ASK, trial._replace(hidden=0.0)).broken
+
+
+@pytest.mark.parametrize(("near", "must"), [(0.5, True), (0.99, False)])
+def test_a_size_that_is_not_come_near_to_breaks_a_must(
+    trial: Trial, near: float, must: bool
+) -> None:
+    assert ("size" in with_number(trial, NEAR_SIZE, near).broken) is must
