@@ -23,7 +23,7 @@ CLEAR_ENOUGH = 0.9
 MOST_VIEWS = 3
 
 
-class Standing(NamedTuple):
+class RigInSet(NamedTuple):
     """How a rig stands in a set: share of its lines stopped, and whether in a part."""
 
     blocked: float
@@ -35,7 +35,7 @@ class Standing(NamedTuple):
         return self.stands_in or self.blocked >= HOPELESS
 
 
-def standing_of(stage: Stage, action: Action, rig: Rig) -> Standing:
+def standing_of(stage: Stage, action: Action, rig: Rig) -> RigInSet:
     """Return how a rig stands in the set of a stage, which has one."""
     mesh = stage.set
     assert mesh is not None
@@ -44,7 +44,7 @@ def standing_of(stage: Stage, action: Action, rig: Rig) -> Standing:
     near = np.linalg.norm(places[:, None] - eyes, axis=2).argmin(axis=0)
     met = mesh.met(places[near], _short(places[near], eyes))
     faults = rail_faults(replace(stage, floor=None), rig)
-    return Standing(
+    return RigInSet(
         blocked=float((met >= 0).mean()),
         stands_in=any(name.startswith("set:") for name in faults),
     )
