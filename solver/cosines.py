@@ -12,6 +12,7 @@ from math import factorial, pi
 import numpy as np
 
 from .compiled.kernel import kernel
+from .elementary.exponential import exp, log
 
 _S = tuple(
     (-1) ** k * (2 * pi) ** (2 * k + 1) / factorial(2 * k + 1) for k in range(11)
@@ -73,6 +74,7 @@ def in_bins(draws, low, ratio, frequency):
     The bins are equal in log frequency, from `low` [Hz] to `low * ratio`.
     """
     count = draws.shape[1]
+    whole = log(ratio)
     for m in range(draws.shape[0]):
         for k in range(count):
-            frequency[m, k] = low * ratio ** ((k + draws[m, k]) / count)
+            frequency[m, k] = low * exp(whole * ((k + draws[m, k]) / count))

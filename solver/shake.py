@@ -16,11 +16,13 @@ band, S(f) ~ sin^2(pi y) / f with y = ln(f / lo) / ln(hi / lo).
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
 from .arrays import FloatArray, frozen
 from .cosines import cosine_sums, in_bins
+from .elementary.trigonometry import sin
 from .optics.camera import Gate
 
 COMPONENTS = 48
@@ -165,7 +167,7 @@ def shake_layer(
     frequency, phase = _components(level.band_hz, seed)
     layer = np.empty((len(_AXES), len(times_s)))
     cosine_sums(
-        np.asarray(times_s), frequency, phase, _AMPLITUDES, np.array(spread), layer
+        np.asarray(times_s), frequency, phase, _amplitudes(), np.array(spread), layer
     )
     return ShakeTrack(**dict(zip(_AXES, layer, strict=True)))
 
@@ -185,11 +187,9 @@ def _components(
     return frequency, draws[1]
 
 
+@cache
 def _amplitudes() -> FloatArray:
     """Return the amplitudes of the components at unit variance, (48,)."""
     edges = [k / COMPONENTS for k in range(COMPONENTS + 1)]
-    power = [y - math.sin(2.0 * math.pi * y) / (2.0 * math.pi) for y in edges]
+    power = [y - sin(2.0 * math.pi * y) / (2.0 * math.pi) for y in edges]
     return frozen(np.sqrt(2.0 * np.diff(power)))
-
-
-_AMPLITUDES = _amplitudes()

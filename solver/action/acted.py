@@ -10,6 +10,8 @@ import numpy as np
 
 from ..arrays import BEFORE, BoolArray, FloatArray, IntArray
 from ..compiled.kernel import kernel
+from ..elementary.arctangent import atan2
+from ..elementary.length import hypot
 from .subject import Subject
 
 
@@ -129,8 +131,8 @@ def acted_sight(who, at, mine, base, bearing, rise):
         before = sample_before(who.times_s, before, at[i])
         x, y, z = acted_point(who, before, at[i], 1.0)
         dx, dy, dz = base[i, 0] - x, base[i, 1] - y, base[i, 2] - z
-        bearing[i] = np.arctan2(dx, dz)
-        rise[i] = np.arctan2(dy, np.hypot(dx, dz))
+        bearing[i] = atan2(dx, dz)
+        rise[i] = atan2(dy, hypot(dx, dz))
 
 
 @kernel

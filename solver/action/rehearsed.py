@@ -10,6 +10,8 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray
+from ..elementary.arrays import arctangents, lengths, logarithms2, sines_cosines
+from ..elementary.length import hypot
 from .acted import hidden_at
 from .body import EYES
 from .framing import Framing, angle_range, framing_at, primary_of
@@ -153,9 +155,9 @@ def action_of(
         even=even,
         bodies=bodies,
         heading=heading,
-        ahead=np.column_stack((np.sin(heading), np.cos(heading))),
+        ahead=np.column_stack((*sines_cosines(heading),)),
         main=main,
-        rise=np.tan(np.clip(rise, -np.pi / 2, np.pi / 2)),
+        rise=_slopes(np.clip(rise, -np.pi / 2, np.pi / 2)),
         ground_m=float(feet[..., 1].min()),
     )
 
@@ -186,7 +188,7 @@ def _asked_log2(
     heights = np.array([subjects[k].height_m for k in primary])
     spans = np.array([f.top - f.bottom for f in framings])[framing]
     distances = np.array([f.distance_m for f in framings])[framing]
-    asked: FloatArray = np.log2(spans * heights / (2 * ty * distances))
+    asked: FloatArray = logarithms2(spans * heights / (2 * ty * distances))
     return asked
 
 
@@ -206,10 +208,15 @@ def _crown_v(
     return np.where(uncut, asked, np.nan)
 
 
+def _slopes(rises: FloatArray) -> FloatArray:
+    """Return the tangents of angles [rad]."""
+    sines, cosines = sines_cosines(rises)
+    return sines / cosines
+
+
 def bearing_of(step: FloatArray) -> FloatArray:
     """Return bearings about the up axis of vectors (..., 3) [rad], 0 along -Z."""
-    bearing: FloatArray = np.arctan2(-step[..., 0], -step[..., 2])
-    return bearing
+    return arctangents(-step[..., 0], -step[..., 2])
 
 
 def _headings(
@@ -222,12 +229,12 @@ def _headings(
     """Return the main heading and the heading at each frame [rad]."""
     smooth = smoothed(walked, SMOOTH_S * rate / 2)
     speed = np.gradient(smooth, times, axis=0) if len(times) > 1 else 0 * smooth
-    pace = np.hypot(speed[:, 0], speed[:, 2])
+    pace = lengths(speed[:, 0], speed[:, 2])
     moving = np.flatnonzero(pace > WALKING_M_S)
     net = walked[-1] - walked[0]
-    net_m = float(np.hypot(net[0], net[2]))
+    net_m = hypot(net[0], net[2])
     steps = np.diff(smooth[:, [0, 2]], axis=0)
-    path_m = float(np.hypot(steps[:, 0], steps[:, 1]).sum())
+    path_m = float(lengths(steps[:, 0], steps[:, 1]).sum())
     if net_m > NET_M and net_m > NET_SHARE * path_m:
         main = float(bearing_of(net))
     elif len(moving):

@@ -3,6 +3,7 @@
 import numpy as np
 
 from ..arrays import FloatArray
+from ..elementary.exponential import exp
 
 _WIDTHS = 4.0  # standard deviations on either side that count
 
@@ -16,7 +17,7 @@ def smoothed(values: FloatArray, width: float) -> FloatArray:
     """
     reach, n = int(_WIDTHS * width + 0.5), len(values)
     away = np.arange(-reach, reach + 1)
-    weights = np.exp(-0.5 / (width * width) * away**2)
+    weights = np.array([exp(-0.5 / (width * width) * k * k) for k in away])
     weights = weights / weights.sum()
     held = values[np.clip(np.arange(-reach, n + reach), 0, n - 1)]
     found: FloatArray = weights[reach] * held[reach : reach + n]

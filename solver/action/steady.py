@@ -6,6 +6,7 @@ Measures and judges read this; it looks both ways in time, the crew never sees i
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray
+from ..elementary.arrays import lengths
 
 STRIDE_S = 0.35  # on both sides, over which a place is a mean
 EVEN_S = 0.5  # on both sides, over which a velocity has to stay
@@ -59,9 +60,9 @@ def moves_evenly(
     if n > 2 * reach:
         inside = slice(reach, n - reach)
         now = velocity[inside]
-        after = np.hypot(*(velocity[2 * reach :] - now).T)
-        before = np.hypot(*(velocity[: n - 2 * reach] - now).T)
-        speed = np.hypot(*now.T)
+        after = lengths(*(velocity[2 * reach :] - now).T)
+        before = lengths(*(velocity[: n - 2 * reach] - now).T)
+        speed = lengths(*now.T)
         stays = np.maximum(before, after) <= EVEN_SHARE * speed
         even[inside] = (speed >= EVEN_M_S) & stays
     return place, velocity, even

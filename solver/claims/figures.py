@@ -6,6 +6,7 @@ import numpy as np
 
 from ..action.claim import Claim, ClaimOutcome
 from ..arrays import FloatArray
+from ..elementary.arrays import arctangents, lengths
 from .everyone import FrameTable
 from .heads import of_frames
 
@@ -47,5 +48,4 @@ def small(claim: Claim, table: FrameTable) -> ClaimOutcome:
 def _rise(table: FrameTable) -> FloatArray:
     """Return the angle of the lens over everybody's eyes, (p, n) [rad]."""
     off = table.lens - table.blocking.eyes
-    rise: FloatArray = np.arctan2(off[..., 1], np.hypot(off[..., 0], off[..., 2]))
-    return rise
+    return arctangents(off[..., 1], lengths(off[..., 0], off[..., 2]))

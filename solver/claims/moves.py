@@ -6,12 +6,14 @@ where they were at first and of where they are at last: 1 for a dolly that keeps
 abreast, the whole change where they stand. Our derivation.
 """
 
-from math import dist, exp, log
+from math import dist
 
 import numpy as np
 
 from ..action.claim import Claim, ClaimOutcome
 from ..arrays import FloatArray
+from ..elementary.arrays import sines_cosines
+from ..elementary.exponential import exp, log
 from .everyone import FrameTable
 
 HALF_2K = 1024.0  # pixels from the middle to the side of a picture 2048 wide
@@ -75,7 +77,8 @@ def still(claim: Claim, table: FrameTable) -> ClaimOutcome:
     """
     cams, limit = table.camera.cams, claim.limit("pixels")
     tan_u = table.camera.screen.tx
-    turns = np.tan(np.minimum(np.abs(cams[:, 3:5] - cams[0, 3:5]), 1.5))
+    turned = np.minimum(np.abs(cams[:, 3:5] - cams[0, 3:5]), 1.5)
+    turns = np.divide(*sines_cosines(turned))
     moved = np.linalg.norm(cams[:, :3] - cams[0, :3], axis=1) / _nearest(table)
     most = float(max(turns.max(), moved.max())) / tan_u * HALF_2K
     held = most <= limit

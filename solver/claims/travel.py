@@ -10,6 +10,7 @@ import numpy as np
 
 from ..action.claim import Claim, ClaimOutcome
 from ..arrays import BoolArray, FloatArray
+from ..elementary.arrays import arctangents, lengths
 from .everyone import FrameTable
 from .heads import of_frames
 
@@ -48,6 +49,6 @@ def _angle(claim: Claim, table: FrameTable) -> tuple[FloatArray, BoolArray]:
     speed = (floor[after] - floor[before])[:, [0, 2]] / span[:, None]
     sight = (table.lens - floor)[:, [0, 2]]
     turned = speed[:, 0] * sight[:, 1] - speed[:, 1] * sight[:, 0]
-    angle: FloatArray = np.abs(np.arctan2(turned, (speed * sight).sum(axis=1)))
-    moving = np.hypot(speed[:, 0], speed[:, 1]) >= MOVING_M_S
+    angle: FloatArray = np.abs(arctangents(turned, (speed * sight).sum(axis=1)))
+    moving = lengths(speed[:, 0], speed[:, 1]) >= MOVING_M_S
     return angle, moving & table.shown[one]

@@ -17,6 +17,7 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
+from ..elementary.length import hypot
 from ..frame.projection import (
     Screen,
     Shaking,
@@ -167,7 +168,7 @@ def first_in_way(one, two):
     for f in range(one.posts.shape[0]):
         x, z = one.posts[f, 0, 0], one.posts[f, 0, 2]
         to_x, to_z = two.posts[f, 0, 0], two.posts[f, 0, 2]
-        if np.hypot(to_x - x, to_z - z) < APART_M:
+        if hypot(to_x - x, to_z - z) < APART_M:
             return f
         for k in range(two.rails.shape[0]):
             if from_part(x, z, two.rails[k]) < APART_M:
@@ -185,4 +186,4 @@ def from_part(x, z, part):
     square = max(along_x * along_x + along_z * along_z, 1e-12)
     share = ((x - part[0, 0]) * along_x + (z - part[0, 2]) * along_z) / square
     share = min(max(share, 0.0), 1.0)
-    return np.hypot(x - part[0, 0] - share * along_x, z - part[0, 2] - share * along_z)
+    return hypot(x - part[0, 0] - share * along_x, z - part[0, 2] - share * along_z)

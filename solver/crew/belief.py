@@ -21,6 +21,8 @@ import numpy as np
 
 from ..arrays import BoolArray, FloatArray
 from ..compiled.kernel import kernel
+from ..elementary.exponential import exp, expm1, log
+from ..elementary.trigonometry import sin_cos
 
 GAIT_HZ = 1.9
 GAIT_DAMPING = 0.05
@@ -47,13 +49,13 @@ def transition(dt, watch, f, q):
     f[:] = 0.0
     q[:] = 0.0
     x = dt / fade
-    e = np.exp(-x)
+    e = exp(-x)
     f[0, 0] = 1.0
-    f[0, 1] = -fade * np.expm1(-x)
+    f[0, 1] = -fade * expm1(-x)
     f[1, 1] = e
     density = watch.bandwidth**4
-    one = -np.expm1(-x)
-    two = -np.expm1(-2 * x)
+    one = -expm1(-x)
+    two = -expm1(-2 * x)
     q[0, 1] = density * fade * fade / 2 * one * one
     q[1, 1] = density * fade / 2 * two
     if x > 1e-2:
@@ -63,10 +65,10 @@ def transition(dt, watch, f, q):
         q[0, 0] = density * dt**3 * (1 / 3 - x * (1 / 4 - x * tail))
     q[1, 0] = q[0, 1]
     w = 2 * np.pi * watch.gait_hz
-    decay = np.exp(-GAIT_DAMPING * w * dt)
+    decay = exp(-GAIT_DAMPING * w * dt)
     wd = w * np.sqrt(1 - GAIT_DAMPING**2)
-    c = np.cos(wd * dt)
-    s = np.sin(wd * dt) / wd
+    s, c = sin_cos(wd * dt)
+    s = s / wd
     f[2, 2] = decay * (c + GAIT_DAMPING * w * s)
     f[2, 3] = decay * s
     f[3, 2] = -decay * w * w * s
@@ -254,8 +256,8 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, t
                     if weighs:
                         # Variance of the miss over that of the noise.
                         scale = 1.0 / max(1.0 - gain[0] - gain[2], 1e-9)
-                        kept = np.exp(-dt / MEMORY_S)
-                        logged = np.log(scale)
+                        kept = exp(-dt / MEMORY_S)
+                        logged = log(scale)
                         weighs = False
                     errors, spread, weight = kept * errors, kept * spread, kept * weight
                     weight += 1.0 - kept
@@ -286,7 +288,7 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, t
                                 state[c, 0] = points[seen, columns[c]]
                                 state[c, 1] = state[c, 2] = state[c, 3] = 0.0
                     else:
-                        against = np.log(errors / weight) + spread / weight
+                        against = log(errors / weight) + spread / weight
                         against *= SURE / 2 * weight
                 started = True
                 last = times[seen]
@@ -311,10 +313,10 @@ def carried(ahead, fade, seen_for):
     """
     while_seen = min(ahead, seen_for)
     unseen = ahead - while_seen
-    faded = np.expm1(-while_seen / fade)
+    faded = expm1(-while_seen / fade)
     reach, left = -fade * faded, 1.0 + faded
     if unseen > 0.0:
         sooner = min(fade, UNSEEN_FADE_S)
-        reach -= left * sooner * np.expm1(-unseen / sooner)
-        left *= np.exp(-unseen / sooner)
+        reach -= left * sooner * expm1(-unseen / sooner)
+        left *= exp(-unseen / sooner)
     return reach, left

@@ -8,6 +8,7 @@ in tests/solver/crew/test_persistence.py.
 import numpy as np
 
 from ..compiled.kernel import kernel
+from ..elementary.exponential import exp, expm1
 
 SURELY = 40.0  # a model so much less likely, in logarithms, has no share
 RISE_S, FALL_S = 0.4, 3.0  # in which a crest is believed, and forgotten
@@ -43,7 +44,7 @@ def blend_models(told, odds, models, columns, place, velocity, fades, crest):
         total = 0.0
         for j in range(n_models):
             worse = share[j] - least
-            share[j] = np.exp(-worse) if worse < SURELY else 0.0
+            share[j] = exp(-worse) if worse < SURELY else 0.0
             total += share[j]
         height = ends = 0.0
         for c in columns:
@@ -66,5 +67,5 @@ def steady_crest(ticks, crest):
     for k in range(1, ticks.shape[0]):
         before = crest[k - 1]
         lasts = RISE_S if crest[k] > before else FALL_S
-        share = -np.expm1(-(ticks[k] - ticks[k - 1]) / lasts)
+        share = -expm1(-(ticks[k] - ticks[k - 1]) / lasts)
         crest[k] = before + share * (crest[k] - before)

@@ -6,9 +6,8 @@ a loop over ticks reads them once and passes this.
 
 from typing import NamedTuple
 
-import numpy as np
-
 from ..compiled.kernel import kernel
+from ..elementary.exponential import exp
 
 
 class BelievedFigure(NamedTuple):
@@ -79,7 +78,7 @@ def reached(fade, ahead):
 
     Before now it has not faded.
     """
-    return fade - fade * np.exp(-ahead / fade) if ahead > 0.0 else ahead
+    return fade - fade * exp(-ahead / fade) if ahead > 0.0 else ahead
 
 
 @kernel

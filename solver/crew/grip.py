@@ -6,6 +6,7 @@ import numpy as np
 
 from ..arrays import ZERO, FloatArray
 from ..compiled.kernel import kernel
+from ..elementary.arctangent import atan2
 from ..rigs.rig import abreast_s, bearing_s, distance_s
 from ..rigs.shape import RigShape
 from .active_set import WORK_ROWS
@@ -176,7 +177,7 @@ def step_grip(task, seen, until, state, kept):
             heading_x, heading_z = vx, vz
         if not forced and rests(now - asked_s, manner.rest):
             continue
-        bearing = np.arctan2(-heading_x, -heading_z) + hold.bearing
+        bearing = atan2(-heading_x, -heading_z) + hold.bearing
         distance = cues[cue, CUE_DISTANCE]
         lag = 0.0
         if abreast:

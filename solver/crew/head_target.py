@@ -6,6 +6,8 @@ import numpy as np
 
 from ..action.body import EYES
 from ..compiled.kernel import kernel
+from ..elementary.arctangent import asin, atan, atan2
+from ..elementary.trigonometry import sin_cos
 from .decide import primary_subject
 from .figure import figure_of, moved_figure, point_of
 
@@ -70,9 +72,10 @@ def asked_ray(u, v, sight):
     """
     a, b = u * sight.tx, v * sight.ty
     norm = np.sqrt(a * a + b * b + 1.0)
-    side = (np.cos(sight.roll) * a - np.sin(sight.roll) * b) / norm
-    up = (np.sin(sight.roll) * a + np.cos(sight.roll) * b) / norm
-    return side, np.sqrt(up * up + 1.0 / (norm * norm)), np.arctan2(up * norm, 1.0)
+    sine, cosine = sin_cos(sight.roll)
+    side = (cosine * a - sine * b) / norm
+    up = (sine * a + cosine * b) / norm
+    return side, np.sqrt(up * up + 1.0 / (norm * norm)), atan2(up * norm, 1.0)
 
 
 @kernel
@@ -85,13 +88,13 @@ def aim_ray(dx, dy, dz, ray):
     side, reach, rise = ray
     if side == 0.0:  # and the reach is one
         level = np.sqrt(dx * dx + dz * dz)
-        return np.arctan2(-dx, -dz), np.arctan2(dy, level) - rise
+        return atan2(-dx, -dz), atan2(dy, level) - rise
     up = dy / (np.sqrt(dx * dx + dy * dy + dz * dz) * reach)
     up = min(1.0, max(-1.0, up))
     level = np.sqrt((1.0 - up) * (1.0 + up))
     ahead = reach * level
-    pan = np.arctan2(-dx * ahead - dz * side, dx * side - dz * ahead)
-    return pan, np.arctan2(up, level) - rise
+    pan = atan2(-dx * ahead - dz * side, dx * side - dz * ahead)
+    return pan, atan2(up, level) - rise
 
 
 @kernel
@@ -107,7 +110,7 @@ def crown_slope(v, sight):
     """Return slope and angle [rad] of the highest that a crown goes; NaN: anywhere."""
     if np.isnan(v):
         return np.inf, np.inf
-    return v * sight.ty, np.arctan(v * sight.ty)
+    return v * sight.ty, atan(v * sight.ty)
 
 
 @kernel
@@ -117,12 +120,12 @@ def crown_tilt(dx, dy, dz, pan, aim):
     The pan is given, so that where the frame is rolled, or the figure beside its
     middle, the crown is elsewhere across the frame than the point that is aimed at.
     """
-    cosine, sine = np.cos(pan), np.sin(pan)
+    sine, cosine = sin_cos(pan)
     across, ahead = dx * cosine - dz * sine, -dx * sine - dz * cosine
     rise = aim.cosine * dy - aim.slope * ahead
     depth = aim.cosine * ahead + aim.slope * dy
     lean = aim.sine * across / np.sqrt(rise * rise + depth * depth)
-    return np.arctan2(rise, depth) - np.arcsin(min(1.0, max(-1.0, lean)))
+    return atan2(rise, depth) - asin(min(1.0, max(-1.0, lean)))
 
 
 @kernel
@@ -149,7 +152,7 @@ def subject_target(figure, ahead, post, aim):
     if aim.slope < np.inf:
         dx, dy, dz, far = crown_from(figure, post, aim)
         if aim.side == 0.0 and aim.sine == 0.0:
-            tilt = max(tilt, np.arctan2(dy, far) - aim.high)
+            tilt = max(tilt, atan2(dy, far) - aim.high)
         else:
             tilt = max(tilt, crown_tilt(dx, dy, dz, pan, aim))
     return turn_near(pan, post.pan), tilt
@@ -168,11 +171,11 @@ def crown_from(figure, post, aim):
 def head_room(figure, post, aim):
     """Return the least and most pan, and tilt, that hold a head in the frame."""
     dx, dy, dz, far = crown_from(figure, post, aim)
-    pan = turn_near(np.arctan2(-dx, -dz), post.pan)
-    side = max(0.0, aim.most_pan - np.arctan2(HALF_HEAD_M, far))
-    crown = np.arctan2(dy, far)
+    pan = turn_near(atan2(-dx, -dz), post.pan)
+    side = max(0.0, aim.most_pan - atan2(HALF_HEAD_M, far))
+    crown = atan2(dy, far)
     _, y, _ = point_of(figure, CHIN)
-    chin = np.arctan2(y - post.y, far)
+    chin = atan2(y - post.y, far)
     return pan - side, pan + side, crown - aim.most_tilt, chin + aim.most_tilt
 
 
@@ -230,7 +233,8 @@ def screen_side(side, asked, figure, gaze, post, tx):
         tx: half-frame tangent.
     """
     point, lead_room, look_room = asked
-    right_x, right_z = np.cos(post.pan), -np.sin(post.pan)
+    sine, right_x = sin_cos(post.pan)
+    right_z = -sine
     x, _, z = point_of(figure, point)
     dx, dz = x - post.x, z - post.z
     speed = figure.vx * right_x + figure.vz * right_z
@@ -241,7 +245,8 @@ def screen_side(side, asked, figure, gaze, post, tx):
         side = 0.0
     u = -lead_room * side
     if side == 0.0 and not np.isnan(gaze):
-        across = -np.sin(gaze) * right_x - np.cos(gaze) * right_z
+        sine, cosine = sin_cos(gaze)
+        across = -sine * right_x - cosine * right_z
         if abs(across) > LOOK_ON:
             u = -look_room * (1.0 if across > 0 else -1.0)
     return side, u

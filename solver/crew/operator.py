@@ -6,6 +6,8 @@ import numpy as np
 
 from ..arrays import ZERO, BoolArray, FloatArray, IntArray
 from ..compiled.kernel import kernel
+from ..elementary.arctangent import atan, atan2
+from ..elementary.trigonometry import sin_cos
 from ..rigs.rig import rig_place
 from ..rigs.shape import RigShape
 from .active_set import WORK_ROWS
@@ -178,7 +180,7 @@ def dolly_ahead(dolly, k, time, length):
 @kernel
 def start_operator(task, first, logs):
     """Return the state before tick `first`, and what is kept; plans go to `logs`."""
-    half = np.array([task.sight.tx, task.sight.ty])
+    tx, ty = task.sight.tx, task.sight.ty
     kept = HeadKept(
         logs.plans.reshape(2 * logs.plans.shape[1], PLAN_WIDTH),
         logs.whips,
@@ -188,8 +190,8 @@ def start_operator(task, first, logs):
         np.zeros(2, dtype=np.bool_),
         np.ones(2),
         np.zeros((2, N_NODES)),
-        np.arctan(half),
-        np.arctan(HOLD_MARGIN * half),
+        np.array([atan(tx), atan(ty)]),
+        np.array([atan(HOLD_MARGIN * tx), atan(HOLD_MARGIN * ty)]),
         np.zeros((2, N_NODES)),
         np.zeros(N_BLOCKS),
         np.empty((WORK_ROWS, MOST_ROWS)),
@@ -228,7 +230,7 @@ def step_operator(task, dolly, seen, until, state, kept):
     cam = rig_place(rig, 0.0)
     at, flow, fades, crest = seen.place, seen.velocity, seen.fades, seen.crest
     facing, figure = seen.facing, NOBODY
-    sine, cosine = np.sin(sight.roll), np.cos(sight.roll)
+    sine, cosine = sin_cos(sight.roll)
     point, only = cues[cue, CUE_AIM], only_subject(asked.weights, cue)
     for k in range(tick, until):
         now = ticks[k]
@@ -280,7 +282,7 @@ def step_operator(task, dolly, seen, until, state, kept):
                 figure = figure_of(seen, lead, k)
             heading = near
             if starts:
-                heading = np.arctan2(cam[0] - figure.x, cam[2] - figure.z)
+                heading = atan2(cam[0] - figure.x, cam[2] - figure.z)
             side, shift = screen_side(
                 side,
                 (point, cues[cue, CUE_LEAD], cues[cue, CUE_LOOK]),

@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import FloatArray
+from ..elementary.arrays import sines_cosines
 from ..presets import Member
 from .plan_cost import Cost, affine_states, tracking_cost, with_jerk_cost
 
@@ -239,7 +240,8 @@ def _limited(
     accel = min(max_accel * (1 - ACCEL_INSET), float(np.sqrt(speed * jerk)))
     lengths = block_lengths(speed, accel, jerk, horizon_s)
     horizon = float(lengths.sum())
-    nodes = horizon * (1 - np.cos(np.pi * np.arange(N_NODES) / (N_NODES - 1))) / 2
+    _, cosines = sines_cosines(np.pi * np.arange(N_NODES) / (N_NODES - 1))
+    nodes = horizon * (1 - cosines) / 2
     powers = np.vander(nodes / horizon, increasing=True)
     return _Limited(
         speed=speed,

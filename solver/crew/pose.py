@@ -9,6 +9,7 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
+from ..elementary.trigonometry import sin_cos
 from ..rigs.rig import rig_place
 from .plan import evaluate_plan
 
@@ -27,9 +28,9 @@ class ChannelLogs(NamedTuple):
 @kernel
 def half_angle(pan, tilt, roll):
     """Return qy(pan) qx(tilt) qz(roll), of either sign."""
-    cp, sp = np.cos(0.5 * pan), np.sin(0.5 * pan)
-    ct, st = np.cos(0.5 * tilt), np.sin(0.5 * tilt)
-    cr, sr = np.cos(0.5 * roll), np.sin(0.5 * roll)
+    sp, cp = sin_cos(0.5 * pan)
+    st, ct = sin_cos(0.5 * tilt)
+    sr, cr = sin_cos(0.5 * roll)
     return (
         cp * st * cr + sp * ct * sr,
         sp * ct * cr - cp * st * sr,
@@ -41,9 +42,9 @@ def half_angle(pan, tilt, roll):
 @kernel
 def turned(pan, tilt, roll, x, y, z):
     """Return a vector of the camera's own axes in those of the world."""
-    cp, sp = np.cos(pan), np.sin(pan)
-    ct, st = np.cos(tilt), np.sin(tilt)
-    cr, sr = np.cos(roll), np.sin(roll)
+    sp, cp = sin_cos(pan)
+    st, ct = sin_cos(tilt)
+    sr, cr = sin_cos(roll)
     return (
         (cp * cr + sp * st * sr) * x + (sp * st * cr - cp * sr) * y + sp * ct * z,
         ct * sr * x + ct * cr * y - st * z,

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..arrays import ZERO, FloatArray
 from ..compiled.kernel import kernel
+from ..elementary.trigonometry import sin_cos
 from ..rigs.rig import rig_place
 from ..rigs.shape import RigShape
 from .active_set import WORK_ROWS
@@ -44,10 +45,12 @@ def marked_focus(ticks, truth, tick, ahead):
 @kernel
 def focus_on(point, cam, pan, tilt, nearest):
     """Return the dioptres that hold a point sharp, at most `nearest`."""
+    sp, cp = sin_cos(pan)
+    st, ct = sin_cos(tilt)
     depth = (
-        -(point[0] - cam[0]) * np.sin(pan) * np.cos(tilt)
-        + (point[1] - cam[1]) * np.sin(tilt)
-        - (point[2] - cam[2]) * np.cos(pan) * np.cos(tilt)
+        -(point[0] - cam[0]) * sp * ct
+        + (point[1] - cam[1]) * st
+        - (point[2] - cam[2]) * cp * ct
     )
     return min(nearest, 1.0 / max(depth, LEAST_DEPTH_M))
 

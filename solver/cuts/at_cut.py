@@ -6,7 +6,7 @@ travel, else their last travel, else their gaze; those of pairs are in `lines`.
 """
 
 from dataclasses import dataclass
-from math import atan2, hypot, pi
+from math import pi
 
 import numpy as np
 
@@ -14,6 +14,10 @@ from ..action.body import SIZES
 from ..action.framing import Framing, framing_at
 from ..action.subject import Subject
 from ..arrays import FloatArray
+from ..elementary.arctangent import atan2
+from ..elementary.arrays import lengths
+from ..elementary.length import hypot
+from ..elementary.trigonometry import sin_cos
 from ..shot import Shot
 
 SMOOTH_S = 0.35  # over which a velocity is read
@@ -77,7 +81,7 @@ def cut_action(shot: Shot) -> CutAction:
 
 def bearing_rad(x: float, z: float) -> float:
     """Return the bearing of a level direction."""
-    return atan2(-x, -z)
+    return float(atan2(-x, -z))
 
 
 def _at_frame(shot: Shot, frame: int) -> ActionAtCut:
@@ -112,7 +116,8 @@ def _at_frame(shot: Shot, frame: int) -> ActionAtCut:
 def _other(one: Subject, time: float) -> Other:
     velocity = _velocity(one, time)
     x, y, z = _point(one, time, 0.0)
-    return one.name, x, y, z, hypot(*velocity), _own_line(one, time, velocity)[1]
+    speed = float(hypot(hypot(velocity[0], velocity[2]), velocity[1]))
+    return one.name, x, y, z, speed, _own_line(one, time, velocity)[1]
 
 
 def _point(subject: Subject, time: float, fraction: float) -> Point:
@@ -153,7 +158,7 @@ def _own_line(
     back = np.arange(time, float(subject.times_s[0]), -LOOK_BACK_S)
     if len(back):
         walked = velocities(subject, back)
-        moving = np.flatnonzero(np.hypot(walked[:, 0], walked[:, 2]) >= WALKING_M_S)
+        moving = np.flatnonzero(lengths(walked[:, 0], walked[:, 2]) >= WALKING_M_S)
         if len(moving):
             x, _, z = walked[moving[0]]
             return "last_travel", bearing_rad(float(x), float(z))
@@ -165,7 +170,7 @@ def _facing(subject: Subject, time: float) -> float | None:
     """Return the bearing of a gaze; None where it is not known."""
     at = max(int(np.searchsorted(subject.times_s, time + 1e-9, "right")) - 1, 0)
     facing = float(subject.facing_rad[at])
-    return atan2(np.sin(facing), np.cos(facing)) if np.isfinite(facing) else None
+    return atan2(*sin_cos(facing)) if np.isfinite(facing) else None
 
 
 def _span_name(framing: Framing) -> str:

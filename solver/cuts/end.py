@@ -6,7 +6,7 @@ half frames, u positive to the right and v up. Without the shake.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from math import atan2, cos, hypot, isfinite, sin
+from math import isfinite
 from operator import itemgetter
 from typing import Any, NamedTuple
 
@@ -14,6 +14,9 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..claims.everyone import FrameTable, frames_of_take
+from ..elementary.arctangent import atan2
+from ..elementary.length import hypot
+from ..elementary.trigonometry import cos, sin
 from ..optics.camera import Gate
 from ..optics.lens import Lens
 from ..shot import Shot
@@ -52,7 +55,7 @@ class CutEnd(ActionAtCut):
     def elevation_rad(self) -> float:
         """Angle of the lens over the eye line, positive above."""
         x, y, z = (c - e for c, e in zip(self.lens, self.eyes, strict=True))
-        return atan2(y, hypot(x, z))
+        return float(atan2(y, hypot(x, z)))
 
     @property
     def height_m(self) -> float:

@@ -11,6 +11,9 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
+from ..elementary.arrays import sines_cosines
+from ..elementary.length import hypot
+from ..elementary.trigonometry import sin_cos
 from ..shake import ShakeTrack
 
 
@@ -40,21 +43,18 @@ class Shaking(NamedTuple):
 def shaking_of(track: ShakeTrack) -> Shaking:
     """Return a shake as kernels read it."""
     angles = np.stack([track.pan, track.tilt, track.roll], axis=1)
-    turns = np.stack([np.cos(angles), np.sin(angles)], axis=2)
+    sines, cosines = sines_cosines(angles)
+    turns = np.stack([cosines, sines], axis=2)
     return Shaking(track.xyz, turns.reshape(len(angles), 6))
 
 
 @kernel
 def turn_of(pan, tilt, roll):
     """Return cosine and sine of pan, tilt and roll."""
-    return (
-        np.cos(pan),
-        np.sin(pan),
-        np.cos(tilt),
-        np.sin(tilt),
-        np.cos(roll),
-        np.sin(roll),
-    )
+    sp, cp = sin_cos(pan)
+    st, ct = sin_cos(tilt)
+    sr, cr = sin_cos(roll)
+    return cp, sp, ct, st, cr, sr
 
 
 @kernel
@@ -111,7 +111,7 @@ def span_on_screen(top, low, screen):
     if furthest == np.inf:
         return np.nan, furthest
     wide = (top_u - low_u) * screen.tx / screen.ty
-    return np.hypot(wide, top_v - low_v) / 2, furthest
+    return hypot(wide, top_v - low_v) / 2, furthest
 
 
 def flattened(

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray
 from ..compiled.kernel import kernel
+from ..elementary.exponential import log2
 
 (
     SHOWN,
@@ -159,7 +160,7 @@ def tally(first, last, asked, shown, out):
         if not np.isnan(size):
             height = asked.heights[shown.subject[i]]
             wanted = asked.spans[at] * height / asked.frames[at]
-            if abs(np.log2(max(size, 1e-9) / wanted)) <= asked.kept_log2:
+            if abs(log2(max(size, 1e-9) / wanted)) <= asked.kept_log2:
                 out[SIZED] += 1
         if asked.rises[at, 0] <= shown.rise[i] <= asked.rises[at, 1]:
             out[ANGLED] += 1

@@ -27,6 +27,9 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
+from ..elementary.arctangent import atan2
+from ..elementary.length import hypot
+from ..elementary.trigonometry import sin_cos
 from .fit_line import SMOOTHING_S4, factor_smoother, limit_rate, smooth
 
 MAX_STEPS = 100
@@ -216,7 +219,7 @@ def distance_terms(x, y, delta, nx, ny, kappa):
 @kernel
 def _squares(unit, delta, phi, kappa):
     """Return the sum of squared distances of points from a circle."""
-    nx, ny = np.cos(phi), np.sin(phi)
+    ny, nx = sin_cos(phi)
     total = 0.0
     for i in range(unit.shape[0]):
         off = nx * unit[i, 0] + ny * unit[i, 1] - delta
@@ -245,7 +248,7 @@ def geometric(points):
         unit[i, 0] = (points[i, 0] - mean_x) / scale
         unit[i, 1] = (points[i, 1] - mean_y) / scale
     ax, ay, radius = (ax - mean_x) / scale, (ay - mean_y) / scale, radius / scale
-    p = np.array([np.hypot(ax, ay) - radius, np.arctan2(ay, ax), 1.0 / radius])
+    p = np.array([hypot(ax, ay) - radius, atan2(ay, ax), 1.0 / radius])
     now = _squares(unit, p[0], p[1], p[2])
     damping = 1e-4
     h = np.empty((3, 3))
@@ -253,7 +256,7 @@ def geometric(points):
     for _ in range(MAX_STEPS):
         h[:] = 0.0
         g[:] = 0.0
-        nx, ny = np.cos(p[1]), np.sin(p[1])
+        ny, nx = sin_cos(p[1])
         for i in range(n):
             d, j0, j1, j2 = distance_terms(unit[i, 0], unit[i, 1], p[0], nx, ny, p[2])
             g[0] += d * j0
@@ -286,9 +289,10 @@ def geometric(points):
     if abs(p[2]) < STRAIGHT:
         return mean_x, mean_y, np.inf
     reach = scale * (p[0] + 1.0 / p[2])
+    sine, cosine = sin_cos(p[1])
     return (
-        mean_x + reach * np.cos(p[1]),
-        mean_y + reach * np.sin(p[1]),
+        mean_x + reach * cosine,
+        mean_y + reach * sine,
         scale / abs(p[2]),
     )
 
@@ -320,7 +324,7 @@ def along_arc(targets, times, cx, cz, radius, max_speed, lam, s):
     n = s.shape[0]
     raw = np.empty(n)
     for i in range(n):
-        angle = np.arctan2(-(targets[i, 0] - cx), -(targets[i, 1] - cz))
+        angle = atan2(-(targets[i, 0] - cx), -(targets[i, 1] - cz))
         if i > 0:
             last = raw[i - 1] / radius
             angle -= 2 * np.pi * np.round((angle - last) / (2 * np.pi))

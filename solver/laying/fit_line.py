@@ -21,6 +21,9 @@ import numpy as np
 
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
+from ..elementary.arctangent import atan2
+from ..elementary.length import hypot
+from ..elementary.trigonometry import sin_cos
 
 SMOOTHING_S4 = 0.05  # weight of the squared acceleration [s^4]
 N_ROUNDS = 4
@@ -173,8 +176,9 @@ def principal_axis(targets, weights):
         xx += weights[i] * x * x
         xz += weights[i] * x * z
         zz += weights[i] * z * z
-    angle = 0.5 * np.arctan2(2 * xz, xx - zz)
-    return mx, mz, np.cos(angle), np.sin(angle)
+    angle = 0.5 * atan2(2 * xz, xx - zz)
+    sine, cosine = sin_cos(angle)
+    return mx, mz, cosine, sine
 
 
 @kernel
@@ -196,7 +200,7 @@ def line_through(targets, times, weights, max_speed, lam, s):
             break
         ox, slope_x = regress(s, across, weights)
         oz, slope_z = regress(s, deep, weights)
-        length = np.hypot(slope_x, slope_z)
+        length = hypot(slope_x, slope_z)
         if length < 1e-12:
             break
         # A unit slope needs the intercept of the mean: o = mean(q) - d mean(s).

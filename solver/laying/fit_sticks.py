@@ -15,6 +15,9 @@ from numpy.typing import ArrayLike
 
 from ..arrays import FloatArray
 from ..compiled.kernel import kernel
+from ..elementary.arctangent import atan2
+from ..elementary.exponential import log
+from ..elementary.trigonometry import sin_cos
 
 AZIMUTH_OPEN = 0.05  # weight where the view is free
 AZIMUTH_ASKED = 0.5
@@ -58,8 +61,8 @@ def misses_at(subject, log_distance, azimuth, weight, x, z):
     for i in range(subject.shape[0]):
         ex, ez = x - subject[i, 0], z - subject[i, 1]
         square = max(ex * ex + ez * ez, NEAREST_M * NEAREST_M)
-        miss = 0.5 * np.log(square) - log_distance[i]
-        turn = wrap(np.arctan2(-ex, -ez) - azimuth[i])
+        miss = 0.5 * log(square) - log_distance[i]
+        turn = wrap(atan2(-ex, -ez) - azimuth[i])
         total += miss * miss + weight * turn * turn
         # Gradients e / |e|^2 of the log, (ez, -ex) / |e|^2 of the bearing.
         lx, lz = ex / square, ez / square
@@ -75,11 +78,14 @@ def misses_at(subject, log_distance, azimuth, weight, x, z):
 def stand(subject, distance, azimuth, weight):
     """Return the best place x, z and its objective."""
     n = subject.shape[0]
-    logs = np.log(distance)
+    logs = np.empty(n)
+    for i in range(n):
+        logs[i] = log(distance[i])
     x = z = longest = 0.0
     for i in range(n):
-        x += (subject[i, 0] - distance[i] * np.sin(azimuth[i])) / n
-        z += (subject[i, 1] - distance[i] * np.cos(azimuth[i])) / n
+        sine, cosine = sin_cos(azimuth[i])
+        x += (subject[i, 0] - distance[i] * sine) / n
+        z += (subject[i, 1] - distance[i] * cosine) / n
         longest += 0.5 * distance[i] / n
     here = misses_at(subject, logs, azimuth, weight, x, z)
     damping = 1e-6

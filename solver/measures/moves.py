@@ -12,6 +12,7 @@ import numpy as np
 
 from ..action.steady import moves_evenly, over_stride
 from ..arrays import BoolArray, FloatArray
+from ..elementary.arrays import arctangents, lengths
 
 LEAST_TURN_RAD_S = float(np.radians(1.0))  # of a bearing; below, a ratio means nothing
 UNDER_WAY_M_S = 0.8  # a subject that stops was as fast as this
@@ -78,7 +79,7 @@ def followed(camera: Camera, floor: FloatArray, first: int, last: int) -> Follow
     even[:first] = even[last:] = False
     pan = _ripple(camera.pan[:, 1], np.gradient(bearing, times), even)
     tilt = _ripple(camera.tilt[:, 1], np.gradient(rise, times), even)
-    stops = stops_of(times, np.hypot(*velocity.T), first, last)
+    stops = stops_of(times, lengths(*velocity.T), first, last)
     away = camera.pan[:, 0] - bearing
     return Followed(
         pan_ripple_rad_s=pan[0],
@@ -96,8 +97,8 @@ def followed(camera: Camera, floor: FloatArray, first: int, last: int) -> Follow
 def _sight(base: FloatArray, place: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return bearing, unwrapped, and elevation of a place from the lens, (n,) [rad]."""
     dx, dy, dz = (place - base).T
-    bearing = np.unwrap(np.arctan2(-dx, -dz))
-    return bearing, np.arctan2(dy, np.hypot(dx, dz))
+    bearing = np.unwrap(arctangents(-dx, -dz))
+    return bearing, arctangents(dy, lengths(dx, dz))
 
 
 def _ripple(
@@ -168,7 +169,7 @@ def changes_of(
     change = np.zeros(n)
     if n > 2 * around:
         after, before = velocity[2 * around :], velocity[: n - 2 * around]
-        change[around : n - around] = np.hypot(*(after - before).T)
+        change[around : n - around] = lengths(*(after - before).T)
     found: list[int] = []
     for k in np.argsort(-change, kind="stable").tolist():
         if change[k] < CHANGE_M_S:
@@ -178,7 +179,7 @@ def changes_of(
         if any(abs(k - other) <= 2 * around + back for other in found):
             continue
         earlier = velocity[k - around - back : k - around + 1]
-        if np.hypot(*(earlier - earlier[-1]).T).max() <= EVEN_BEFORE_M_S:
+        if lengths(*(earlier - earlier[-1]).T).max() <= EVEN_BEFORE_M_S:
             found.append(k)
     return sorted(found)
 
@@ -202,7 +203,7 @@ def _onset_lag(
     for k in changes_of(times, velocity, first, last):
         start, end = k - around, min(last, k + reach)
         on = velocity[start]
-        off = np.hypot(*(velocity[start:end] - on).T)
+        off = lengths(*(velocity[start:end] - on).T)
         begun = start + int(np.argmax(off >= ANSWERED * off[2 * around]))
         went = place[start:end].copy()
         went[:, [0, 2]] = (

@@ -1,13 +1,17 @@
 """A dolly on a level arc of track."""
 
 from dataclasses import dataclass, replace
-from math import cos, radians, sin
+from math import radians
 from typing import ClassVar
 
 import numpy as np
 
 from ..arrays import FloatArray, frozen
 from ..compiled.kernel import kernel
+from ..elementary.arctangent import acos, atan2
+from ..elementary.exponential import exp
+from ..elementary.length import hypot
+from ..elementary.trigonometry import cos, sin, sin_cos
 from ..errors import SolverError
 from ..laying.feasible import feasible_arc
 from ..laying.fit_arc import ArcFit, ArcRules, arc_fault
@@ -165,7 +169,7 @@ class ArcLayout(RailLayout):
     def moved(self, steps: Steps) -> "ArcLayout":
         """See `Layout`."""
         x, z = self.away(steps[0])
-        radius = self.radius_m * float(np.exp(steps[1]))
+        radius = self.radius_m * exp(steps[1])
         slide = radius - self.radius_m
         return replace(
             self,
@@ -280,10 +284,11 @@ ARC_KIND = RigKind(
 def arc_place(rig, s):
     """Return the lens's x, y, z at rail position s."""
     angle = rig.start + rig.turn * s / rig.radius
+    sine, cosine = sin_cos(angle)
     return (
-        rig.origin[0] - rig.radius * np.sin(angle),
+        rig.origin[0] - rig.radius * sine,
         rig.origin[1],
-        rig.origin[2] - rig.radius * np.cos(angle),
+        rig.origin[2] - rig.radius * cosine,
     )
 
 
@@ -304,7 +309,7 @@ def arc_s(rig, angle, near):
 @kernel
 def arc_nearest(rig, x, z):
     """Return the s nearest to a point, beyond the ends too."""
-    angle = np.arctan2(-(x - rig.origin[0]), -(z - rig.origin[2]))
+    angle = atan2(-(x - rig.origin[0]), -(z - rig.origin[2]))
     return arc_s(rig, angle, rig.length / 2)
 
 
@@ -313,12 +318,12 @@ def arc_distance_s(rig, point, distance, present):
     """See `rig.distance_s`."""
     x, y, z = point
     dx, dy, dz = x - rig.origin[0], y - rig.origin[1], z - rig.origin[2]
-    off = np.hypot(dx, dz)
-    angle = np.arctan2(-dx, -dz)
+    off = hypot(dx, dz)
+    angle = atan2(-dx, -dz)
     if off < 1e-9:
         return present
     cosine = (rig.radius**2 + off**2 + dy**2 - distance**2) / (2 * rig.radius * off)
-    swing = np.arccos(min(1.0, max(-1.0, cosine)))
+    swing = acos(min(1.0, max(-1.0, cosine)))
     a = clamped(arc_s(rig, angle - swing, present), rig.length)
     b = clamped(arc_s(rig, angle + swing, present), rig.length)
     ax, ay, az = arc_place(rig, a)
@@ -342,7 +347,7 @@ def arc_bearing_s(rig, x, z, ray, present):
     for sign in (-1.0, 1.0):
         far = -along + sign * np.sqrt(root)
         if far > 0.0:
-            angle = np.arctan2(-(dx + far * rx), -(dz + far * rz))
+            angle = atan2(-(dx + far * rx), -(dz + far * rz))
             turned = arc_s(rig, angle, present)
             s = clamped(turned, rig.length)
             over = abs(turned - s)

@@ -6,12 +6,14 @@ Lengths are in metres on the ground plane (x, z), bearings about the up axis.
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from math import cos, degrees, pi, radians, sin
+from math import degrees, pi, radians
 from typing import ClassVar, NamedTuple
 
 import numpy as np
 
 from ..arrays import FloatArray, frozen
+from ..elementary.exponential import exp
+from ..elementary.trigonometry import cos, sin
 from ..laying.laying import Bounds, Wish
 from ..stage.stage import Stage
 from .shape import Rig
@@ -149,7 +151,7 @@ class RailLayout(Layout):
 
     def grown(self, step: float) -> float:
         """Return the share followed, larger by a step of its logarithm, at most 1."""
-        return min(1.0, self.follow * float(np.exp(step)))
+        return min(1.0, self.follow * float(exp(step)))
 
 
 def follows(wanted: RigWish, fast_m_s: float) -> list[float]:

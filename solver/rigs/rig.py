@@ -4,9 +4,8 @@ Kernels cannot call through a table, so the form of the rail is told apart here,
 for each question. What is true of one kind of rig stands in the file of that kind.
 """
 
-import numpy as np
-
 from ..compiled.kernel import kernel
+from ..elementary.trigonometry import sin_cos
 from .arc import arc_bearing_s, arc_distance_s, arc_nearest, arc_place
 from .line import line_bearing_s, line_distance_s, line_nearest, line_place
 from .sampled import (
@@ -69,7 +68,8 @@ def bearing_s(rig, x, z, bearing, present):
     crosses the line or circle beyond the rail: the nearer end. Where it crosses
     neither, the dolly stays where it is.
     """
-    ray = -np.sin(bearing), -np.cos(bearing)
+    sine, cosine = sin_cos(bearing)
+    ray = -sine, -cosine
     if rig.form == ARC:
         return arc_bearing_s(rig, x, z, ray, present)
     if rig.form == SAMPLED:

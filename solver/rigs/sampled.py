@@ -14,6 +14,7 @@ import numpy as np
 
 from ..arrays import FloatArray, frozen
 from ..compiled.kernel import kernel
+from ..elementary.arctangent import atan2
 from ..errors import SolverError
 from .shape import SAMPLED, SHORTEST_M, RigShape, clamped
 
@@ -199,8 +200,8 @@ def sampled_bearing_s(rig, x, z, ray, present):
         before = aside
     if best >= 0.0:
         return best
-    off_first = abs(np.arctan2(first, first_far))
-    off_last = abs(np.arctan2(before, far))
+    off_first = abs(atan2(first, first_far))
+    off_last = abs(atan2(before, far))
     if min(off_first, off_last) > np.pi / 2:
         return present
     return 0.0 if off_first < off_last else rig.length

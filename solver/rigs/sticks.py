@@ -1,12 +1,12 @@
 """Sticks: the lens stays where it is."""
 
 from dataclasses import dataclass, replace
-from math import cos, sin
 from typing import ClassVar
 
 import numpy as np
 
 from ..arrays import FloatArray, frozen
+from ..elementary.trigonometry import cos, sin
 from ..laying.feasible import feasible_sticks
 from ..laying.fit_sticks import AZIMUTH_ASKED, AZIMUTH_OPEN
 from ..laying.laying import Bounds, Wish

@@ -1,12 +1,13 @@
 """A dolly on straight track; ends of different height make a rise or a fall."""
 
 from dataclasses import dataclass, replace
-from math import atan2, cos, sin
 from typing import ClassVar
 
 import numpy as np
 
 from ..arrays import FloatArray, frozen
+from ..elementary.arctangent import atan2
+from ..elementary.trigonometry import cos, sin
 from ..errors import SolverError
 from ..laying.feasible import feasible_line
 from ..laying.fit_line import LineFit
@@ -123,7 +124,7 @@ class TrackLayout(RailLayout):
 
     def within(self, wish: Wish, bounds: Bounds) -> "TrackLayout | None":
         """See `Layout`."""
-        along = -np.array([np.sin(self.bearing), np.cos(self.bearing)])
+        along = -np.array([sin(self.bearing), cos(self.bearing)])
         middle = np.array([self.x, self.z])
         ideal = self.ideal_places(wish.subject)
         s = self.follow * ((ideal - middle) @ along)
@@ -138,7 +139,7 @@ class TrackLayout(RailLayout):
             self,
             x=float(middle[0]),
             z=float(middle[1]),
-            bearing=float(np.arctan2(-laid.direction[0], -laid.direction[1])),
+            bearing=atan2(-laid.direction[0], -laid.direction[1]),
             follow=share_followed(laid.s, (ideal - middle) @ laid.direction),
             half_m=(high - low) / 2,
         )

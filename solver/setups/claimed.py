@@ -7,13 +7,16 @@ is proposed is simulated and judged by the real crew.
 """
 
 from collections.abc import Sequence
-from math import atan2, cos, radians, sin
+from math import radians
 
 import numpy as np
 
 from ..arrays import FloatArray
 from ..claims.everyone import Blocking, CameraFrames, FrameTable, frame_table
 from ..claims.measured import outcomes_of
+from ..elementary.arctangent import atan2
+from ..elementary.arrays import arctangents, lengths
+from ..elementary.trigonometry import cos, sin
 from ..frame.projection import Screen, Shaking
 from ..optics.lens import Lens
 from ..rigs.layout import lens_place
@@ -126,8 +129,8 @@ def _imagined(
     height = lens_height(ask, distance, way.eyes_m, known.angle)
     place = np.asarray(lens_place(x, height, z))
     to: FloatArray = action.aim - place
-    pan = np.arctan2(-to[:, 0], -to[:, 2])
-    tilt = np.arctan2(to[:, 1], np.hypot(to[:, 0], to[:, 2]))
+    pan = arctangents(-to[:, 0], -to[:, 2])
+    tilt = arctangents(to[:, 1], lengths(to[:, 0], to[:, 2]))
     n = len(to)
     cams = np.column_stack([np.tile(place, (n, 1)), pan, tilt])
     shot = ask.shot

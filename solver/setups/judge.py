@@ -11,6 +11,9 @@ from ..arrays import FloatArray
 from ..compiled.kernel import kernel
 from ..crew.operator import SAFE
 from ..crew.plan import evaluate_plan
+from ..elementary.arctangent import atan2
+from ..elementary.exponential import log2
+from ..elementary.trigonometry import sin_cos
 from ..frame.head import head_kept, head_on_screen
 from ..frame.hidden import stands_between
 from ..frame.projection import (
@@ -141,8 +144,8 @@ def head_at(action, who, f, place, turn, lensed):
 def bearing_rate(walked, cams, times, f):
     """Return how fast the bearing of a stride's place changes about frame f [rad/s]."""
     one, two = max(f - 1, 0), min(f + 1, times.shape[0] - 1)
-    first = np.arctan2(cams[one, 0] - walked[one, 0], cams[one, 2] - walked[one, 2])
-    then = np.arctan2(cams[two, 0] - walked[two, 0], cams[two, 2] - walked[two, 2])
+    first = atan2(cams[one, 0] - walked[one, 0], cams[one, 2] - walked[one, 2])
+    then = atan2(cams[two, 0] - walked[two, 0], cams[two, 2] - walked[two, 2])
     turn = then - first
     return (turn - 2 * np.pi * np.round(turn / (2 * np.pi))) / (times[two] - times[one])
 
@@ -178,7 +181,7 @@ def judge(rig, plans, action, view, lensed, verdict):
     cams, shown_at, out = verdict.cams, verdict.screen, verdict.numbers
     screen = lensed.screen
     n = times.shape[0]
-    view_x, view_z = np.sin(view), np.cos(view)
+    view_x, view_z = sin_cos(view)
     on_rail = rig.length > 0.0
     s = speed = 0.0
     cam = rig_place(rig, s)
@@ -256,7 +259,7 @@ def judge(rig, plans, action, view, lensed, verdict):
         shown_at[f, 2] = size
         off = -9.0
         if size > 0.0:
-            off = min(9.0, max(-9.0, np.log2(size) - action.asked_log2[f]))
+            off = min(9.0, max(-9.0, log2(size) - action.asked_log2[f]))
         size_square += off * off
         good[SIZED] += abs(off) <= SIZE_KEPT_LOG2
         good[NEAR_SIZE] += LOOSE_LOG2 <= off <= SIZE_KEPT_LOG2

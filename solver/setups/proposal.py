@@ -4,9 +4,10 @@
 that the dolly needs to be in step at the cut.
 """
 
-from math import cos, radians, sin, tan
+from math import radians
 from typing import NamedTuple
 
+from ..elementary.trigonometry import cos, sin, tan
 from ..optics.lens import Lens
 from ..rigs.layout import Layout, Steps, in_mm
 from .setup import Ask, Setup, View

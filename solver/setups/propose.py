@@ -8,12 +8,12 @@ what a grip would lay. How, each kind of rig says in its own file.
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from itertools import product
-from math import sin
 from typing import NamedTuple
 
 import numpy as np
 
 from ..action.rehearsed import Action
+from ..elementary.trigonometry import sin
 from ..laying.way import Way
 from ..optics.camera import Gate
 from ..optics.lens import Lens

@@ -13,6 +13,9 @@ from typing import NamedTuple
 import numpy as np
 
 from ..compiled.kernel import kernel
+from ..elementary.arctangent import asin, atan2
+from ..elementary.exponential import log2
+from ..elementary.trigonometry import tan
 from ..rigs.clearance import RAIL_SAMPLES, rail_samples
 from .judge import LOOSE_LOG2, MUST_CLEAR_M, MUST_SIZE, SIZE_KEPT_LOG2
 
@@ -124,10 +127,10 @@ def apart(cam, one, two, near):
     first = np.sqrt(ax * ax + ay * ay + az * az)
     second = np.sqrt(bx * bx + by * by + bz * bz)
     cross = np.sqrt(x * x + y * y + z * z)
-    angle = np.arctan2(cross, ax * bx + ay * by + az * bz)
+    angle = atan2(cross, ax * bx + ay * by + az * bz)
     if min(first, second) <= near:
         return angle, np.pi
-    off = np.arcsin(near / first) + np.arcsin(near / second)
+    off = asin(near / first) + asin(near / second)
     return angle, off + ROUNDING
 
 
@@ -149,8 +152,8 @@ def size_fits(cam, action, frame, bound, near):
     eyes, top, low = action.eyes[frame], action.top[frame], action.low[frame]
     asked_log2 = action.asked_log2[frame]
     span, off = apart(cam, top, low, near)
-    least = np.tan(max(span - off, 0.0) / 2) / bound.ty
-    if np.log2(max(least, 1e-9)) - asked_log2 > SIZE_KEPT_LOG2 + ROUNDING:
+    least = tan(max(span - off, 0.0) / 2) / bound.ty
+    if log2(max(least, 1e-9)) - asked_log2 > SIZE_KEPT_LOG2 + ROUNDING:
         return False
     half = bound.corner_rad + bound.turn_rad
     up, off = apart(cam, eyes, top, near)
@@ -159,7 +162,5 @@ def size_fits(cam, action, frame, bound, near):
     down += off
     if half + max(up, down) >= np.pi / 2:
         return True
-    most = np.tan(half + up) + np.tan(half + down) - 2 * np.tan(half)
-    return (
-        np.log2(max(most / (2 * bound.ty), 1e-9)) - asked_log2 >= LOOSE_LOG2 - ROUNDING
-    )
+    most = tan(half + up) + tan(half + down) - 2 * tan(half)
+    return log2(max(most / (2 * bound.ty), 1e-9)) - asked_log2 >= LOOSE_LOG2 - ROUNDING

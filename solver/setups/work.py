@@ -4,7 +4,6 @@ One, because a call from Python costs as much as a hundred frames of a channel: 
 some fifty arrays out of Python's objects. They are gathered here.
 """
 
-from math import atan, hypot
 from typing import NamedTuple
 
 import numpy as np
@@ -19,6 +18,8 @@ from ..crew.operator import DollyPlans, HeadLogs, HeadTask, run_operator
 from ..crew.perform import asked_of, head_logs, manner_of, most_plans
 from ..crew.plan import LENGTHS, PLAN_WIDTH, evaluate_plan
 from ..crew.planner import Planner, planner_of, whip_planner_of
+from ..elementary.arctangent import atan
+from ..elementary.length import hypot
 from ..frame.projection import Screen, shaking_of
 from ..frame.tally import starts_within
 from ..presets import Crew

@@ -1,0 +1,1 @@
+"""Sine, arctangent, exponential and the like, with the same bits on every processor."""
