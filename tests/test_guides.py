@@ -32,6 +32,7 @@ GUIDES = (
     "jobs/job/README.md",
     "jobs/library/README.md",
     "jobs/review/README.md",
+    "jobs/scene/README.md",
     "jobs/study/README.md",
     "jobs/takes/README.md",
     "solver/README.md",
