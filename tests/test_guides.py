@@ -32,9 +32,11 @@ GUIDES = (
     "jobs/job/README.md",
     "jobs/library/README.md",
     "jobs/review/README.md",
+    "jobs/scene/README.md",
     "jobs/study/README.md",
     "jobs/takes/README.md",
     "solver/README.md",
+    "solver/coverage/README.md",
     "tests/bench/README.md",
     "worker/README.md",
 )

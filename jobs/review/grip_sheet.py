@@ -42,6 +42,7 @@ def sheet_words(sheet: dict[str, Any]) -> list[str]:
     return [
         f"{sheet['notice'].capitalize()}.",
         *_track_words(sheet),
+        *_taken_out(sheet),
         f"Lens {heights} over the ground.",
         *(
             f"Mark {k}, frame {mark['frame']}, {mark['what']}: "
@@ -55,6 +56,11 @@ def sheet_words(sheet: dict[str, Any]) -> list[str]:
         f"Room: {along:.2f} x {across:.2f} m ({_feet(along)} x {_feet(across)}), "
         f"{sheet['margin_m']:g} m around the lens's path.",
     ]
+
+
+def _taken_out(sheet: dict[str, Any]) -> list[str]:
+    gone = sheet.get("taken_out")
+    return [f"Take out of the set: {', '.join(gone)}."] if gone else []
 
 
 def _track_words(sheet: dict[str, Any]) -> list[str]:

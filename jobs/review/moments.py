@@ -67,6 +67,8 @@ def _hidden(shown: Shown) -> FloatArray:
 def _size(shown: Shown) -> FloatArray:
     """Return how far the size is from its middle, as a logarithm, (n,)."""
     size = np.log(shown.column("subject_size"))
+    if np.isnan(size).all():  # never to be seen
+        return size
     off: FloatArray = np.abs(size - np.nanmedian(size))
     return off
 

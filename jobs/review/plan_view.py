@@ -147,11 +147,15 @@ def _subjects(shown: Shown, ground: Ground) -> list[str]:
 
 
 def _stage(stage: PlanStage, ground: Ground, box: Box) -> list[str]:
-    """Return the floor's outline and the keep-outs, hatched and named."""
+    """Return the floor's outline, the set, and the keep-outs, hatched and named."""
     drawn = []
     if stage.floor is not None:
         ring = np.concatenate([stage.floor, stage.floor[:1]])
         drawn.append(path(ground(ring), class_="floor"))
+    for lines, kind in ((stage.low, "low"), (stage.walls, "wall")):
+        if len(lines):
+            starts, ends = ground(lines[:, 0]), ground(lines[:, 1])
+            drawn.append(stroke(strokes(starts, ends), class_=kind))
     for keep_out in stage.keep_outs:
         (left, low), (right, high) = ground.points(
             np.array([keep_out.low, keep_out.high])

@@ -139,6 +139,7 @@ def _symbols() -> dict[str, Markup]:
         "rail": line((1, 4), (25, 4), class_="rail")
         + line((1, 10), (25, 10), class_="rail"),
         "floor": path([(1, 7), (25, 7)], class_="floor"),
+        "wall": line((2, 7), (24, 7), class_="wall"),
         "keep_out": element("rect", class_="keep_out", x=4, y=1, width=18, height=12)
         + path([(4, 13), (16, 1)], class_="hatch")
         + path([(10, 13), (22, 1)], class_="hatch"),

@@ -1,5 +1,6 @@
 """The stage on a plan: where the dolly may stand, and what it may not go through."""
 
+from base64 import b64decode
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,11 +26,15 @@ class PlanStage:
         floor: corners of where the dolly may stand, (n, 2); None: anywhere.
         keep_outs: in the order of the job.
         ground: its height; None where the job says nothing of the stage.
+        walls: sections of the set at the height of a chest, (m, 2, 2).
+        low: sections of it near the floor, (m, 2, 2).
     """
 
     floor: FloatArray | None
     keep_outs: tuple[KeepOut, ...]
     ground: float | None
+    walls: FloatArray
+    low: FloatArray
 
 
 def stage_of(metadata: TakeMetadata) -> PlanStage:
@@ -51,5 +56,13 @@ def stage_of(metadata: TakeMetadata) -> PlanStage:
     return PlanStage(
         floor=None if floor is None else np.array(floor, dtype=np.float64) * forth,
         keep_outs=tuple(keep_outs),
-        ground=level * unit_m if level or floor or keep_outs else None,
+        ground=level * unit_m if level or floor or keep_outs or metadata.set else None,
+        walls=_section(metadata.set.get("walls", "")),
+        low=_section(metadata.set.get("low", "")),
     )
+
+
+def _section(text: str) -> FloatArray:
+    """Return the lines of a section in the axes of a plan, (m, 2, 2) [m]."""
+    lines = np.frombuffer(b64decode(text), dtype="<f4").reshape(-1, 2, 2)
+    return lines.astype(np.float64) * [1.0, -1.0]

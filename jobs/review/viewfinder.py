@@ -82,6 +82,7 @@ def _data(
         "axis_v": gate.axis_v,
         "ground": round(level, 4),
         **_stage(stage),
+        "set": _set(shown, rows),
         "rail": _rail(shown, level),
         "final": packed(world.inside(final), bits),
         "turn": packed(world.inside_turns(turn), bits),
@@ -116,6 +117,24 @@ def _stage(stage: PlanStage) -> dict[str, Any]:
             }
         )
     return {"floor": floor, "boxes": boxes}
+
+
+def _set(shown: Shown, rows: Sequence[int]) -> dict[str, Any] | None:
+    """Return pieces of the set's edges, and which are seen at each row; None without.
+
+    `key` (a number a row) says which of `seen` holds there.
+    """
+    told = shown.metadata.set
+    if not told:
+        return None
+    since = shown.frames[list(rows)] - told["first"]
+    keys = np.clip(np.round(since / told["every"]), 0, len(told["seen"]) - 1)
+    used, key = np.unique(keys.astype(int), return_inverse=True)
+    return {
+        "edges": told["edges"],
+        "seen": [told["seen"][k] for k in used.tolist()],
+        "key": key.tolist(),
+    }
 
 
 def _rail(shown: Shown, level: float) -> list[float]:

@@ -31,6 +31,8 @@ def plan_drawing(shown: Shown) -> Drawing:
         key.insert(0, ("rail", "rail"))
     if 'class="keep_out"' in plan:
         key.append(("keep_out", "keep-out"))
+    if len(stage.walls):
+        key.append(("wall", "set"))
     if stage.floor is not None:
         key.append(("floor", "floor"))
     moved = f"moves {dolly_m:.1f} m" if len(shown.rail) > 1 else "stands still"

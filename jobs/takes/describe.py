@@ -19,6 +19,7 @@ from ..job.spec import JobFile
 from .grip_metadata import sheet_metadata
 from .keys import Keys, setup_of
 from .metadata import CrewNumbers, ShotBrief, TakeGate, TakeMetadata
+from .set_metadata import set_metadata
 
 _LATER = ("set", "floor_holes")
 """Fields of a stage that are only written where the job gives them."""
@@ -63,6 +64,7 @@ def described(
         ends=ends,
         measures=measures,
         claims=tuple(each.plain() for each in outcomes),
+        set=set_metadata(take),
         status="solved",  # must not depend on the run, so that bytes do not
     )
 

@@ -4,6 +4,7 @@ from math import degrees
 from typing import Any
 
 from ...solver.grip_sheet import WORKING_MARGIN_M, GripSheet, grip_sheet
+from ...solver.measures.on_stage import taken_out
 from ...solver.take import Take
 from ..job.stage import StageSpec
 from ..job.world import WorldSpec
@@ -21,7 +22,9 @@ def sheet_metadata(take: Take, stage: StageSpec, world: WorldSpec) -> dict[str, 
         take, section_m=stage.section_m, ground_m=world.metres(stage.ground)
     )
     ends = world.ahead(sheet.ends)
+    gone = taken_out(take)
     return {
+        **({"taken_out": list(gone)} if gone else {}),
         "notice": NOTICE,
         "rig": sheet.rig,
         "track": None if sheet.rail_m == 0.0 else _track(sheet),

@@ -8,7 +8,7 @@ setup; it stands in the file apart as numbers for who reads the file elsewhere.
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, field, fields
 from fractions import Fraction
 from functools import lru_cache
 from math import degrees
@@ -124,6 +124,7 @@ class TakeMetadata:
         ends: how its cut begins and ends.
         measures: what it is judged by.
         claims: what came of each claim of the shot, by `ClaimOutcome.plain`.
+        set: whom the set hides and how it is drawn, by `set_metadata`; empty without.
         status: `solved`.
     """
 
@@ -142,6 +143,7 @@ class TakeMetadata:
     ends: ShotEnds
     measures: Measures
     claims: tuple[Plain, ...] = ()
+    set: Plain = field(default_factory=dict)
     status: str
 
     def measure(self, name: str) -> float | None:
@@ -170,6 +172,7 @@ class TakeMetadata:
                 "measures": self.measures,
                 "status": self.status,
                 **({"claims": self.claims} if self.claims else {}),
+                **({"set": self.set} if self.set else {}),
             }
         )
 
@@ -214,6 +217,7 @@ def _of_json(written: bytes) -> TakeMetadata:
         ends=ShotEnds.from_plain(values["ends"]),
         measures=values["measures"],
         claims=tuple(values.get("claims", ())),
+        set=values.get("set", {}),
         status=values["status"],
     )
 

@@ -20,6 +20,7 @@ _BROKEN = {
     "sight": "something stands in the line of sight",
     "floor": "the floor is too small",
     "height": "no lens height on the stage gives the angle",
+    "step": "the rail leaves the floor at a step",
     "rail_in_path": "a subject walks over the rail",
 }
 
@@ -48,6 +49,10 @@ def _limit(name: str) -> str:
 
 def _broken(name: str) -> str:
     kind, _, which = name.partition(":")
+    if kind == "sight" and which:
+        return f'"{which}" hides who is followed'
+    if kind == "set":
+        return f'the rig stands in "{which}" of the set'
     if kind == "claim":
         return f'the picture does not tell "{which}"'
     return f'a rail meets keep-out "{which}"' if which else _BROKEN.get(kind, kind)
@@ -55,11 +60,15 @@ def _broken(name: str) -> str:
 
 def _change(change: "Change") -> str:
     kind, _, which = change.limit.partition(":")
+    if kind == "set":
+        return f'"{which}" taken out of the set'
     if which:
         return f'without {kind.replace("_", "-")} "{which}"'
     return {
         "floor": f"a floor larger by {change.amount:g} m on every side",
         "keep_outs": "no keep-outs",
+        "set_parts": f"the {change.amount:g} nearest parts of the set taken out",
+        "height_m": f"a lens height of {change.amount:g} m over the ground",
         "height": "lens heights beyond the stage's range",
         "min_distance": f"stage.min_distance_m = {change.amount:g}",
         "lens_mm": f"the {change.amount:g} mm lens of the kit",

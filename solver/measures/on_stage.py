@@ -4,13 +4,23 @@ import numpy as np
 
 from ..arrays import IntArray
 from ..frame.hidden import hider_names
-from ..rigs.clearance import rail_faults
+from ..rigs.faults import rail_faults, taken_out_for
 from ..shot import Shot
+from ..take import Take
 
 Measures = dict[str, float | int | str | None]
 """What a take is judged by, flat, units in the names."""
 
 _THROUGH = ("keep_out:", "set:")
+
+
+def taken_out(take: Take) -> tuple[str, ...]:
+    """Return names of the set's wild parts that a take needs taken out, in order."""
+    mesh, seen = take.shot.stage.set, take.sighted
+    if mesh is None or seen is None:
+        return ()
+    gone = seen.taken_out | taken_out_for(take.shot.stage, take.shot.rig)
+    return tuple(mesh.names[k] for k in np.flatnonzero(gone).tolist())
 
 
 def on_stage(shot: Shot, hider: IntArray) -> Measures:

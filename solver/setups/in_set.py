@@ -7,7 +7,7 @@ import numpy as np
 from ..action.framing import framing_at, primary_of
 from ..arrays import BoolArray, IntArray
 from ..frame.sight import SightBodies, SightCamera, bodies_seen, sighted
-from ..rigs.clearance import taken_out_for
+from ..rigs.faults import taken_out_for
 from ..rigs.shape import Rig
 from ..shot import Shot
 from ..stage.stage import Stage

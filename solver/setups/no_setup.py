@@ -31,6 +31,8 @@ LENSES_MM = (10.0, 300.0)  # that can be had; common practice, no source
 SPEED_STEPS = (1.5, 2.0, 3.0)
 CLOSER = (0.75, 0.5, 0.25)
 LOOSER = (1.25, 1.6, 2.0)
+MOST_PARTS = 4  # of a set that are tried taken out
+HEIGHTS_M = (0.6, 1.2, 1.8, 2.4)  # of a lens over the ground
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,6 +78,10 @@ def why_none(stage: Rehearsal, tried: Sequence[Judged]) -> NoSetup:
     )
     best = min(tried, key=lambda each: each.rank, default=None)
     broken = {} if best is None else dict(best.broken)
+    if best is not None and "sight" in broken and best.trial.in_set is not None:
+        hiders = best.trial.in_set.hiders
+        if hiders:
+            broken[f"sight:{hiders[0]}"] = broken.pop("sight")
     worst = max(broken, key=lambda name: broken[name], default="size")
     return NoSetup(
         limit=changes[0].limit if changes else worst,
@@ -143,9 +149,19 @@ def _of_place(rehearsal: Rehearsal, tried: Sequence[Judged]) -> Iterator[Change]
         without = _without(stage, None)
         if may_help(without, *boxes, "sight") and holds(without):
             yield Change(limit="keep_outs", amount=float(len(boxes)), unit="removed")
+    yield from _of_set(ask, stage, tried, may_help, holds)
     free = replace(stage, heights=(-np.inf, np.inf))
     if ask.rig is None and _height_is_held(ask, action) and holds(free):
         yield Change(limit="height", amount=1.0, unit="open")
+    if stage.set is not None and ask.rig is None:
+        for height in HEIGHTS_M:
+            over = stage.ground_m + height
+            if not stage.heights[0] <= over <= stage.heights[1]:
+                continue
+            raised = replace(ask, height_m=over)
+            if something_holds(rehearsal.changed(raised)):
+                yield Change(limit="height_m", amount=height, unit="m")
+                break
     least = stage.min_distance_m
     nearer = [least * share for share in CLOSER]
     near = None
@@ -153,6 +169,56 @@ def _of_place(rehearsal: Rehearsal, tried: Sequence[Judged]) -> Iterator[Change]
         near = _least(nearer, lambda to: holds(replace(stage, min_distance_m=to)))
     if near is not None:
         yield Change(limit="min_distance", amount=near, unit="m")
+
+
+def _of_set(
+    ask: Ask,
+    stage: Stage,
+    tried: Sequence[Judged],
+    may_help: Callable[..., bool],
+    holds: Callable[[Stage], bool],
+) -> Iterator[Change]:
+    """Yield parts of the set that could be taken out, one, or all that are in the way.
+
+    Args:
+        ask: the shot.
+        stage: of it.
+        tried: every trial.
+        may_help: whether a changed stage may help trials that break these limits.
+        holds: whether something holds on a changed stage.
+    """
+    mesh = stage.set
+    if mesh is None:
+        return
+    names = in_the_way(mesh.names, tried)[:MOST_PARTS]
+    parts = [mesh.names.index(name) for name in names]
+    limits = [f"set:{name}" for name in names]
+    for k, limit in zip(parts, limits, strict=True):
+        without = replace(stage, set=mesh.without(k))
+        if may_help(without, limit, "sight") and holds(without):
+            yield Change(limit=limit, amount=1.0, unit="taken out")
+    if len(parts) > 1:
+        without = replace(stage, set=mesh.without(*parts))
+        if may_help(without, *limits, "sight") and holds(without):
+            amount = float(len(parts))
+            yield Change(limit="set_parts", amount=amount, unit="taken out")
+
+
+def in_the_way(names: Sequence[str], tried: Sequence[Judged]) -> list[str]:
+    """Return the parts of a set that trials stand in or look through, most first.
+
+    Args:
+        names: of the set's parts.
+        tried: every trial.
+    """
+    often: dict[str, int] = {}
+    for each in tried:
+        met = {name[4:] for name in each.broken if name.startswith("set:")}
+        if "sight" in each.broken and each.trial.in_set is not None:
+            met |= set(each.trial.in_set.hiders)
+        for name in met.intersection(names):
+            often[name] = often.get(name, 0) + 1
+    return sorted(often, key=lambda name: (-often[name], names.index(name)))
 
 
 def _height_is_held(ask: Ask, action: Action) -> bool:

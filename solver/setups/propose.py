@@ -21,6 +21,7 @@ from ..rigs.kind import RigKind
 from ..rigs.kinds import KINDS
 from ..rigs.layout import RigWish
 from ..stage.stage import room_m
+from .in_room import depth_m
 from .proposal import Proposal, lens_height
 from .setup import Ask, View
 
@@ -140,7 +141,7 @@ def _hand(view: View, way: Way) -> float:
 
 def suitable(ask: Ask, action: Action) -> tuple[Lens, ...]:
     """Return the lenses whose distance for the size the stage has room for."""
-    room = room_m(ask.stage, action.centre)
+    room = min(room_m(ask.stage, action.centre), depth_m(ask.stage, action))
     near = ask.stage.min_distance_m
     fits = tuple(
         lens

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from ..action.claim import Claim
 from ..optics.lens import Lens
-from ..rigs.clearance import rail_faults
+from ..rigs.faults import rail_faults
 from ..rigs.kinds import KINDS
 from .judge import (
     ANGLED,

@@ -9,12 +9,13 @@ import numpy as np
 from ..action.rehearsed import Action
 from ..measures.measure import SIZE_KEPT
 from ..optics.lens import Lens
-from ..rigs.clearance import rail_faults
+from ..rigs.faults import rail_faults
 from ..rigs.kinds import KINDS, place_of_kind
 from ..rigs.layout import Steps
 from .claimed import closing, views_told
 from .constrained import breaks_stage_only, within_limits
 from .descend import descend
+from .in_room import free_views, standing_of
 from .judge import HEAD_HELD, OTHERS_HELD
 from .proposal import Proposal, build, lens_height
 from .propose import (
@@ -35,6 +36,7 @@ WORTH_REFINING = 0.1  # points that there must be to gain; a third of a tie
 RAIL_LENSES = 2  # for which rails are laid; all, where nothing holds
 HELD_ENOUGH = 0.99  # of the frames show all heads: no reason to lose the size
 LOOMING = ("below", "above")  # angles of the lens that who looms may need
+MOST_PUT_OFF = 16  # proposals that stand in a set's parts, where nothing holds
 BROKEN = 1e4  # added to a score for each unit by which a must is broken
 
 
@@ -77,6 +79,8 @@ def candidates(
         known = stage.known._replace(looser=looser)
         search.work(propose_standing(known))
         search.work(propose_rails(known, lenses[:RAIL_LENSES], search.may_pay))
+    if not search.holds and ask.stage.set is not None:
+        search.work_in_room(lenses)
     if not search.holds and any(one.verb == "looms" for one in ask.shot.claims):
         for angle in LOOMING:
             search.work(propose_standing(stage.known._replace(angle=angle)))
@@ -106,6 +110,7 @@ class _Search:
         self.tried: list[tuple[Proposal, Judged]] = []
         self._of_kind: dict[str, tuple[Proposal, Judged]] = {}  # the best
         self._held: dict[View, float] = {}  # from sticks, at this score
+        self._put_off: list[Proposal] = []
         self._best = np.inf
 
     @property
@@ -128,6 +133,41 @@ class _Search:
 
         One that can't hold may still be that, and hold when it is moved.
         """
+        if self.ask.stage.set is not None:
+            proposals = self._clear_first(proposals)
+        self._work(proposals)
+
+    def work_in_room(self, lenses: Sequence[Lens]) -> None:
+        """Work what a set leaves free, and then what it hardly does.
+
+        The last of it can only say what is in the way.
+        """
+        known, ask = self.stage.known, self.ask
+        if len(ask.views) > 2 and lenses:
+            views = free_views(ask, self.action, distance_of(ask, lenses[0]))
+            if views:
+                known = known._replace(ask=replace(ask, views=views))
+                self.work(propose_standing(known))
+                self.work(propose_rails(known, lenses[:RAIL_LENSES], self.may_pay))
+        if not self.holds:
+            self._work(self._put_off[:MOST_PUT_OFF])
+
+    def _clear_first(self, proposals: Sequence[Proposal]) -> list[Proposal]:
+        """Return proposals with a clear sight first; put off those that have none."""
+        stage, found = self.ask.stage, []
+        for proposal in proposals:
+            setup = build(proposal, self.ask)
+            if setup is None:
+                continue
+            stands = standing_of(stage, self.action, setup.rig)
+            if stands.is_hopeless:
+                self._put_off.append(proposal)
+            else:
+                found.append((stands.blocked, proposal))
+        found.sort(key=lambda pair: pair[0])
+        return [proposal for _, proposal in found]
+
+    def _work(self, proposals: Sequence[Proposal]) -> None:
         for proposal in proposals:
             setup = build(proposal, self.ask)
             if setup is None or self.stage.n_trials >= self.most:

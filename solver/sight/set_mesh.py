@@ -1,12 +1,13 @@
 """The set that a shot is taken in: named parts of triangles, as cameras meet them."""
 
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from typing import Any
 
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray, frozen
 from ..errors import SolverError
+from .creases import Edges, edges_of
 from .tree import (
     CLEAR,
     OUT,
@@ -39,6 +40,7 @@ class SetMesh:
         flags: of each triangle, `THIN` and `CLOSED`, (t,).
         state: of each part: `SOLID`, `WILD` or `OUT`, (k,).
         hollow: closed parts that people stand in, (k,).
+        found: what was computed of the triangles, which every state of them shares.
     """
 
     names: tuple[str, ...]
@@ -48,6 +50,7 @@ class SetMesh:
     flags: IntArray
     state: IntArray = field(default_factory=lambda: np.empty(0, np.int64))
     hollow: BoolArray = field(default_factory=lambda: np.empty(0, np.bool_))
+    found: dict[str, Any] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
         """Freeze the arrays and refuse what is no set."""
@@ -74,10 +77,13 @@ class SetMesh:
             message = f"set: triangles must belong to one of its {count} parts"
             raise SolverError(message)
 
-    @cached_property
+    @property
     def tree(self) -> TriangleTree:
         """The tree over the triangles, built when something first asks for it."""
-        return tree_of(self.corners, self.part, self.flags)
+        if "tree" not in self.found:
+            self.found["tree"] = tree_of(self.corners, self.part, self.flags)
+        tree: TriangleTree = self.found["tree"]
+        return tree
 
     @property
     def bounds(self) -> FloatArray:
@@ -90,6 +96,18 @@ class SetMesh:
         state = self.state.copy()
         state[list(parts)] = OUT
         return self._with("state", state)
+
+    def in_state(self, state: IntArray) -> "SetMesh":
+        """Return the set with another state of each part, (k,)."""
+        return self._with("state", state)
+
+    @property
+    def edges(self) -> Edges:
+        """Edges that a drawing may show, found when something first asks for them."""
+        if "edges" not in self.found:
+            self.found["edges"] = edges_of(self.corners, self.part)
+        edges: Edges = self.found["edges"]
+        return edges
 
     def hollowed(self, places: FloatArray) -> "SetMesh":
         """Return the set with the parts that hold people taken as rooms.
@@ -143,7 +161,4 @@ class SetMesh:
         return out
 
     def _with(self, name: str, values: IntArray | BoolArray) -> "SetMesh":
-        changed = replace(self, **{name: values})  # type: ignore[arg-type]
-        if "tree" in self.__dict__:
-            changed.__dict__["tree"] = self.tree
-        return changed
+        return replace(self, **{name: values})  # type: ignore[arg-type]

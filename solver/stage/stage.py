@@ -8,14 +8,17 @@ line is hidden where the segment from lens to target meets the box.
 """
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray, frozen
 from ..compiled.kernel import kernel
 from ..errors import SolverError
-from ..sight.set_mesh import SetMesh
 from .outline import outline_margin
+
+if TYPE_CHECKING:  # kernels that only know boxes are not made anew with a set's
+    from ..sight.set_mesh import SetMesh
 
 DEFAULT_HEIGHT_M = (0.3, 2.6)  # of lenses on usual rigs; common practice, no source
 _CONVEX = 1e-9  # turn of an edge, relative to the squared size, still called convex
@@ -58,7 +61,7 @@ class Stage:
     min_distance_m: float = 1.5
     outline: tuple[FloatArray, ...] = ()
     ground_m: float = 0.0
-    set: SetMesh | None = None
+    set: "SetMesh | None" = None
     forbids_sight: bool = False
 
     def __post_init__(self) -> None:

@@ -15,6 +15,7 @@ SECTIONS = (
     "takes",
     "follow",
     "setups",
+    "sets",
     "files",
     "feature",
     "growth",

@@ -55,8 +55,13 @@ const pictures = (() => {
       shaken || !base
         ? { place: at(final, k), axes: axesOfTurn(turn.slice(4 * k, 4 * k + 4)) }
         : { place: at(base, k), axes: axesOfHead(at(head, k)) };
+    const bits1 = (text) => Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
+    const built = data.set && {
+      edges: numbers(data.set.edges, 32), seen: data.set.seen.map(bits1), key: data.set.key,
+    };
     return {
       ...data,
+      built,
       aimed: numbers(data.aimed, bits),
       asked: data.asked ? numbers(data.asked, 32) : null,
       hidden: new Set(data.hidden),
@@ -162,6 +167,23 @@ const pictures = (() => {
       }
       return drawn;
     }, "");
+
+  // Edges of the set that are seen: those behind who is followed, and those before.
+  const walls = (one, k, view) => {
+    const paths = ["", ""];
+    if (!one.built) return paths;
+    const { edges, seen: shown, key } = one.built;
+    const bits = shown[key[k]];
+    const eyes = at(one.figures[one.followed[k]].eyes, k);
+    const far = Math.hypot(...minus(eyes, view.place));
+    for (let n = 0; 6 * n < edges.length; n += 1) {
+      if (!((bits[n >> 3] >> (7 - (n & 7))) & 1)) continue;
+      const [a, b] = [at(edges, 2 * n), at(edges, 2 * n + 1)];
+      const near = Math.hypot(...minus(mixed(a, b, 0.5), view.place)) < far;
+      paths[near ? 1 : 0] += segment(one, a, b, view);
+    }
+    return paths;
+  };
 
   // The faces of a box that are turned to the lens: both pairs of sides, and the top.
   const boxFaces = (one, box, view) => {
@@ -308,7 +330,9 @@ const pictures = (() => {
         floor: node("path", "floor_edge", host),
         rail: node("path", "rails", host),
         drops: node("path", "drop", host),
+        walls: node("path", "built", host),
         solids: node("g", "", host),
+        before: node("path", "built", host),
       };
       parts.box = one.boxes.map((box) => {
         const made = told(node("g", "box", parts.solids), box.name);
@@ -372,9 +396,12 @@ const pictures = (() => {
       set(parts.coarse, coarse);
       set(parts.floor, floor(one, view));
       set(parts.rail, rails(one, view));
+      const [far, near] = walls(one, k, view);
+      set(parts.walls, far);
+      set(parts.before, near);
       let drops = "";
       let followed = null;
-      const solids = solidsOf(one, k, view).filter((solid) => !plain || solid.kind !== "post");
+      const solids = solidsOf(one, k, view).filter((solid) => (!plain && !one.built) || solid.kind !== "post");
       const ordered = farFirst(solids, view.place);
       // Moving an element costs more than drawing it, and the order seldom changes.
       const order = ordered.map(({ kind, n }) => `${kind}${n}`).join();

@@ -15,6 +15,8 @@ from carrellata.jobs.job.parse import parse_job
 from carrellata.jobs.run.shots import Prepared, prepare
 from carrellata.jobs.subjects.confined import ConfinedReader
 from carrellata.jobs.takes.keys import judge_key
+from carrellata.jobs.takes.metadata import take_metadata
+from carrellata.jobs.takes.take_file import read_take
 from carrellata.solver.measures.measure import measure
 from carrellata.solver.take import operate
 
@@ -155,3 +157,44 @@ def test_a_set_that_is_broken_fails_its_shot_and_bakes_nothing(tmp_path: Path) -
     assert done.code == 1
     assert "'room.gltf' is not a sound glTF 2.0 file" in done.out + done.err
     assert not list((tmp_path / "out").glob("*/sets"))
+
+
+def _corridor(folder: Path, **fields: Any) -> str:
+    """Write a job in a corridor 2.4 m wide, too narrow for a figure from the side."""
+    boxes = {
+        "north": ((-9, 0, -1.3), (9, 3, -1.2)),
+        "south": ((-9, 0, 1.2), (9, 3, 1.3)),
+    }
+    write_gltf(folder / "corridor.gltf", boxes)
+    job = _job(z=0.0, set={"file": "corridor.gltf"} | fields)
+    job["shots"][0] |= {
+        "rig": {"kind": "choose", "kinds": ["sticks"]},
+        "view": "profile",
+        "sight": "forbid",
+    }
+    (folder / "job.json").write_text(json.dumps(job))
+    return str(folder / "job.json")
+
+
+@pytest.mark.slow
+def test_a_shot_without_a_setup_names_the_wall_and_a_wild_one_is_taken_out(
+    tmp_path: Path,
+) -> None:
+    job = _corridor(tmp_path)
+    done = run("solve", job, "-o", str(tmp_path / "out"), "--json")
+    (row,) = json.loads(done.out)["shots"]
+    assert row["status"] == "no_setup"
+    assert 'the rig stands in "' in row["error"] or "hides who is" in row["error"]
+    assert '"north" taken out of the set' in row["error"]
+    assert '"south" taken out of the set' in row["error"]
+    job = _corridor(tmp_path, wild=["north"])
+    done = run("solve", job, "-o", str(tmp_path / "out"))
+    assert done.code == 0
+    (take,) = (tmp_path / "out").glob("*/takes/*.parquet")
+    told = take_metadata(read_take(take))
+    assert told.set["taken_out"] == ["north"]
+    assert told.grip_sheet["taken_out"] == ["north"]
+    assert told.measures["rig_through"] is None
+    assert told.set["hidden"] == {"ann": 0.0}
+    lens = take_metadata(read_take(take)).setup.rig
+    assert lens.at[2] < -1.2  # it stands where the wall was, or beyond

@@ -6,11 +6,11 @@ import pytest
 from carrellata.solver.rigs.arc import arc
 from carrellata.solver.rigs.clearance import (
     RAIL_SAMPLES,
-    rail_faults,
     rail_gap,
     rail_places,
     rail_samples,
 )
+from carrellata.solver.rigs.faults import rail_faults
 from carrellata.solver.rigs.sticks import sticks
 from carrellata.solver.rigs.track import track
 from carrellata.solver.stage.stage import Stage

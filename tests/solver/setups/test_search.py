@@ -7,7 +7,7 @@ import pytest
 from asks import lenses, open_ask, person, views
 from shots import circle, walk
 
-from carrellata.solver.rigs.clearance import rail_faults
+from carrellata.solver.rigs.faults import rail_faults
 from carrellata.solver.setups import search
 from carrellata.solver.setups.constrained import within_limits
 from carrellata.solver.setups.descend import Steps, descend

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from set_scenes import box, floor_at, set_of, wall_with_door
 
-from carrellata.solver.rigs.clearance import rail_faults, taken_out_for
+from carrellata.solver.rigs.faults import rail_faults, taken_out_for
 from carrellata.solver.rigs.sticks import sticks
 from carrellata.solver.rigs.track import Track, track
 from carrellata.solver.sight.footprint import (

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from carrellata.solver.rigs.clearance import rail_faults
+from carrellata.solver.rigs.faults import rail_faults
 from carrellata.solver.rigs.track import track
 from carrellata.solver.stage.outline import hull, outline_margin
 from carrellata.solver.stage.stage import Stage, floor_margin
