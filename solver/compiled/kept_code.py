@@ -6,10 +6,11 @@ another machine, at another path.
 """
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import numba
+
+from .kernel import make_folder
 
 
 class KeptCode:
@@ -28,7 +29,7 @@ class KeptCode:
 
     def ensure_cache_path(self) -> None:
         """Make the folder."""
-        Path(self._folder).mkdir(parents=True, exist_ok=True)
+        make_folder(self._folder)
 
     def get_cache_path(self) -> str:
         """Return the folder."""

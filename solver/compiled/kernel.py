@@ -211,6 +211,11 @@ def _bring(brought: Path, folder: Path) -> None:
         part.replace(target)
 
 
+def make_folder(folder: str) -> None:
+    """Make a folder, and those that it lies in, where there is none."""
+    Path(folder).mkdir(parents=True, exist_ok=True)
+
+
 def writable_folder(name: str) -> str:
     """Return a folder of this name for what can be made again, made where it can be."""
     home = os.environ.get("NUMBA_CACHE_DIR") or os.path.expanduser("~/.cache")  # noqa: PTH111 - Path.home() raises without a home
