@@ -36,6 +36,7 @@ GUIDES = (
     "jobs/study/README.md",
     "jobs/takes/README.md",
     "solver/README.md",
+    "solver/coverage/README.md",
     "tests/bench/README.md",
     "worker/README.md",
 )
