@@ -142,4 +142,4 @@ def test_chosen_shots_are_solved_to_the_same_bytes(
 def test_check_counts_shots_and_frames() -> None:
     ended = run("check", JOB)
     assert (ended.code, ended.err) == (0, "")
-    assert ended.out.startswith("ferry_dash: 12 shots, ")
+    assert ended.out.splitlines()[-1].startswith("ferry_dash: 12 shots, ")
