@@ -9,6 +9,7 @@ have found.
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -62,6 +63,7 @@ def warm_up(*, choosing: bool = False) -> None:
         finally:
             other.wait()
     _look_at(operate(_shot(_rail())))
+    _look_at(operate(_pair()))
     if choosing:
         _choose()
 
@@ -144,6 +146,18 @@ def _imagined(shot: Shot) -> Observed:
 
 def _rail() -> Rig:
     return track(np.array([-1.0, 1.5, 4.0]), np.array([1.0, 1.5, 4.0]))
+
+
+def _pair() -> Shot:
+    """Return the shot with somebody else in it, who may stand before the other."""
+    shot = _shot(_rail())
+    (one,) = shot.subjects
+    beside = np.array([0.5, 0.0, -0.5])
+    other = replace(
+        one, name="other", floor=one.floor + beside, eyes=one.eyes + beside, share=0.5
+    )
+    framings = tuple(replace(each, weights=(1.0, 0.5)) for each in shot.framings)
+    return replace(shot, subjects=(one, other), framings=framings)
 
 
 def _shot(rig: Rig) -> Shot:

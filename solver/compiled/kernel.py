@@ -6,9 +6,10 @@ named after a digest of its source and of every module of this package that it i
 directly or through others: an edit in any of them compiles afresh. The target is a
 generic processor without fast-math, so that one architecture gives one result. Where
 the user's cache folder can't be written (read-only installs, accounts without a home),
-the machine code goes to a temporary folder. The compiler itself is only imported when a
-kernel is first called: commands that solve nothing start without it. What takes machine
-code from the disk is in `machine_code`.
+the machine code goes to a temporary folder. A wheel can bring machine code along, made
+by `jobs/run/ship.py`: it is copied to the user's folder where its name is the one of
+the sources. The compiler itself is only imported when a kernel is first called:
+commands that solve nothing start without it.
 """
 
 import functools
@@ -27,6 +28,10 @@ from typing import Any
 _IMPORTED = re.compile(r"^ *from (\.+)([\w.]+) import ", re.MULTILINE)
 _FOR_TYPES_ONLY = re.compile(r"^if TYPE_CHECKING:\n(?:(?: .*)?\n)+", re.MULTILINE)
 _MAKING = threading.RLock()
+FOLDERS = "carrellata-kernels-"
+"""How the names of folders with machine code begin."""
+SHIPPED = Path(__file__).with_name("shipped")
+"""Where machine code lies that came with the package."""
 
 
 class Kernel:
@@ -71,9 +76,7 @@ class Kernel:
             return False
         source = Path(self._function.__code__.co_filename)
         name = f"*/{source.stem}.{self._function.__qualname__}-*.nbi"
-        return "compiled" in self.__dict__ or any(
-            Path(_cache_folder(source)).glob(name)
-        )
+        return "compiled" in self.__dict__ or any(Path(cache_folder(source)).glob(name))
 
 
 def kernel(function: Callable[..., Any]) -> Kernel:
@@ -85,24 +88,25 @@ def has_machine_code(module: str, function: str) -> bool:
     """Tell whether a kernel, of a module of this package, was compiled before."""
     parts = module.split(".")
     source = Path(__file__).parents[1].joinpath(*parts).with_suffix(".py")
-    return any(Path(_cache_folder(source)).rglob(f"{parts[-1]}.{function}-*.nbi"))
+    return any(Path(cache_folder(source)).rglob(f"{parts[-1]}.{function}-*.nbi"))
 
 
 def _compiled(function: Callable[..., Any], *, for_python: bool) -> Any:
     numba = _compiler()
-    from .machine_code import machine_code
-
-    folder = _cache_folder(Path(function.__code__.co_filename))
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = folder if for_python else f"{folder}/linked"
-    compiled = numba.njit(
-        error_model="numpy",
-        no_cpython_wrapper=not for_python,
-        no_cfunc_wrapper=True,
-    )(function)
-    compiled._cache = machine_code(function, for_python=for_python)
-    numba.config.CACHE_DIR = before
-    return compiled
+    config: Any = numba.config
+    folder = cache_folder(Path(function.__code__.co_filename))
+    before = config.CACHE_DIR, getattr(config, "CACHE_LOCATOR_CLASSES", "")
+    config.CACHE_DIR = folder if for_python else f"{folder}/linked"
+    config.CACHE_LOCATOR_CLASSES = f"{__package__}.kept_code.KeptCode"
+    try:
+        return numba.njit(
+            cache=True,
+            error_model="numpy",
+            no_cpython_wrapper=not for_python,
+            no_cfunc_wrapper=True,
+        )(function)
+    finally:
+        config.CACHE_DIR, config.CACHE_LOCATOR_CLASSES = before
 
 
 def _compiler() -> Any:
@@ -115,7 +119,23 @@ def _compiler() -> Any:
     config: Any = numba.config  # its settings are made at run time
     config.CPU_NAME = "generic"
     config.CPU_FEATURES = ""
+    _load_array_functions()
     return numba
+
+
+@cache
+def _load_array_functions() -> None:
+    """Load the compiler's array functions, but not scipy's linear algebra for them.
+
+    They look for it as they are loaded, which takes as long again; no kernel uses it.
+    """
+    if "scipy.linalg" in sys.modules or "numba.np.arraymath" in sys.modules:
+        return
+    sys.modules["scipy.linalg"] = None  # type: ignore[assignment]  # not to be found
+    try:
+        import numba.np.arraymath  # noqa: F401
+    finally:
+        del sys.modules["scipy.linalg"]
 
 
 if "numba" in sys.modules:  # who imported it may compile before a kernel is called
@@ -164,13 +184,36 @@ def _digest_of(source: Path) -> bytes:
 
 
 @cache
-def _cache_folder(module: Path) -> str:
+def cache_folder(module: Path) -> str:
     """Return a writable folder named after the sources that a module depends on."""
     digest = hashlib.sha256(_version().encode())
     for source in sources_of(module):
         digest.update(source.name.encode())
         digest.update(_digest_of(source))
-    return writable_folder(f"carrellata-kernels-{digest.hexdigest()[:16]}")
+    name = f"{FOLDERS}{digest.hexdigest()[:16]}"
+    folder = writable_folder(name)
+    brought = SHIPPED / name
+    if brought.is_dir():
+        _bring(brought, Path(folder))
+    return folder
+
+
+def _bring(brought: Path, folder: Path) -> None:
+    """Copy machine code that came with the package, unless it is there."""
+    for source in brought.rglob("*.nb?"):
+        target = folder / source.relative_to(brought)
+        if target.exists():
+            continue
+        target.parent.mkdir(exist_ok=True)
+        # Others may read it while it is written.
+        part = target.with_name(f"{target.name}.{os.getpid()}")
+        part.write_bytes(source.read_bytes())
+        part.replace(target)
+
+
+def make_folder(folder: str) -> None:
+    """Make a folder, and those that it lies in, where there is none."""
+    Path(folder).mkdir(parents=True, exist_ok=True)
 
 
 def writable_folder(name: str) -> str:

@@ -278,7 +278,7 @@ def test_pool_is_only_started_for_work_that_is_worth_it(tmp_path: Path) -> None:
 
 def test_check_names_the_faults_of_every_shot(tmp_path: Path) -> None:
     tables = walking_job(faulty_shot("010"), walking_shot("020"), faulty_shot("030"))
-    job, faults, _ = check_job(save_job(tmp_path, tables))
+    job, faults, *_ = check_job(save_job(tmp_path, tables))
     assert job.sequence == "chase"
     assert [fault.path[:8] for fault in faults] == ["shots[0]", "shots[2]"]
     assert set(files_below(tmp_path)) == {"job.json"}
