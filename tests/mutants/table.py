@@ -236,7 +236,7 @@ MUTANTS: tuple[Mutant, ...] = (
         ("if 2 * half < LEAST_RANGE_M:", "if 2 * half < 0.0:"),
     ),
     *_of(
-        "solver/rigs/clearance.py",
+        "solver/rigs/faults.py",
         CLEAR,
         ("off = max(low - lowest, highest - high)", "off = highest - high"),
         ('found["floor"] = beyond', "pass"),
