@@ -75,7 +75,7 @@ class Kernel:
         if "linked" in self.__dict__:
             return False
         source = Path(self._function.__code__.co_filename)
-        name = f"*/{source.stem}.{self._function.__qualname__}-*.nbi"
+        name = f"{source.stem}.{self._function.__qualname__}-*.nbi"
         return "compiled" in self.__dict__ or any(Path(cache_folder(source)).glob(name))
 
 
