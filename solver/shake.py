@@ -166,9 +166,8 @@ def shake_layer(
         return ShakeTrack(**dict.fromkeys(_AXES, np.zeros(len(times_s))))
     frequency, phase = _components(level.band_hz, seed)
     layer = np.empty((len(_AXES), len(times_s)))
-    cosine_sums(
-        np.asarray(times_s), frequency, phase, _amplitudes(), np.array(spread), layer
-    )
+    times = np.array(times_s, dtype=np.float64)
+    cosine_sums(times, frequency, phase, _amplitudes(), np.array(spread), layer)
     return ShakeTrack(**dict(zip(_AXES, layer, strict=True)))
 
 

@@ -119,10 +119,12 @@ def _puller_and_take() -> None:
 
 
 def _look_at(take: Take) -> None:
-    """Measure a take, and a claim that looks at places too."""
+    """Measure a take, with claims that look at places and at the camera's way."""
     measure(take)
     box = ((0.0, 0.0, 0.0), (1.0, 1.0, 1.0))
-    outcomes_of((Claim(verb="shows", who=("box",), box=box),), frames_of_take(take))
+    closer = Claim(verb="closes_in", who=(take.shot.subjects[0].name,))
+    shown = Claim(verb="shows", who=("box",), box=box)
+    outcomes_of((shown, closer), frames_of_take(take))
 
 
 def _await(module: str, function: str) -> None:

@@ -99,7 +99,7 @@ def _compiled(function: Callable[..., Any], *, for_python: bool) -> Any:
     config.CACHE_DIR = folder if for_python else f"{folder}/linked"
     config.CACHE_LOCATOR_CLASSES = f"{__package__}.kept_code.KeptCode"
     try:
-        return numba.njit(
+        compiled = numba.njit(
             cache=True,
             error_model="numpy",
             no_cpython_wrapper=not for_python,
@@ -107,19 +107,23 @@ def _compiled(function: Callable[..., Any], *, for_python: bool) -> Any:
         )(function)
     finally:
         config.CACHE_DIR, config.CACHE_LOCATOR_CLASSES = before
+    # Not sooner: loading them may read the settings anew, before they are looked at.
+    _load_array_functions()
+    return compiled
 
 
 def _compiler() -> Any:
     """Return the compiler, set to a processor that all machines are at least.
 
-    It forgets its settings where the environment has changed, so they are made anew.
+    It reads its settings again whenever the environment has changed, so they stand
+    there too.
     """
+    os.environ.update(NUMBA_CPU_NAME="generic", NUMBA_CPU_FEATURES="")
     import numba
 
     config: Any = numba.config  # its settings are made at run time
     config.CPU_NAME = "generic"
     config.CPU_FEATURES = ""
-    _load_array_functions()
     return numba
 
 

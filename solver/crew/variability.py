@@ -151,7 +151,7 @@ class Perception:
         out: FloatArray = np.empty((1, len(subject.times_s)))
         scale = np.array([self.level * TIMING_S])
         cosine_sums(
-            np.asarray(subject.times_s), frequency, draws[1], _AMPLITUDE, scale, out
+            np.array(subject.times_s), frequency, draws[1], _AMPLITUDE, scale, out
         )
         timing: FloatArray = out[0]
         return timing

@@ -17,7 +17,7 @@ from ..arrays import FloatArray
 from ..elementary.arctangent import atan2
 from ..elementary.arrays import lengths
 from ..elementary.length import hypot
-from ..elementary.trigonometry import sin_cos
+from ..elementary.trigonometry import cos, sin
 from ..shot import Shot
 
 SMOOTH_S = 0.35  # over which a velocity is read
@@ -170,7 +170,7 @@ def _facing(subject: Subject, time: float) -> float | None:
     """Return the bearing of a gaze; None where it is not known."""
     at = max(int(np.searchsorted(subject.times_s, time + 1e-9, "right")) - 1, 0)
     facing = float(subject.facing_rad[at])
-    return atan2(*sin_cos(facing)) if np.isfinite(facing) else None
+    return float(atan2(sin(facing), cos(facing))) if np.isfinite(facing) else None
 
 
 def _span_name(framing: Framing) -> str:

@@ -99,3 +99,22 @@ def test_places_on_a_rig_are_those_of_the_kernel_to_the_bit() -> None:
         places = np.array([rig_place(rig.shape, s) for s in along.tolist()])
         assert places.tobytes() == rig.places(along).tobytes()
         assert np.ptp(places, axis=0).any() == (k % 3 > 0)
+
+
+def test_the_target_holds_where_the_compiler_was_loaded_before_a_change_of_settings(
+    tmp_path: Path,
+) -> None:
+    program = (
+        "import numba, os, pickle, sys\n"
+        "from pathlib import Path\n"
+        "os.environ['CHANGED'] = '1'\n"
+        "from carrellata.solver.elementary.length import hypot\n"
+        "os.environ['CHANGED'] = '2'\n"
+        "hypot(3.0, 4.0)\n"
+        "(index,) = Path(sys.argv[1]).rglob('length.hypot-*.nbi')\n"
+        "with index.open('rb') as file:\n"
+        "    pickle.load(file)\n"
+        "    (key,) = pickle.loads(file.read())[1]\n"
+        "print(key[1][1:])\n"
+    )
+    assert told(program, tmp_path, kernels=tmp_path) == ["('generic', '')"]
