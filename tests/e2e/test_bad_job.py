@@ -110,15 +110,15 @@ BAD_JOBS: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
         a_job(good_shot(), stage={"floor": [[0, 0], [900, 0]]}),
         ("stage.floor: must have at least 3 values, got 2",),
     ),
-    "floor that turns inward": (
+    "floor that crosses itself": (
         a_job(
             good_shot(),
             defaults={
                 "framing": {"size": "full"},
-                "stage": {"floor": [[0, 0], [9, 0], [1, 1], [0, 9]]},
+                "stage": {"floor": [[0, 0], [9, 9], [9, 0], [0, 9]]},
             },
         ),
-        ("defaults.stage.floor[2]: turns inward, the floor must be convex",),
+        ("defaults.stage.floor: crosses itself, its corners must go round once",),
     ),
     "stage with an unknown field": (
         a_job(good_shot(stage={"celing_m": 3, "keep_out": []})),

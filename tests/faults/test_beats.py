@@ -16,7 +16,7 @@ from carrellata.worker.farm.holding import HOLDERS, held_key
 pytestmark = pytest.mark.slow
 
 # No message comes back by the queue's own time-out while a test runs.
-PATIENT = {"TIME_LIMIT_S": "300", "VISIBILITY_TIMEOUT_S": "3600", "SILENT_S": "2"}
+PATIENT = {"TIME_LIMIT_S": "300", "VISIBILITY_TIMEOUT_S": "3600", "SILENT_S": "5"}
 
 
 def solvers_of(worker: int) -> list[int]:
@@ -62,7 +62,7 @@ def test_a_worker_that_is_stopped_for_a_while_keeps_what_it_holds(
         for pid in stopped:
             os.kill(pid, signal.SIGSTOP)
         farm.worker(processes=1)
-        time.sleep(4 * float(PATIENT["SILENT_S"]))
+        time.sleep(2.5 * float(PATIENT["SILENT_S"]))
         for pid in stopped:
             os.kill(pid, signal.SIGCONT)
         assert farm.end(batch).counts == {"solved": 6}
