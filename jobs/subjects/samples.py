@@ -18,6 +18,7 @@ from .source import Source
 SNAP_FRAMES = 1e-6  # arithmetic on seconds leaves less than this
 MAX_FRAME = 10**9
 LATE_STEPS = 1.5  # clocks are uneven: up to here a sample is late, not missing
+_MANY_TURNS_DEG = 1e6  # a facing beyond has its whole turns taken off
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -154,7 +155,10 @@ def _triples(table: pa.Table, names: tuple[str, str, str]) -> FloatArray:
 def _facing(table: pa.Table) -> FloatArray:
     if "facing_deg" not in table.column_names:
         return np.full(table.num_rows, np.nan)
-    return np.radians(_values(table, "facing_deg"))
+    facing = _values(table, "facing_deg")
+    with np.errstate(invalid="ignore"):  # what is not finite is told elsewhere
+        turned = np.fmod(facing, 360.0)
+    return np.radians(np.where(np.abs(facing) > _MANY_TURNS_DEG, turned, facing))
 
 
 def _visible(table: pa.Table) -> BoolArray:

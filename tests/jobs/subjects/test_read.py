@@ -40,6 +40,14 @@ def test_facing_along_the_walk_is_facing_along_the_walk_in_both_scenes(tmp_path)
         assert_allclose(ahead, [-1.0, 0.0, 0.0], atol=1e-12)
 
 
+def test_facing_after_many_turns_is_facing(tmp_path):
+    for turns_deg in (360.0e7, -360.0e12):
+        columns = walk() | {"facing_deg": np.full(110, turns_deg + 90.0)}
+        facing = read_columns(tmp_path, columns, {}).facing_rad
+        assert_allclose(np.sin(facing), 1.0, atol=1e-12)
+        assert np.abs(facing).max() < 2 * np.pi
+
+
 def test_whole_frames_are_the_shots_frames_at_any_rate(tmp_path):
     for rate in (Fraction(24), RATE, Fraction(25)):
         track = read_columns(tmp_path, walk(), {}, rate=rate)
