@@ -71,4 +71,6 @@ def test_a_worker_that_is_stopped_for_a_while_keeps_what_it_holds(
         assert sweeper.said("worker gone") == []
         # Nothing is noted for longer than it is held.
         until(farm.is_empty)
-        assert not any(client.scard(held_key(h)) for h in client.smembers(HOLDERS))
+        until(
+            lambda: not any(client.scard(held_key(h)) for h in client.smembers(HOLDERS))
+        )
