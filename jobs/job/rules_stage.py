@@ -35,8 +35,9 @@ def floor_rules(shot: ShotSpec) -> Iterator[Finding]:
     if found:
         return
     edge = np.array(floor, dtype=np.float64)
+    size = np.abs(edge).max()
     for k, hole in enumerate(holes):
-        off = outline_margin([edge], np.array(hole, dtype=np.float64))
+        off = outline_margin([edge / size], np.array(hole, dtype=np.float64) / size)
         if off.min() < 0:
             place = ("stage", "floor_holes", k, int(off.argmin()))
             yield place, "is outside the floor"
@@ -46,6 +47,7 @@ def _polygon_rules(place: Location, corners_of: Corners) -> Iterator[Finding]:
     """Yield what keeps corners from going once round an area."""
     name = str(place[-1])
     corners = np.array(corners_of, dtype=np.float64)
+    corners /= np.abs(corners).max() or 1.0  # areas of huge numbers have no number
     corners -= corners.mean(axis=0)
     sides = np.roll(corners, -1, axis=0) - corners
     lengths = np.hypot(sides[:, 0], sides[:, 1])

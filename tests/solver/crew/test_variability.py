@@ -47,6 +47,19 @@ def test_draws_are_even_and_depend_on_their_counter_only():
     assert not np.array_equal(uniform(78, counters), drawn)
 
 
+def test_draws_are_those_of_splitmix64():
+    """The first outputs for the seed 1234567, as widely published; from memory."""
+    known = (
+        6457827717110365317,
+        3203168211198807973,
+        9817491932198370423,
+        4593380528125082431,
+        16408922859458223821,
+    )
+    drawn = uniform(1234567, np.arange(1, 6))
+    assert drawn.tolist() == [(one >> 11) * 2.0**-53 for one in known]
+
+
 def test_level_0_is_the_crew_as_it_is_whatever_the_seed(walked):
     assert performing(BRISK, 3) is BRISK
     with_seed = curves(varied(walked, 0.0, seed=3))
