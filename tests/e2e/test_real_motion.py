@@ -305,15 +305,22 @@ print(status.split("VmHWM:")[1].split()[0], spent_s)
 
 
 def peak_and_time(folder: Path, minutes: float | None) -> tuple[int, float, float]:
-    """Frames, peak resident memory [bytes] and time [s] of a process that solves."""
+    """Frames, peak resident memory [bytes] and time [s] of a process that solves.
+
+    The lowest of two runs.
+    """
     folder.mkdir()
     job = half_job(folder, minutes)
     path = write_job(folder, job)
     first, last = job["shots"][0]["frames"]
-    words = [sys.executable, "-c", PEAK, str(path), str(folder / "out")]
-    done = subprocess.run(words, capture_output=True, text=True, check=True)
-    kilobytes, spent_s = done.stdout.split()
-    return last - first + 1, 1024.0 * int(kilobytes), float(spent_s)
+    peaks, times = [], []
+    for k in range(2):  # what the allocator keeps differs from run to run
+        words = [sys.executable, "-c", PEAK, str(path), str(folder / f"out{k}")]
+        done = subprocess.run(words, capture_output=True, text=True, check=True)
+        kilobytes, spent_s = done.stdout.split()
+        peaks.append(1024.0 * int(kilobytes))
+        times.append(float(spent_s))
+    return last - first + 1, min(peaks), min(times)
 
 
 @pytest.mark.slow
