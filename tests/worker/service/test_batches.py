@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from command_line import PATIENCE_S
 from job_files import metre_job, rows_of, write_job
 from service_process import JSON_TYPE, Reply, Service, running, walk_job, walk_shot
 
@@ -302,12 +303,18 @@ def test_a_killed_service_leaves_no_process_behind(tmp_path: Path) -> None:
         runs = batch_processes(tmp_path)
         assert len(runs) == 1
         service.stop(signal.SIGKILL)
-        for _ in range(200):
-            left = [*batch_processes(tmp_path), *group_members(group)]
-            if not left:
-                break
+        end = time.monotonic() + PATIENCE_S
+        while left := [*batch_processes(tmp_path), *group_members(group)]:
+            assert time.monotonic() < end, left
             time.sleep(0.05)
-        assert left == []
+
+
+def opened_file(fd: Path) -> str:
+    """Return what a descriptor of a process is open on; "" once it is closed."""
+    try:
+        return str(fd.readlink())
+    except OSError:
+        return ""
 
 
 def batch_processes(folder: Path) -> list[int]:
@@ -316,7 +323,7 @@ def batch_processes(folder: Path) -> list[int]:
     for process in Path("/proc").glob("[0-9]*"):
         try:
             words = (process / "cmdline").read_bytes().split(b"\0")
-            opened = {str(fd.readlink()) for fd in (process / "fd").iterdir()}
+            opened = {opened_file(fd) for fd in (process / "fd").iterdir()}
         except OSError:
             continue
         if b"carrellata.worker.service.batch_run" in words and any(
