@@ -156,9 +156,9 @@ def _facing(table: pa.Table) -> FloatArray:
     if "facing_deg" not in table.column_names:
         return np.full(table.num_rows, np.nan)
     facing = _values(table, "facing_deg")
-    with np.errstate(invalid="ignore"):  # what is not finite is told elsewhere
-        turned = np.fmod(facing, 360.0)
-    return np.radians(np.where(np.abs(facing) > _MANY_TURNS_DEG, turned, facing))
+    many = np.isfinite(facing) & (np.abs(facing) > _MANY_TURNS_DEG)
+    turned = np.fmod(np.where(many, facing, 0.0), 360.0)
+    return np.radians(np.where(many, turned, facing))
 
 
 def _visible(table: pa.Table) -> BoolArray:
