@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 import typer
 
+from ..export.form import Form
 from .groups import DELIVER, example
 
 
@@ -22,17 +23,7 @@ def register(app: typer.Typer) -> None:
 def export(
     out: Annotated[str, typer.Argument(metavar="OUT", help="Where the takes are.")],
     to: Annotated[
-        Literal[
-            "usd",
-            "gltf",
-            "csv",
-            "opentrackio",
-            "fdl",
-            "timeline",
-            "picture",
-            "frames",
-            "stills",
-        ],
+        Form,
         typer.Option(help="Form of the delivery."),
     ],
     folder: Annotated[

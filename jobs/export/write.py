@@ -11,20 +11,10 @@ from ..places.place import Place
 from ..takes.curves import Delivery, read_delivery
 from ..takes.store import Store
 from .extras import need
+from .form import Form
 from .names import DEFAULT_PATTERN, names_of
 from .usd import Keys, shake_name, usd_shot
 
-Form = Literal[
-    "usd",
-    "gltf",
-    "csv",
-    "opentrackio",
-    "fdl",
-    "timeline",
-    "picture",
-    "frames",
-    "stills",
-]
 FORMS: tuple[Form, ...] = get_args(Form)
 _EXTRAS = {"usd": ("pxr", "scene"), "frames": ("PIL", "plots")}
 _EXTRAS |= {"stills": ("matplotlib", "plots")}
