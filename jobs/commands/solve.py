@@ -183,6 +183,8 @@ def solve(
             progress=progress,
             reporting=reporting,
         )
+    for note in outcome.notes:
+        typer.echo(f"note: {note}", err=True)
     if as_json:
         print_json(
             {
@@ -247,6 +249,10 @@ def lenses(
     after: Annotated[
         str | None, typer.Option("--to", metavar="SIZE", help="Size to change to.")
     ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.svg", help="Draw them too, the first camera's."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Tell what each lens shows, from where, and how sharp."""
@@ -254,13 +260,18 @@ def lenses(
     from .lens_table import lens_table, plain_rows
     from .report import lens_lines
 
+    if picture is not None:
+        from .lens_picture import draw_lenses
+
     within_body(height_m, headroom)
     change = size_change(before, after)
     cameras = [(None, ())] if job is None else cameras_of_job(job)
-    tables = []
+    tables: list[dict[str, object]] = []
     for camera, names in cameras:
         asked = changed_camera(camera, back=back, kit=kit, stop=stop, aspect=aspect)
         rows = lens_table(asked, height_m=height_m, headroom=headroom, change=change)
+        if picture is not None and not tables:
+            draw_lenses(picture, asked, rows, height_m=height_m, headroom=headroom)
         tables.append({"shots": list(names), "lenses": plain_rows(rows)})
         if not as_json:
             if names:

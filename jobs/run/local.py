@@ -5,7 +5,7 @@ the number of workers, the shard or the selection of shots.
 """
 
 import re
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from math import ceil
@@ -27,6 +27,7 @@ from .lock import with_locked_setups
 from .phases import Result, merge, n_samples, phases_of
 from .run import names_of, report, run_phases
 from .solve_shot import Work
+from .understood import doubts
 from .warm import WARMED, WARMED_TO_CHOOSE, is_warm, warm_up
 
 Progress = Callable[[ShotRow | Judgement, int], None]
@@ -48,12 +49,14 @@ class Outcome:
         folder: where its takes lie.
         rows: of the shots that were asked for, in the order of the job.
         review: its index; None where nothing came of the run.
+        notes: what seems to be wrong with units, axes and rates of shots that are new.
     """
 
     sequence: str
     folder: Place
     rows: tuple[ShotRow, ...]
     review: Place | None = None
+    notes: tuple[str, ...] = ()
 
     @property
     def failed(self) -> tuple[ShotRow, ...]:
@@ -141,7 +144,14 @@ def solve_job(
         folder=store.folder,
         rows=tuple(row for row in merged if row.shot in done_now),
         review=review,
+        notes=doubts(job, _new(chosen, rows.values()), folder, read=work.read),
     )
+
+
+def _new(chosen: Sequence[ShotSpec], rows: Iterable[ShotRow]) -> list[ShotSpec]:
+    """Return the shots whose inputs are new: what a solve has told of is not again."""
+    new = {row.shot for row in rows if row.status == "solved"}
+    return [spec for spec in chosen if spec.name in new]
 
 
 def _with_sets(work: Work, asked: Sequence[int]) -> Work:
