@@ -172,7 +172,7 @@ def see_points(tree, stops, bodies, camera, every, hider, taken_out):
                 if found == CLEAR:
                     touched[:] = False
                     most = 1.0 - min(OWN_M / max(length, 1e-9), 1.0)
-                    t = first_met(tree, state, start, step, most, touched, room)
+                    t = first_met(tree, state, start, step, most, touched, room, False)
                     if t >= 0:
                         found = n_boxes + n_people + tree.part[t]
                     else:
