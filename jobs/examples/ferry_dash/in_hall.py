@@ -84,8 +84,7 @@ def verdict(take: TakeResult) -> Verdict:
     columns = ("cam_x", "cam_y", "cam_z", "qx", "qy", "qz", "qw")
     pose = np.stack([table[name].to_numpy()[cut] for name in columns], axis=1)
     lens, turn = pose[:, :3] * _CM, pose[:, 3:]
-    gaps = dict(_gaps(lens))
-    nearest = min(gaps, key=lambda name: gaps[name])
+    nearest, clearance_m = nearest_of(lens)
     bodies = read_bodies(table)
     half = [take.about["gate"][name] for name in ("tan_u", "tan_v")]
     hidden, hiders = {}, set()
@@ -103,10 +102,17 @@ def verdict(take: TakeResult) -> Verdict:
         hidden[body.name] = float(np.sum(stops)) / seen if seen else 0.0
     return Verdict(
         nearest=nearest,
-        clearance_m=gaps[nearest],
+        clearance_m=clearance_m,
         hidden=hidden,
         hiders=tuple(sorted(hiders)),
     )
+
+
+def nearest_of(places: FloatArray) -> tuple[str, float]:
+    """Return the solid nearest to places (n, 3) [m], and how near it comes [m]."""
+    gaps = dict(_gaps(places))
+    nearest = min(gaps, key=lambda name: gaps[name])
+    return nearest, gaps[nearest]
 
 
 def _gaps(lens: FloatArray) -> Iterator[tuple[str, float]]:

@@ -45,7 +45,7 @@ def test_a_rail_across_the_corner_of_a_bent_floor_leaves_it() -> None:
 
 
 def test_a_hole_that_a_rig_stands_in_is_named() -> None:
-    other = HOLE + [0.0, 5.0]
+    other = HOLE + np.array([0.0, 5.0])
     stage = Stage(floor=hull(BENT), outline=(BENT, other, HOLE))
     stands = rail_faults(stage, sticks(np.array([7.5, 1.5, 1.5])))
     assert stands == {"floor_hole:1": pytest.approx(0.5)}
