@@ -15,6 +15,7 @@ from ...solver.frame.projection import Screen
 from ...solver.frame.sight import SightCamera
 from ...solver.measures.on_stage import taken_out
 from ...solver.sight.lines import (
+    Pieces,
     edge_pieces,
     pieces_seen,
     section,
@@ -23,8 +24,8 @@ from ...solver.sight.lines import (
 )
 from ...solver.take import Take
 
-MOST_PIECES = 320  # of edges that are drawn
-MOST_CUT = 1500  # lines of a section
+MOST_PIECES = 240  # of edges that are drawn
+MOST_CUT = 800  # lines of a section
 EVERY = 12  # frames between those for which it is known what is seen
 WALLS_M, LOW_M = 1.2, 0.3  # heights of the sections of a plan
 
@@ -49,7 +50,7 @@ def set_metadata(take: Take) -> dict[str, Any]:
     middle = np.mean([one.at(take.times_s[keys], 1.0) for one in people], axis=(0, 1))
     pieces = edge_pieces(stood)
     may_show = pieces_shown(pieces, _camera(take, keys))
-    kept = _most_worth(may_show, worth_drawing(pieces, middle))
+    kept = _most_worth(may_show, pieces, middle)
     pieces = pieces.of(kept)
     shown = pieces_seen(stood, pieces, take.base[keys], may_show[:, kept])
     cut = ~take.handle
@@ -70,15 +71,17 @@ def set_metadata(take: Take) -> dict[str, Any]:
     }
 
 
-def _most_worth(shown: BoolArray, worth: FloatArray) -> IntArray:
+def _most_worth(shown: BoolArray, pieces: Pieces, middle: FloatArray) -> IntArray:
     """Return the `MOST_PIECES` to draw: the best of each picture, of each as many.
 
     Args:
         shown: pieces that each picture may show, (f, n).
-        worth: of each, (n,).
+        pieces: n of them.
+        middle: of the action, (3,) [m].
     """
     there = np.flatnonzero(shown.any(axis=0))
-    there = there[np.argsort(-worth[there], kind="stable")]
+    worth = worth_drawing(pieces.of(there), middle)
+    there = there[np.argsort(-worth, kind="stable")]
     shown = shown[:, there]
     place = np.where(shown, np.cumsum(shown, axis=1), shown.shape[1] + 1)
     order = np.argsort(place.min(axis=0, initial=len(there)), kind="stable")

@@ -10,7 +10,7 @@ from .joined import joined
 from .set_mesh import SetMesh
 from .tree import OUT, SOLID
 
-MOST_EDGES = 20_000
+MOST_EDGES = 4000
 PIECE_M = 1.5  # of an edge that is seen or hidden as one
 SHORT_M = 0.03  # of a line of sight, so that an edge does not hide itself
 NEAR_M = 3.0  # within which edges matter alike
@@ -77,10 +77,10 @@ def _pieces_of(edges: Edges) -> Pieces:
     of = np.repeat(count, count)[:, None]
     start = edges.ends[which, 0] + along[which] * (step[:, None] / of)
     end = edges.ends[which, 0] + along[which] * ((step[:, None] + 1) / of)
+    ends = np.stack([start, end], axis=1)
     return Pieces(
-        np.stack([start, end], axis=1),
-        (start + end) / 2,
-        np.linalg.norm(end - start, axis=1),
+        ends,
+        *_measured(ends),
         edges.part[which],
         edges.normals[which],
         edges.smooth[which],
@@ -94,9 +94,7 @@ def worth_drawing(pieces: Pieces, middle: FloatArray) -> FloatArray:
         pieces: n of them.
         middle: the place, (3,) [m].
     """
-    away = np.linalg.norm(pieces.middle - middle, axis=1)
-    worth: FloatArray = np.round(np.sqrt(pieces.length) / (away + NEAR_M), 6)
-    return worth
+    return _worth(pieces.middle, pieces.length, middle)
 
 
 def pieces_seen(
@@ -122,15 +120,6 @@ def pieces_seen(
     return seen & shown
 
 
-def _nearest(edges: FloatArray, place: FloatArray) -> FloatArray:
-    """Return the point of each edge that is nearest to a place, (n, 3) [m]."""
-    along = edges[:, 1] - edges[:, 0]
-    square = np.maximum(np.einsum("nc,nc->n", along, along), 1e-12)
-    share = np.einsum("nc,nc->n", along, place - edges[:, 0]) / square
-    nearest: FloatArray = edges[:, 0] + np.clip(share, 0.0, 1.0)[:, None] * along
-    return nearest
-
-
 def section(mesh: SetMesh, height: float, middle: FloatArray, most: int) -> FloatArray:
     """Return where a level plane cuts a set, (n, 2, 2) on the ground (x, z) [m].
 
@@ -148,12 +137,24 @@ def section(mesh: SetMesh, height: float, middle: FloatArray, most: int) -> Floa
     lines = lines if there.all() else lines[there]
     if len(lines) > most:
         flat = np.array([middle[0], 0.0, middle[2]])
-        length = np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
-        away = np.linalg.norm(_nearest(lines, flat) - flat, axis=1)
-        worth = np.round(np.sqrt(length) / (away + NEAR_M), 6)
+        worth = _worth(*_measured(lines), flat)
         lines = lines[np.sort(np.argsort(-worth, kind="stable")[:most])]
     kept: FloatArray = lines[:, :, [0, 2]]
     return kept
+
+
+def _measured(lines: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return middles (n, 3) and lengths (n,) of lines [m]."""
+    along = lines[:, 1] - lines[:, 0]
+    return lines[:, 0] + along / 2, np.sqrt(np.einsum("nc,nc->n", along, along))
+
+
+def _worth(middle: FloatArray, length: FloatArray, place: FloatArray) -> FloatArray:
+    """Return what lines tell of a place, (n,): long ones and near ones tell more."""
+    off = middle - place
+    away = np.sqrt(np.einsum("nc,nc->n", off, off))
+    worth: FloatArray = np.round(np.sqrt(length) / (away + NEAR_M), 6)
+    return worth
 
 
 def _section(

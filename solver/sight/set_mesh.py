@@ -1,6 +1,7 @@
 """The set that a shot is taken in: named parts of triangles, as cameras meet them."""
 
-from dataclasses import dataclass, field, replace
+from copy import copy
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -168,4 +169,7 @@ class SetMesh:
         return part, share
 
     def _with(self, name: str, values: IntArray | BoolArray) -> "SetMesh":
-        return replace(self, **{name: values})  # type: ignore[arg-type]
+        # A copy: what was checked of the triangles need not be checked again.
+        other = copy(self)
+        object.__setattr__(other, name, frozen(values, getattr(self, name).dtype))
+        return other

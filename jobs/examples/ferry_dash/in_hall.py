@@ -34,7 +34,7 @@ _CM = 0.01
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Verdict:
+class HallCheck:
     """What the hall does to a take.
 
     Attributes:
@@ -77,7 +77,7 @@ def takes(*, with_set: bool) -> dict[str, TakeResult]:
     return {shot.name: shot.need() for shot in solve(tables(with_set=with_set))}
 
 
-def verdict(take: TakeResult) -> Verdict:
+def hall_check(take: TakeResult) -> HallCheck:
     """Return what the hall does to a take, whether or not it was solved in it."""
     table = take.table
     cut = (table["sub"].to_numpy() == 0) & ~table["handle"].to_numpy()
@@ -100,7 +100,7 @@ def verdict(take: TakeResult) -> Verdict:
             hiders |= {name for name, by in met.items() if (by & shown[-1]).any()}
         seen = int(np.sum(shown))
         hidden[body.name] = float(np.sum(stops)) / seen if seen else 0.0
-    return Verdict(
+    return HallCheck(
         nearest=nearest,
         clearance_m=clearance_m,
         hidden=hidden,
@@ -204,7 +204,7 @@ def report() -> Iterator[str]:
     yield row("shot", "set", "setup", "nearest solid", "points hidden")
     for with_set in (True, False):
         for name, take in takes(with_set=with_set).items():
-            found, setup = verdict(take), take.setup
+            found, setup = hall_check(take), take.setup
             where = setup["rig"].get("at") or setup["rig"]["from"]
             place = ", ".join(f"{_CM * each:.2f}" for each in where)
             rig = f"{setup['lens_mm']:g} mm, {setup['rig']['kind']} ({place})"

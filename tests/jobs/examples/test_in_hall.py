@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from carrellata.jobs.examples.ferry_dash import in_hall
-from carrellata.jobs.examples.ferry_dash.in_hall import CAMERA_M, Verdict, verdict
+from carrellata.jobs.examples.ferry_dash.in_hall import CAMERA_M, HallCheck, hall_check
 from carrellata.jobs.library.results import TakeResult
 
 pytest.importorskip("pxr")
@@ -31,7 +31,7 @@ def test_with_its_set_no_camera_stands_in_a_wall_and_nobody_is_hidden(
 ) -> None:
     assert list(with_set) == SHOTS
     for name, take in with_set.items():
-        found = verdict(take)
+        found = hall_check(take)
         assert found.clearance_m >= CAMERA_M, name
         assert set(found.hidden.values()) == {0.0}, name
         assert found.is_clear
@@ -52,7 +52,7 @@ def test_without_its_set_a_shot_breaks_what_the_set_forbids(
     broken = {
         name: found
         for name, take in without_set.items()
-        if not (found := verdict(take)).is_clear
+        if not (found := hall_check(take)).is_clear
     }
     assert broken
     for name, found in broken.items():
@@ -75,7 +75,7 @@ def test_the_check_finds_a_camera_that_is_put_into_a_wall(with_set: Takes) -> No
             column = moved.column_names.index(name)
             cells = np.full(len(moved), value)
             moved = moved.set_column(column, moved.schema.field(name), [cells])
-        found = verdict(replace(take, table=moved))
+        found = hall_check(replace(take, table=moved))
         assert (found.nearest, found.stands_in) == (solid, stands_in)
 
 
@@ -98,7 +98,7 @@ def test_a_command_prints_what_was_found(
     assert [row.split()[:2] for row in rows] == [
         [name, kind] for kind in ("with", "without") for name in SHOTS
     ]
-    clear = Verdict(nearest="kiosk", clearance_m=1.0, hidden={"a": 0.0}, hiders=())
+    clear = HallCheck(nearest="kiosk", clearance_m=1.0, hidden={"a": 0.0}, hiders=())
     assert clear.is_clear
     assert not replace(clear, hidden={"a": 0.1}).is_clear
     assert not replace(clear, clearance_m=0.0).is_clear
