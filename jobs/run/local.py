@@ -22,7 +22,7 @@ from ..takes.judgement import Judgement
 from ..takes.sequence_table import ShotRow
 from ..takes.store import Store
 from .asked import choose_shots
-from .check import data_faults
+from .check import data_faults, given_faults
 from .executor import LOST, InProcesses
 from .lock import with_locked_setups
 from .phases import Result, merge, n_samples, phases_of
@@ -115,7 +115,7 @@ def solve_job(
     merged: tuple[ShotRow, ...] = ()
     with processes(work, chosen, workers) as executor:
         if strict:
-            _refuse_faulty(executor.run, chosen)
+            _refuse_faulty(executor.run, work, chosen)
         store.tidy()
         n_steps = sum(len(one.shots(job, asked)) for one in phases_of(job, asked))
 
@@ -217,10 +217,11 @@ def workers_for(chosen: Sequence[ShotSpec]) -> int:
     return n + ceil(n / 4)
 
 
-def _refuse_faulty(run: Run, chosen: Sequence[ShotSpec]) -> None:
+def _refuse_faulty(run: Run, work: Work, chosen: Sequence[ShotSpec]) -> None:
     found = [
         fault for each in run(_faults_of_shot, chosen, lost=_lost) for fault in each
     ]
+    found += given_faults(LoadedJob(job=work.job, folder=work.folder))
     if found:
         raise JobError(tuple(sorted(found, key=_place)))
 
