@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 
 from ...solver.cuts.findings import Finding
+from .covered_words import OF_ACTIONS
 
 Numbers = Mapping[str, float | str]
 
@@ -270,29 +271,6 @@ def _lock_broken(n: Numbers, shot: str) -> str:
     )
 
 
-def _beat_missed(n: Numbers, shot: str) -> str:
-    return (
-        f"{n['missed']} of the frames that {shot} is on for miss a beat of the cut; "
-        "give a camera that shows what the beat asks for."
-    )
-
-
-def _camera_seen(n: Numbers, shot: str) -> str:
-    what = {"sees": "sees", "seen": "is seen by", "way": "stands in the way of"}
-    return (
-        f"{shot} {what[str(n['what'])]} {n['other']} at {n['frame']}, so the two do "
-        f"not roll at once; {n['runs']} runs of the action take all its cameras."
-    )
-
-
-def _no_cut(n: Numbers, shot: str) -> str:
-    helps = str(n["helps"]) or "another camera"
-    return (
-        f"{shot} and the other cameras of {n['action']} have no cut that is allowed; "
-        f"what would give one: {helps}."
-    )
-
-
 def _unseen_frames(numbers: Numbers, shot: str) -> str:
     first, last = int(numbers["first"]), int(numbers["last"])
     frames = f"frame {first}" if first == last else f"frames {first}-{last}"
@@ -390,8 +368,6 @@ _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
     "intent_missed": _intent_missed,
     "lock_broken": _lock_broken,
     "unseen_frames": _unseen_frames,
-    "beat_missed": _beat_missed,
-    "camera_seen": _camera_seen,
-    "no_cut": _no_cut,
     "accepts_nothing": _accepts_nothing,
+    **OF_ACTIONS,
 }
