@@ -10,8 +10,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from ..coverage.cutlist import CutEvent, CutList
 from ..job.rate import rate_text
-from .cutlist import CutEvent, CutList
 
 Change = Literal["same", "moved", "shifted", "retimed", "new"]
 _CUT_SAYS = ("name", "frames", "handles")

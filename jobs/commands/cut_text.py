@@ -4,9 +4,9 @@ import json
 import re
 from typing import Any
 
+from ..coverage.cutlist import CutList
 from ..job.quantities import NAME_PATTERN
 from ..job.rate import rate_text
-from .cutlist import CutList
 
 
 def cut_tables(cut: CutList) -> dict[str, Any]:

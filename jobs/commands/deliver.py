@@ -166,11 +166,11 @@ def cut(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Write the shots of a cut as the start of a job file."""
+    from ..coverage.cutlist import read_cut
     from ..errors import Fault, JobError
     from ..places.atomic import write_whole
     from ..places.place import local_path
     from .cut_text import cut_tables, cut_toml
-    from .cutlist import read_cut
     from .terminal import print_json
 
     if out is not None:
@@ -212,11 +212,11 @@ def _compare_cuts(
     as_json: bool,
 ) -> None:
     """Tell what a new cut did to an old one; write the job that goes on with it."""
+    from ..coverage.cutlist import read_cut
     from ..job.load import read_tables
     from ..places.atomic import write_whole
     from .cut_changes import carried_job, change_lines, changes_between, job_toml
     from .cut_text import cut_tables
-    from .cutlist import read_cut
     from .terminal import print_json
 
     timeline, against, job, out = files

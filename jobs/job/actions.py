@@ -273,6 +273,8 @@ def _cut_faults(action: ActionSpec, at: str, people: list[str]) -> Iterator[Faul
     cut = action.cut
     if cut is None:
         return
+    for k, frames in enumerate(cut.improve):
+        yield from _inside(f"{at}.cut.improve[{k}]", frames, (first, last))
     for field, camera in (("first", cut.first), ("last", cut.last)):
         yield from _named(f"{at}.cut.{field}", camera, action.cameras, "camera")
     for k, beat in enumerate(cut.beats):
@@ -281,6 +283,9 @@ def _cut_faults(action: ActionSpec, at: str, people: list[str]) -> Iterator[Faul
         yield from _named(f"{path}.alone", beat.alone, people, "person")
         for name in beat.on or ():
             yield from _named(f"{path}.on", name, people, "person")
+        if beat.tells is not None:
+            for who in (*beat.tells.named, beat.tells.over):
+                yield from _named(f"{path}.tells", who, people, "person")
         yield from _inside(f"{path}.frames", beat.frames, (first, last))
     for k, speech in enumerate(cut.speaks):
         path = f"{at}.cut.speaks[{k}]"

@@ -6,7 +6,7 @@ Apart from the modules that solve, so that a check loads none of them.
 from pathlib import Path
 from typing import NamedTuple
 
-from ..errors import Fault
+from ..errors import Fault, JobError
 from ..job.load import LoadedJob, load_job
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
@@ -65,7 +65,25 @@ def check_loaded(loaded: LoadedJob) -> Checked:
             for first, last in spans
         ]
         shots.append(understood(spec, float(job.rate), found.shot.subjects))
+    faults += given_faults(loaded)
     return Checked(job, tuple(faults), tuple(notes), tuple(shots))
+
+
+def given_faults(loaded: LoadedJob) -> list[Fault]:
+    """Read the cuts that actions were given and return all that is wrong with them."""
+    job = loaded.job
+    faults: list[Fault] = []
+    for k, action in enumerate(job.actions):
+        if action.cut is None or action.cut.file is None:
+            continue
+        # Imported here: few jobs have one, and a timeline needs a package.
+        from ..coverage.given import given_cut
+
+        try:
+            given_cut(action, job.rate, loaded.folder, f"actions[{k}]", read_subject)
+        except JobError as error:
+            faults += error.faults
+    return faults
 
 
 def data_faults(

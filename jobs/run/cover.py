@@ -5,70 +5,32 @@ there then, as they are written. So whoever of several parts of a run comes last
 it from all of them. Nothing here changes a take.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from itertools import combinations
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from ...solver.audit import against
-from ...solver.coverage.cut import (
-    ChosenCut,
-    CutAsk,
-    HeldPicture,
-    NoCut,
-    OtherCut,
-    choose_cut,
-)
-from ...solver.coverage.part import part_of
 from ...solver.coverage.pictures import Pictures, pictures_of
 from ...solver.coverage.together import fewest_runs
 from ...solver.coverage.unseen import clash_of, ground_of, standing
-from ...solver.coverage.worth import Beat, Lengths, PictureCosts, Speech
-from ...solver.cuts.continuity import CutShot, cut_findings, cut_news
-from ...solver.cuts.end import shot_ends
-from ...solver.cuts.findings import OF_CUT, OF_SHOT, THIS_TOOL, Finding
+from ...solver.cuts.findings import OF_SHOT, THIS_TOOL, Finding
 from ...solver.errors import SolverError
-from ...solver.take import Take
 from ..coverage.timeline import TimelineClip, timeline_json
 from ..errors import ShotDataError
-from ..job.action import ActionSpec, CutSpec
-from ..job.shot import ShotSpec
+from ..job.action import ActionSpec
 from ..places.atomic import write_whole
-from ..takes.actions import (
-    CAMERAS_ONLY,
-    CUT,
-    NO_CUT,
-    CoveredAction,
-    CutPicture,
-    action_place,
-)
+from ..takes.actions import CAMERAS_ONLY, CoveredAction, action_place
 from ..takes.continuity import PlainFinding, entry_of, plain_finding
 from ..takes.curves import curves_of
 from ..takes.metadata import take_metadata
-from .choose import cut_costs, family_of
+from .choose import family_of
+from .cut_action import ActionCamera, with_cut
 from .lock import written_take
 from .shots import build_shot
 from .solve_shot import Work
-
-HELPS = {
-    "settled": "cutting into pans that have not settled",
-    "first": "another first camera",
-    "last": "another last camera",
-    "shortest": "a smaller shortest_s",
-    "longest": "a larger longest_s",
-}
-
-
-class _Camera(NamedTuple):
-    """A camera with its take."""
-
-    name: str
-    spec: ShotSpec
-    take_key: str
-    take: Take
-    pictures: Pictures
 
 
 def cover_actions(work: Work, shots: Collection[str]) -> None:
@@ -124,10 +86,10 @@ def cover_action(work: Work, action: ActionSpec) -> CoveredAction:
         found = _with_runs(work, action, cameras, found)
     if action.cut is None or not cameras:
         return found
-    return _with_cut(work, action, cameras, found)
+    return with_cut(work, action, cameras, found)
 
 
-def _camera(work: Work, action: ActionSpec, name: str) -> _Camera | None:
+def _camera(work: Work, action: ActionSpec, name: str) -> ActionCamera | None:
     """Return a camera with its take as it lies there; None where it has none.
 
     A take of other frames than the action's is none.
@@ -146,7 +108,7 @@ def _camera(work: Work, action: ActionSpec, name: str) -> _Camera | None:
         pictures = pictures_of(take, name, family_of(metadata.setup))
     except (ShotDataError, SolverError, KeyError):  # its row says what is wrong
         return None
-    return _Camera(name, spec, metadata.keys.take, take, pictures)
+    return ActionCamera(name, spec, metadata.keys.take, take, pictures)
 
 
 def _shown(pictures: Pictures, action: ActionSpec) -> dict[str, list[list[int]]]:
@@ -163,7 +125,10 @@ def _shown(pictures: Pictures, action: ActionSpec) -> dict[str, list[list[int]]]
 
 
 def _with_runs(
-    work: Work, action: ActionSpec, cameras: Sequence[_Camera], found: CoveredAction
+    work: Work,
+    action: ActionSpec,
+    cameras: Sequence[ActionCamera],
+    found: CoveredAction,
 ) -> CoveredAction:
     """Return an action with the runs that its cameras take, by their takes."""
     ground = min(ground_of(one.take) for one in cameras)
@@ -204,119 +169,3 @@ def _with_runs(
         clashes=told,
         findings=findings,
     )
-
-
-def _with_cut(
-    work: Work, action: ActionSpec, cameras: Sequence[_Camera], found: CoveredAction
-) -> CoveredAction:
-    """Return an action with its cut."""
-    assert action.cut is not None
-    ask = cut_ask(work, action.cut, action)
-    cut = choose_cut([one.pictures for one in cameras], ask)
-    if isinstance(cut, NoCut):
-        helps = [HELPS[name] for name in cut.helps]
-        first = cameras[0].spec
-        finding = Finding(
-            name="no_cut",
-            severity="fault",
-            subject_of=OF_CUT,
-            numbers={"action": action.name, "helps": "; or ".join(helps)},
-            source=THIS_TOOL,
-        )
-        plain = plain_finding(finding, entry_of(work.job, first))
-        findings = dict(found.findings)
-        findings[first.name] = [*findings.get(first.name, ()), plain]
-        return replace(found, status=NO_CUT, helps=helps, findings=findings)
-    pictures = _judged(work, action, {one.name: one for one in cameras}, cut)
-    return replace(found, status=CUT, pictures=pictures, points=cut.points)
-
-
-def cut_ask(work: Work, cut: CutSpec, action: ActionSpec) -> CutAsk:
-    """Return how an action is to be cut, as the solver reads it."""
-    start = action.frames[0]
-    own = cut.weights.model_dump(exclude_none=True)
-    costs = replace(
-        cut_costs(work.job), **cut.cut_weights.model_dump(exclude_none=True)
-    )
-    return CutAsk(
-        lengths=Lengths(
-            median_s=cut.median_s,
-            spread=cut.spread,
-            shortest_s=cut.shortest_s,
-            longest_s=cut.longest_s,
-        ),
-        beats=tuple(
-            Beat(
-                first=beat.frames[0] - start,
-                last=beat.frames[1] - start,
-                on=beat.on or ((beat.alone,) if beat.alone is not None else ()),
-                alone=beat.alone is not None,
-                camera=beat.camera or "",
-            )
-            for beat in cut.beats
-        ),
-        speeches=tuple(
-            Speech(who=one.who, first=one.frames[0] - start, last=one.frames[1] - start)
-            for one in cut.speaks
-        ),
-        first=cut.first or "",
-        last=cut.last or "",
-        pictures=replace(PictureCosts(), **own),
-        cuts=costs,
-    )
-
-
-def _judged(
-    work: Work, action: ActionSpec, cameras: Mapping[str, _Camera], cut: ChosenCut
-) -> tuple[CutPicture, ...]:
-    """Return the pictures of a cut, judged by the rules for cuts between shots."""
-    start, scene = action.frames[0], ""
-    shots = []
-    for one in cut.pictures:
-        camera = cameras[one.camera]
-        first, last = start + one.first, start + one.last
-        scene = camera.spec.scene.lower()
-        ends = shot_ends(part_of(camera.take, first, last))
-        name = f"{camera.spec.name} ({first}-{last})"
-        shots.append(CutShot(name=name, scene=scene, elapsed=False, ends=ends))
-    found = []
-    for k, (one, shot, faulted) in enumerate(
-        zip(cut.pictures, shots, cut_findings(shots), strict=True)
-    ):
-        camera = cameras[one.camera]
-        own = [each for each in faulted if each.subject_of == OF_CUT]
-        if one.missed:
-            own.append(_missed(one))
-        entry = replace(entry_of(work.job, camera.spec), shot=shot.name)
-        news = cut_news(shots[k - 1], shot) if k else ()
-        plain: list[PlainFinding] = [plain_finding(each, entry) for each in own]
-        found.append(
-            CutPicture(
-                shot=camera.spec.name,
-                camera=one.camera,
-                frames=(start + one.first, start + one.last),
-                parts=one.parts,
-                cut=one.cut,
-                brings=[each._asdict() for each in news],
-                other_time=_other(one.other_time, start),
-                other_camera=_other(one.other_camera, start),
-                findings=plain,
-            )
-        )
-    return tuple(found)
-
-
-def _missed(one: HeldPicture) -> Finding:
-    return Finding(
-        name="beat_missed",
-        severity="fault",
-        subject_of=OF_CUT,
-        numbers={"missed": one.missed},
-        source=THIS_TOOL,
-    )
-
-
-def _other(other: OtherCut | None, start: int) -> dict[str, Any] | None:
-    if other is None:
-        return None
-    return {"frame": start + other.frame, "camera": other.camera, "more": other.more}

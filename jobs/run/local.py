@@ -15,13 +15,14 @@ from ..errors import CancelledError, Fault, JobError
 from ..job.load import MAX_BYTES, LoadedJob, load_job
 from ..job.shot import ShotSpec
 from ..places.place import Place
+from ..processes.interrupts import noticed
 from ..processes.pool import Run, n_processors, runner, start_early
 from ..processes.threads import use_one_thread
 from ..takes.judgement import Judgement
 from ..takes.sequence_table import ShotRow
 from ..takes.store import Store
 from .asked import choose_shots
-from .check import data_faults
+from .check import data_faults, given_faults
 from .executor import LOST, InProcesses
 from .lock import with_locked_setups
 from .phases import Result, merge, n_samples, phases_of
@@ -117,7 +118,7 @@ def solve_job(
     merged: tuple[ShotRow, ...] = ()
     with processes(work, chosen, workers) as executor:
         if strict:
-            _refuse_faulty(executor.run, chosen)
+            _refuse_faulty(executor.run, work, chosen)
         store.tidy()
         n_steps = sum(len(one.shots(job, asked)) for one in phases_of(job, asked))
 
@@ -179,7 +180,7 @@ def processes(
         warm_up(choosing=choosing)
     preload = (WARMED_TO_CHOOSE if choosing else WARMED,)
     count = n_workers or workers_for(chosen)
-    with runner(work, count, preload=preload) as run:
+    with noticed(), runner(work, count, preload=preload) as run:
         yield InProcesses(run=run)
 
 
@@ -226,10 +227,11 @@ def workers_for(chosen: Sequence[ShotSpec]) -> int:
     return n + ceil(n / 4)
 
 
-def _refuse_faulty(run: Run, chosen: Sequence[ShotSpec]) -> None:
+def _refuse_faulty(run: Run, work: Work, chosen: Sequence[ShotSpec]) -> None:
     found = [
         fault for each in run(_faults_of_shot, chosen, lost=_lost) for fault in each
     ]
+    found += given_faults(LoadedJob(job=work.job, folder=work.folder))
     if found:
         raise JobError(tuple(sorted(found, key=_place)))
 

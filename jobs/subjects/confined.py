@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
 from ..errors import Fault
+from ..job.action import CUT_SUFFIX
 from ..job.locations import shown
 from .faults import refuse, refuse_any
 from .read import track_of_source
@@ -23,7 +24,8 @@ from .track import SubjectTrack
 
 _SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*:")
 _FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
-_SUFFIX_RULE = f"must end in one of {', '.join(KINDS)}"
+_SUFFIXES = (*KINDS, CUT_SUFFIX)
+_SUFFIX_RULE = f"must end in one of {', '.join(_SUFFIXES)}"
 # A pipe is opened without waiting for its writer, and then refused.
 _FILE = os.O_RDONLY | os.O_NONBLOCK | os.O_NOFOLLOW | os.O_CLOEXEC
 
@@ -111,7 +113,7 @@ def faults_of_name(root: Path | None, file: str, *, path: str) -> Iterator[Fault
         (not file.isprintable() or "\\" in file, 'must be printable, "/" in it'),
         (file.startswith(("/", "~")), "must be relative to the project's folder"),
         (".." in PurePosixPath(file).parts, 'must not go up by ".."'),
-        (PurePosixPath(file).suffix.lower() not in KINDS, _SUFFIX_RULE),
+        (PurePosixPath(file).suffix.lower() not in _SUFFIXES, _SUFFIX_RULE),
     )
     broken = next((rule for breaks, rule in rules if breaks), None)
     if broken is not None:

@@ -36,6 +36,7 @@ class CutPicture:
             another time; None where there is none. other_camera: likewise, to another
             camera.
         findings: what the picture and the cut into it are faulted for.
+        kept: whether it stands as it was given, where the cut was.
     """
 
     shot: str
@@ -47,6 +48,7 @@ class CutPicture:
     other_time: Mapping[str, Any] | None = None
     other_camera: Mapping[str, Any] | None = None
     findings: Sequence[PlainFinding] = ()
+    kept: bool = False
 
     @property
     def n_frames(self) -> int:
@@ -69,7 +71,10 @@ class CoveredAction:
         status: `cut`, `no_cut` where none is allowed, or `cameras` where none is asked.
         pictures: of the cut, in its order.
         points: what the cut costs.
-        helps: what would give a cut where there is none, a sentence each.
+        given: name of the file of the cut, where it was given; best_points: what the
+            best cut costs then, None where none is allowed.
+        helps: what would give a cut where there is none, or what is wrong with the one
+            that was given, a sentence each.
         runs: cameras that roll at once, where they are asked to; one run in all where
             all can.
         clashes: why two cameras do not roll at once: cameras, what, frame.
@@ -84,6 +89,8 @@ class CoveredAction:
     status: str = CAMERAS_ONLY
     pictures: tuple[CutPicture, ...] = ()
     points: float = 0.0
+    given: str = ""
+    best_points: float | None = None
     helps: Sequence[str] = ()
     runs: Sequence[Sequence[str]] = ()
     clashes: Sequence[Mapping[str, Any]] = ()

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 
 from ...solver.cuts.findings import Finding
+from .covered_words import OF_ACTIONS
 
 Numbers = Mapping[str, float | str]
 
@@ -204,6 +205,14 @@ def _rig_off_height(n: Numbers, shot: str) -> str:
     )
 
 
+def _rig_leaves_floor(n: Numbers, shot: str) -> str:
+    return (
+        f"The floor of the set leaves the rail of {shot} by "
+        f"{float(n['rig_step_m']):.2f} m, more than is wedged; lay it where the floor "
+        "is even, or give its ends the rise of the ramp."
+    )
+
+
 def _rig_in_keep_out(n: Numbers, shot: str) -> str:
     return (
         f"The rig of {shot} runs through {n['keep_out']}; move the rig, or what is "
@@ -259,29 +268,6 @@ def _lock_broken(n: Numbers, shot: str) -> str:
     return (
         f"The locked take of {shot} no longer holds the action: {', '.join(parts)}; "
         "take off the lock, or the change of the action."
-    )
-
-
-def _beat_missed(n: Numbers, shot: str) -> str:
-    return (
-        f"{n['missed']} of the frames that {shot} is on for miss a beat of the cut; "
-        "give a camera that shows what the beat asks for."
-    )
-
-
-def _camera_seen(n: Numbers, shot: str) -> str:
-    what = {"sees": "sees", "seen": "is seen by", "way": "stands in the way of"}
-    return (
-        f"{shot} {what[str(n['what'])]} {n['other']} at {n['frame']}, so the two do "
-        f"not roll at once; {n['runs']} runs of the action take all its cameras."
-    )
-
-
-def _no_cut(n: Numbers, shot: str) -> str:
-    helps = str(n["helps"]) or "another camera"
-    return (
-        f"{shot} and the other cameras of {n['action']} have no cut that is allowed; "
-        f"what would give one: {helps}."
     )
 
 
@@ -341,6 +327,7 @@ _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
     "size_out_of_reach": _size_out_of_reach,
     "rig_off_floor": _rig_off_floor,
     "rig_off_height": _rig_off_height,
+    "rig_leaves_floor": _rig_leaves_floor,
     "rig_in_keep_out": _rig_in_keep_out,
     "sight_forbidden": _sight_forbidden,
     "hidden_behind": _hidden_behind,
@@ -381,8 +368,6 @@ _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
     "intent_missed": _intent_missed,
     "lock_broken": _lock_broken,
     "unseen_frames": _unseen_frames,
-    "beat_missed": _beat_missed,
-    "camera_seen": _camera_seen,
-    "no_cut": _no_cut,
     "accepts_nothing": _accepts_nothing,
+    **OF_ACTIONS,
 }

@@ -12,7 +12,7 @@ import numpy as np
 from ..action.framing import framing_at, primary_of
 from ..action.subject import Subject
 from ..arrays import BoolArray, FloatArray, IntArray
-from ..claims.everyone import frames_of_take
+from ..claims.everyone import FrameTable, frames_of_take
 from ..cuts.at_cut import WALKING_M_S, velocities
 from ..cuts.cost import EndSights, side_codes
 from ..cuts.lines import MOST_PEOPLE, PAIR_M
@@ -45,6 +45,7 @@ class Pictures:
         moving: whether the pan turns and the person it follows does not walk, (n,).
         sides: side codes of each line of action, 0 where there is none, by whose it
             is, (n,); bearings: of those lines [rad].
+        table: what the frames show of everybody.
         view: family of the setup's view; "" where it has none.
     """
 
@@ -63,6 +64,7 @@ class Pictures:
     moving: BoolArray
     sides: dict[str, IntArray]
     bearings: dict[str, FloatArray]
+    table: FrameTable
     view: str = ""
 
     @property
@@ -124,6 +126,7 @@ def pictures_of(take: Take, name: str, view: str = "") -> Pictures:
         moving=turning & (speed[subject, n] < WALKING_M_S),
         sides=sides,
         bearings=bearings,
+        table=table,
         view=view,
     )
 

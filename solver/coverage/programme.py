@@ -19,6 +19,7 @@ import numpy as np
 from ..arrays import IntArray
 from ..compiled.kernel import kernel
 from .cutting import NEVER
+from .lengths import LengthCosts
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -29,15 +30,14 @@ class CutProblem:
         frames: what each frame costs on each camera, (c, n).
         cuts: what a cut before each frame costs from a camera to another, (c, c, n);
             `NEVER` where it is not made.
-        lengths: what a picture of each length costs, (n + 1,); `NEVER` where it is
-            too short or too long.
+        lengths: what a picture costs by its length and place.
         first, last: whether the cut may begin and end on each camera, (c,), 0 or
             `NEVER`.
     """
 
     frames: IntArray
     cuts: IntArray
-    lengths: IntArray
+    lengths: LengthCosts
     first: IntArray
     last: IntArray
 
@@ -62,13 +62,15 @@ class Cutting:
 class CutSums(NamedTuple):
     """A problem as kernels read it.
 
-    `sums` (c, n + 1) has the cost of the frames before each frame, `cuts` (c, c, n) and
-    `lengths` (n + 1,) are those of `CutProblem`, `shortest` and `longest` frames.
+    `sums` (c, n + 1) has the cost of the frames before each frame, `cuts` (c, c, n) is
+    that of `CutProblem`, `lengths` (rows, most + 1) and `row` (n + 1,) are those of its
+    `LengthCosts`, `shortest` and `longest` frames.
     """
 
     sums: IntArray
     cuts: IntArray
     lengths: IntArray
+    row: IntArray
     shortest: int
     longest: int
 
@@ -93,11 +95,12 @@ def solve_cut(problem: CutProblem) -> Cutting | None:
     c, n = problem.frames.shape
     sums = np.zeros((c, n + 1), dtype=np.int64)
     np.cumsum(problem.frames, axis=1, out=sums[:, 1:])
-    allowed = np.flatnonzero(problem.lengths < NEVER)
+    lengths = problem.lengths
+    allowed = np.flatnonzero((lengths.points < NEVER).any(axis=0))
     if not len(allowed):
         return None
     least, most = int(allowed[0]), int(allowed[-1])
-    asked = CutSums(sums, problem.cuts, problem.lengths, least, most)
+    asked = CutSums(sums, problem.cuts, lengths.points, lengths.row, least, most)
     best = Covered(*(np.full((n + 1, c), value) for value in (NEVER, -1, -1)))
     cover_forth(asked, problem.first, best)
     ends = best.cost[n] + problem.last
@@ -131,7 +134,7 @@ def cover_forth(asked, first, best):
         best: the `Covered` to fill.
     """
     never = np.int64(1) << 60
-    sums, cuts, lengths = asked.sums, asked.cuts, asked.lengths
+    sums, cuts, lengths, row = asked.sums, asked.cuts, asked.lengths, asked.row
     c, n = sums.shape[0], sums.shape[1] - 1
     enter = np.full((n + 1, c), never)
     for j in range(c):
@@ -141,9 +144,10 @@ def cover_forth(asked, first, best):
             least, at = never, np.int64(-1)
             for length in range(asked.shortest, min(asked.longest, t) + 1):
                 s = t - length
-                if enter[s, j] >= never or lengths[length] >= never:
+                held = lengths[row[(s + t) // 2], length]
+                if enter[s, j] >= never or held >= never:
                     continue
-                cost = enter[s, j] + sums[j, t] - sums[j, s] + lengths[length]
+                cost = enter[s, j] + sums[j, t] - sums[j, s] + held
                 if cost < least:
                     least, at = cost, np.int64(s)
             best.cost[t, j], best.start[t, j] = least, at
@@ -170,7 +174,7 @@ def cover_back(asked, last, back):
         back: filled, (n + 1, c); the cut into the first picture is not counted.
     """
     never = np.int64(1) << 60
-    sums, cuts, lengths = asked.sums, asked.cuts, asked.lengths
+    sums, cuts, lengths, row = asked.sums, asked.cuts, asked.lengths, asked.row
     c, n = sums.shape[0], sums.shape[1] - 1
     leave = np.full((n + 1, c), never)
     for j in range(c):
@@ -180,9 +184,10 @@ def cover_back(asked, last, back):
             least = never
             for length in range(asked.shortest, min(asked.longest, n - t) + 1):
                 s = t + length
-                if leave[s, j] >= never or lengths[length] >= never:
+                held = lengths[row[(s + t) // 2], length]
+                if leave[s, j] >= never or held >= never:
                     continue
-                cost = leave[s, j] + sums[j, s] - sums[j, t] + lengths[length]
+                cost = leave[s, j] + sums[j, s] - sums[j, t] + held
                 least = min(least, cost)
             back[t, j] = least
         if t == 0:

@@ -1,28 +1,21 @@
-"""What each frame of a camera costs a cut, and what the length of a picture costs.
+"""What each frame of a camera costs a cut.
 
 Points a second: who is seen now, how large and from which side, who speaks. The
 weights are our choice. Beats are musts: a frame that misses one costs more than any
 taste.
-
-Lengths have a log-normal prior (Galvane et al. 2015, from memory). Its cost is the
-negative logarithm of its density over the logarithm of the length, counted from the
-median, so that cutting more or less often costs nothing by itself. Median 2.63 s and a
-spread of 0.69 are of the 96,697 shots of the validation list of the MovieCuts data set
-(Pardo et al. 2022, from memory), counted from its published list.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..action.claim import Claim
 from ..arrays import BoolArray, FloatArray, IntArray
+from ..claims.everyone import FrameTable
+from ..claims.measured import outcomes_of
 from ..cuts.cost import MICRO, micro
-from .cutting import NEVER
+from .lengths import MUST
 from .pictures import Pictures
-
-MEDIAN_S, SPREAD = 2.63, 0.69
-MUST = 1000.0
-"""Points that a frame costs which misses a beat."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -54,6 +47,8 @@ class Beat:
         first, last: frames, from 0, both inside.
         on: whose heads are shown; alone: and nobody else's.
         camera: which camera is on; "" for any.
+        claim: what the picture has to tell at each of them, of a verb that one frame
+            tells or does not.
     """
 
     first: int
@@ -61,6 +56,7 @@ class Beat:
     on: tuple[str, ...] = ()
     alone: bool = False
     camera: str = ""
+    claim: Claim | None = None
 
     def told(self, pictures: Pictures) -> BoolArray:
         """Return at which of its frames a camera tells it."""
@@ -72,7 +68,16 @@ class Beat:
             told &= shown[pictures.people.index(name)]
         if self.alone:
             told &= shown.sum(axis=0) == len(self.on)
+        if self.claim is not None:
+            told &= _tells(self.claim, pictures.table, self.first, self.last)
         return told
+
+
+def _tells(claim: Claim, table: FrameTable, first: int, last: int) -> BoolArray:
+    """Return at which frames of a stretch a picture tells a claim, counted from 0."""
+    numbers = table.blocking.frame[first : last + 1].tolist()
+    at_each = [replace(claim, frames=(frame, frame)) for frame in numbers]
+    return np.array([one.held for one in outcomes_of(at_each, table)], dtype=np.bool_)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -112,37 +117,6 @@ def beats_missed(pictures: Pictures, beats: tuple[Beat, ...]) -> IntArray:
     for beat in beats:
         missed[beat.first : beat.last + 1] += ~beat.told(pictures)
     return missed
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Lengths:
-    """How long pictures are held [s]; the spread is that of the natural logarithm."""
-
-    median_s: float = MEDIAN_S
-    spread: float = SPREAD
-    shortest_s: float = 1.0
-    longest_s: float = 20.0
-
-    def costs(self, n: int, rate: float, weight: float, *, alone: bool) -> IntArray:
-        """Return what a picture of each length costs, (n + 1,) [micro-points].
-
-        `NEVER` outside of shortest and longest; an action that is shorter than the
-        shortest may be one picture.
-
-        Args:
-            n: frames of the action.
-            rate: frames a second.
-            weight: points of half a squared spread.
-            alone: whether there is one camera, which is then held throughout.
-        """
-        frames = np.arange(n + 1)
-        seconds = np.maximum(frames, 1) / rate
-        off = np.log(seconds / self.median_s) / self.spread
-        costs = micro(np.minimum(weight * off**2 / 2, MUST))
-        least = min(int(np.ceil(self.shortest_s * rate - 1e-9)), n)
-        most = n if alone else int(np.floor(self.longest_s * rate + 1e-9))
-        outside = (frames < max(least, 1)) | (frames > most)
-        return np.where(outside, NEVER, costs)
 
 
 def frame_costs(parts: dict[str, FloatArray], missed: IntArray) -> IntArray:

@@ -21,7 +21,7 @@ from carrellata.jobs.job.parse import parse_job
 from carrellata.jobs.run.local import solve_job
 from carrellata.jobs.takes.actions import CoveredAction, read_action
 from carrellata.jobs.takes.keys import canonical
-from carrellata.solver.coverage.worth import MEDIAN_S, SPREAD
+from carrellata.solver.coverage.lengths import MEDIAN_S, SPREAD
 
 N_ACTIONS, SECONDS, FIRST = 20, 20.0, 1001
 APART_M = (1.5, 10.0)  # on average

@@ -41,6 +41,22 @@ def submission_faults(
             if fault is not None:
                 yield Fault(path=path, message=fault)
         yield from _set_faults(job, k, folder, roots)
+    for path, file in given_cuts(job, shots):
+        fault = place_fault(file, folder, roots)
+        if fault is not None:
+            yield Fault(path=f"{path}.file", message=fault)
+
+
+def given_cuts(job: JobFile, shots: Sequence[int]) -> list[tuple[str, str]]:
+    """Return the files of cuts given for actions of some shots, with their tables."""
+    asked = {job.shots[k].name for k in shots}
+    return [
+        (f"actions[{k}].cut", action.cut.file)
+        for k, action in enumerate(job.actions)
+        if action.cut is not None
+        and action.cut.file is not None
+        and asked & set(map(action.shot_of, action.cameras))
+    ]
 
 
 def _set_faults(
@@ -73,12 +89,13 @@ def place_fault(file: str, folder: Path, roots: Sequence[Path]) -> str | None:
 
 
 def digests_of(job: JobFile, shots: Sequence[int], folder: Path) -> dict[str, str]:
-    """Return the SHA-256 of each subject's and set's file, by its name in the job.
+    """Return the SHA-256 of each file of a job, by its name: subjects, sets and cuts.
 
     A file that cannot be read has an empty one.
     """
     named = [one.file for k in shots for one in job.shots[k].subjects]
     named += [job.shots[k].stage.set_file for k in shots]
+    named += [file for _, file in given_cuts(job, shots)]
     names = {file: folder / file for file in named if file is not None}
     return {name: _digest(path) for name, path in sorted(names.items())}
 

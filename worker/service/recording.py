@@ -19,6 +19,7 @@ from ...jobs.run.spool import Spool
 from ...jobs.subjects import SubjectError
 from ...jobs.subjects.confined import ConfinedReader, faults_of_name
 from ...jobs.takes.store import Store
+from ..farm.inputs import given_cuts
 from .limits import batch_faults
 from .problems import Refusal, refusal
 from .rules import Rules
@@ -102,7 +103,7 @@ def digest_of_body(body: bytes) -> str:
 
 
 def _digests(job: JobFile, reader: ConfinedReader) -> dict[str, str]:
-    """Return the SHA-256 of each subject's file; empty where it may not be read."""
+    """Return the SHA-256 of files of subjects and cuts that may be read."""
     found: dict[str, str] = {}
     for spec in job.shots:
         for subject in spec.subjects:
@@ -112,6 +113,12 @@ def _digests(job: JobFile, reader: ConfinedReader) -> dict[str, str]:
                 found[subject.file] = reader.source(subject, path="subject").digest
             except SubjectError:
                 found[subject.file] = ""
+    for path, file in given_cuts(job, range(len(job.shots))):
+        try:
+            data = reader.file_bytes(file, folder=Path(), path=path)
+            found[file] = hashlib.sha256(data).hexdigest()
+        except SubjectError:
+            found[file] = ""
     return {name: digest for name, digest in sorted(found.items()) if digest}
 
 
@@ -122,3 +129,5 @@ def _names(job: JobFile, rules: Rules) -> Iterable[Fault]:
             if subject.file is not None:
                 path = f"shots[{k}].subjects[{n}]"
                 yield from faults_of_name(rules.root, subject.file, path=path)
+    for path, file in given_cuts(job, range(len(job.shots))):
+        yield from faults_of_name(rules.root, file, path=path)

@@ -105,7 +105,7 @@ FAULTY: list[tuple[dict[str, Any], str]] = [
     ),
     (
         {"cut": {"beats": [{"frames": [10, 20]}]}},
-        "actions[0].cut.beats[0]: needs one of on, alone and camera",
+        "actions[0].cut.beats[0]: needs one of on, alone, camera and tells",
     ),
     (
         {"cut": {"speaks": [{"frames": [10, 20], "who": "kim"}]}},
@@ -116,8 +116,34 @@ FAULTY: list[tuple[dict[str, Any], str]] = [
         'actions[0].cut.frist: unknown field; did you mean "first"',
     ),
     (
-        {"cut": "cut.otio"},
-        'actions[0].cut: "cut.otio": a given cut is not available in this version',
+        {"cut": "cut.edl"},
+        'actions[0].cut: must be a table, the name of an .otio file or "none", got '
+        '"cut.edl"',
+    ),
+    (
+        {"cut": {"file": "cut.edl"}},
+        'actions[0].cut.file: must end in .otio, got "cut.edl"',
+    ),
+    (
+        {"cut": {"improve": [[10, 20]]}},
+        "actions[0].cut: improve needs file: the cut that is improved",
+    ),
+    (
+        {"cut": {"file": "cut.otio", "improve": [[10, 900]]}},
+        "actions[0].cut.improve[0]: 10 to 900 do not rise inside the action (1 to 240)",
+    ),
+    (
+        {"cut": {"beats": [{"frames": [10, 20], "tells": {"small": "kim"}}]}},
+        'actions[0].cut.beats[0].tells: "kim" is no person of the action (ann, ben)',
+    ),
+    (
+        {"cut": {"beats": [{"frames": [10, 20], "tells": {"reveals": "ann"}}]}},
+        "actions[0].cut.beats[0].tells: reveals needs a whole shot; a beat takes "
+        "together, alone, looms, small",
+    ),
+    (
+        {"cut": {"beats": [{"frames": [10, 20], "tells": {"small": True}}]}},
+        "actions[0].cut.beats[0].tells: small needs names in a beat",
     ),
     (
         {"cut": {"shortest_s": 9, "longest_s": 3}},
@@ -137,6 +163,16 @@ FAULTY: list[tuple[dict[str, Any], str]] = [
         "actions[0].cameras: needs cameras, or coverage by a set of them",
     ),
 ]  # fmt: skip
+
+
+def test_name_of_a_timeline_stands_for_its_table() -> None:
+    short, table = (
+        job_of(an_action(cut=cut)).actions[0].cut
+        for cut in ("cut.otio", {"file": "cut.otio"})
+    )
+    assert short == table
+    assert short is not None
+    assert (short.file, short.improve) == ("cut.otio", ())
 
 
 @pytest.mark.parametrize(("fields", "line"), FAULTY)

@@ -277,9 +277,9 @@ NUMBERS: dict[str, dict[str, float | str]] = {
     "screen_direction": {
         "against": "010", "subject": "a", "from_m_s": 2.0, "to_m_s": -1.4,
     },
-    "crosses_in_shot": {
-        "subject": "a", "from_deg": -80.0, "to_deg": 80.0, "line": "facing",
-    },
+    "crosses_in_shot": {"subject": "a", "from_deg": -80.0, "to_deg": 80.0, "line": "f"},
+    "breaks_cut_rule": {"rule": "longest", "asked": 20.0, "held_s": 21.5},
+    "cut_not_read": {"action": "talk", "faults": "cut.otio: is not UTF-8 text"},
     "under_30_degrees": {
         "against": "010", "subject": "a", "turn_deg": 12.0, "from_size": "full",
         "to_size": "knee", "size_steps": 1.1,
@@ -309,7 +309,7 @@ NUMBERS: dict[str, dict[str, float | str]] = {
     "size_out_of_reach": {"asked_m": 4.0, "nearest_m": 12.0, "furthest_m": 14.0},
     "rig_off_floor": {"rig_off_floor_m": 0.4},
     "rig_off_height": {"rig_off_height_m": 0.1},
-    "rig_in_keep_out": {"keep_out": "kiosk"},
+    "rig_leaves_floor": {"rig_step_m": 0.2}, "rig_in_keep_out": {"keep_out": "kiosk"},
     "sight_forbidden": {"keep_out": "kiosk"},
     "hidden_behind": {"hidden_by": "kiosk", "hidden": 0.11},
     "size_not_kept": {"size_kept": 0.5},

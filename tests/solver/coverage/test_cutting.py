@@ -7,11 +7,13 @@ from itertools import pairwise, permutations
 import numpy as np
 from covered import camera, five_cameras, pair
 
+from carrellata.solver.action.claim import Claim
 from carrellata.solver.coverage.cut import ChosenCut, CutAsk, NoCut, choose_cut
 from carrellata.solver.coverage.cutting import NEVER, cut_table
+from carrellata.solver.coverage.lengths import Lengths
 from carrellata.solver.coverage.part import part_of
 from carrellata.solver.coverage.pictures import Pictures, pictures_of
-from carrellata.solver.coverage.worth import Beat, Lengths, PictureCosts, Speech
+from carrellata.solver.coverage.worth import Beat, PictureCosts, Speech
 from carrellata.solver.cuts.brings import LOOK, news_of
 from carrellata.solver.cuts.continuity import CutShot, cut_findings
 from carrellata.solver.cuts.cost import CutCosts
@@ -150,6 +152,22 @@ def test_who_speaks_is_seen_and_beats_are_told() -> None:
     assert all(by[on_at(cut, f)].shown[:, f].all() for f in range(90, 121))
     assert all(on_at(cut, f) == "over_b" for f in range(400, 421))
     assert sum(one.missed for one in cut.pictures) == 0
+
+
+def test_beat_may_ask_for_what_a_claim_tells_at_every_frame() -> None:
+    wide, free = Claim(verb="together", who=("ann", "ben")), cut_of(CutAsk())
+    close = Claim(verb="small", who=("ann",), given={"figure": 0.9})
+    for claim in (wide, close):
+        beat = Beat(first=200, last=230, claim=claim)
+        tells = {one.name: beat.told(one) for one in pictures()}
+        assert {told.all() for told in tells.values()} == {True, False}
+        cut = cut_of(CutAsk(beats=(beat,)))
+        assert all(tells[on_at(cut, f)][f - 200] for f in range(200, 231))
+        assert sum(one.missed for one in cut.pictures) == 0
+        shown = pictures()[0].shown[:, 200:231].all(axis=0)
+        if claim is wide:
+            np.testing.assert_array_equal(tells["master"], shown)
+    assert not all(tells[on_at(free, f)][f - 200] for f in range(200, 231))
 
 
 def test_first_and_last_camera_are_kept_and_what_others_cost_is_said() -> None:

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from carrellata.solver.coverage.cutting import NEVER
+from carrellata.solver.coverage.lengths import LengthCosts
 from carrellata.solver.coverage.programme import CutProblem, solve_cut
 
 N, STEP, CAMERAS = 40, 4, 3
@@ -18,9 +19,10 @@ def random_problem(seed: int) -> CutProblem:
     cuts = rng.integers(-2, 9, (CAMERAS, CAMERAS, N))
     cuts[rng.random(cuts.shape) < 0.2] = NEVER
     cuts[range(CAMERAS), range(CAMERAS)] = NEVER
-    lengths = rng.integers(0, 12, N + 1)
-    lengths[np.arange(N + 1) % STEP != 0] = NEVER
-    lengths[[0, 32, 36, 40]] = NEVER
+    points = rng.integers(0, 12, (2, N + 1))
+    points[:, np.arange(N + 1) % STEP != 0] = NEVER
+    points[:, [0, 32, 36, 40]] = NEVER
+    lengths = LengthCosts(points=points, row=rng.integers(0, 2, N + 1))
     ends = np.where(rng.random((2, CAMERAS)) < 0.3, NEVER, 0)
     ends[:, 0] = 0
     return CutProblem(
@@ -40,7 +42,7 @@ def every_cut(problem: CutProblem) -> Iterator[tuple[tuple[int, ...], list[int],
             starts = (0, *inner)
             stops = (*inner, N)
             costs = [
-                int(problem.lengths[b - a]) for a, b in zip(starts, stops, strict=True)
+                problem.lengths.of(a, b) for a, b in zip(starts, stops, strict=True)
             ]
             if max(costs) >= NEVER:
                 continue

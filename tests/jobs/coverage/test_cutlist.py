@@ -11,7 +11,7 @@ import pytest
 from timelines import RATE, at, clip, gap, span, track
 
 from carrellata.jobs.commands.cut_text import cut_tables, cut_toml
-from carrellata.jobs.commands.cutlist import CutList, read_cut, snap_rate
+from carrellata.jobs.coverage.cutlist import CutList, read_cut, snap_rate
 from carrellata.jobs.errors import InputError, JobError
 from carrellata.worker.cli import main
 

@@ -10,7 +10,7 @@ Times are whole frames from here on: values of one rate, never sums of two.
 
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import isfinite
@@ -100,31 +100,55 @@ def read_cut(
         JobError: the extra is missing, or the timeline holds what has no shot list;
             every fault is named by its clip.
     """
-    need("opentimelineio", "scene", str(path))
-    timeline = _timeline(path)
-    reader = _Reader(str(path), timeline, retimed=retimed)
-    return reader.cut(handles=handles, number=number)
+    file = str(path)
+    need("opentimelineio", "scene", file)
+    if not path.exists():
+        raise InputError(file, "no such file")
+    timeline = _timeline(file, lambda otio: otio.adapters.read_from_file(file))
+    return _Reader(file, timeline, retimed=retimed).cut(handles=handles, number=number)
 
 
-def _timeline(path: Path) -> Any:
+def cut_of_text(text: str, file: str) -> CutList:
+    """Return the shots of an `.otio` timeline, numbered, without handles.
+
+    Args:
+        text: of the file.
+        file: what it is called in messages.
+
+    Raises:
+        InputError: the text is no timeline.
+        JobError: as `read_cut`.
+    """
+    need("opentimelineio", "scene", file)
+    timeline = _timeline(
+        file, lambda otio: otio.adapters.read_from_string(text, "otio_json")
+    )
+    return _Reader(file, timeline, retimed=False).cut(handles=0, number=True)
+
+
+def _timeline(file: str, read: Callable[[Any], Any]) -> Any:
+    """Return the one timeline that is read.
+
+    Args:
+        file: what it is called in messages.
+        read: reads it, given the package.
+    """
     import opentimelineio as otio
 
-    if not path.exists():
-        raise InputError(str(path), "no such file")
     try:
-        found = otio.adapters.read_from_file(str(path))
+        found = read(otio)
     except (otio.exceptions.OTIOError, ValueError, OSError) as error:
         reason = str(error).splitlines()[0][:200] if str(error) else "unknown reason"
-        raise InputError(str(path), f"is not a timeline: {reason}") from error
+        raise InputError(file, f"is not a timeline: {reason}") from error
     if isinstance(found, otio.schema.SerializableCollection):
         inside = [one for one in found if isinstance(one, otio.schema.Timeline)]
         if len(inside) != 1:
             message = f"holds {len(inside)} timelines, must hold one"
-            raise InputError(str(path), message)
+            raise InputError(file, message)
         return inside[0]
     if not isinstance(found, otio.schema.Timeline):
         kind = found.schema_name() if hasattr(found, "schema_name") else "nothing"
-        raise InputError(str(path), f"holds a {kind}, must hold a Timeline")
+        raise InputError(file, f"holds a {kind}, must hold a Timeline")
     return found
 
 
