@@ -216,7 +216,8 @@ def _judged(
         camera = cameras[one.camera]
         first, last = start + one.first, start + one.last
         scene = camera.spec.scene.lower()
-        ends = shot_ends(part_of(camera.take, first, last))
+        table = camera.pictures.table.between(first, last)
+        ends = shot_ends(part_of(camera.take, first, last), table)
         name = f"{camera.spec.name} ({first}-{last})"
         shots.append(CutShot(name=name, scene=scene, elapsed=False, ends=ends))
     found = []
