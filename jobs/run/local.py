@@ -25,7 +25,7 @@ from .check import data_faults, given_faults
 from .executor import LOST, InProcesses
 from .lock import with_locked_setups
 from .phases import Result, merge, n_samples, phases_of
-from .run import names_of, report, run_phases
+from .run import actions_of_shots, names_of, report, run_phases
 from .solve_shot import Work
 from .warm import WARMED, WARMED_TO_CHOOSE, is_warm, warm_up
 
@@ -48,12 +48,14 @@ class Outcome:
         folder: where its takes lie.
         rows: of the shots that were asked for, in the order of the job.
         review: its index; None where nothing came of the run.
+        actions: names of those whose cameras were asked for.
     """
 
     sequence: str
     folder: Place
     rows: tuple[ShotRow, ...]
     review: Place | None = None
+    actions: tuple[str, ...] = ()
 
     @property
     def failed(self) -> tuple[ShotRow, ...]:
@@ -141,6 +143,7 @@ def solve_job(
         folder=store.folder,
         rows=tuple(row for row in merged if row.shot in done_now),
         review=review,
+        actions=actions_of_shots(job, done_now),
     )
 
 

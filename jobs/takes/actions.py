@@ -62,7 +62,7 @@ class CoveredAction:
 
     Attributes:
         action: its name.
-        frames: first and last, both inside.
+        frames: first and last, both inside; rate: frames a second, as a job says it.
         cameras: takes by name of the camera, in the order of the job; those that have
             none are left out.
         takes: keys of the takes, by name of the camera.
@@ -83,6 +83,7 @@ class CoveredAction:
 
     action: str
     frames: tuple[int, int]
+    rate: str
     cameras: Mapping[str, str]
     takes: Mapping[str, str]
     shown: Mapping[str, Mapping[str, Sequence[Sequence[int]]]]
