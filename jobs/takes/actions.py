@@ -31,6 +31,7 @@ class CutPicture:
         camera: name of the camera.
         frames: first and last, both inside.
         parts: what it costs, by parts [points]; cut: what the cut into it costs.
+        liked_s: length that is liked best where it lies.
         brings: what is new after the cut into it, by `News`.
         other_time: frame, camera and points that the best cut costs more that falls at
             another time; None where there is none. other_camera: likewise, to another
@@ -43,6 +44,7 @@ class CutPicture:
     camera: str
     frames: tuple[int, int]
     parts: Mapping[str, float] = field(default_factory=dict)
+    liked_s: float = 0.0
     cut: Mapping[str, float] = field(default_factory=dict)
     brings: Sequence[Mapping[str, Any]] = ()
     other_time: Mapping[str, Any] | None = None

@@ -30,7 +30,7 @@ from carrellata.jobs.coverage.cutlist import read_cut
 def solved(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("covered")
     beats = [{"frames": [1060, 1070], "camera": "ben"}]
-    asked = action(cut={"first": "master", "beats": beats})
+    asked = action(cut={"first": "master", "beats": beats, "varied": 0})
     solve(write(folder, actions=[asked]), folder / "out")
     return folder
 
@@ -87,6 +87,13 @@ def test_page_of_the_cut_plays_pictures_and_draws_the_strip(solved: Path) -> Non
     assert [one["camera"] for one in cameras] == ["master", "ann", "ben"]
     svg = re.findall(r'<svg class="covered".*?</svg>', text, re.DOTALL)[0]
     assert svg.count('class="on"') == len(found["pictures"])
+    for one in found["pictures"]:
+        first, last = one["frames"]
+        assert f'href="#{one["shot"]}.f{first}"' in svg
+        assert f">{(last - first + 1) / RATE:.1f}</text>" in svg
+    assert not any(
+        f["name"] == "lens_run" for p in found["pictures"] for f in p["findings"]
+    )
     assert "instead:" in text
 
 

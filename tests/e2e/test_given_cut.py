@@ -13,7 +13,7 @@ from covered_job import FIRST, LAST, action, cut_of, solve, take_bytes, write
 def solved(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("chosen")
     beats = [{"frames": [1060, 1070], "camera": "ben"}]
-    asked = action(cut={"first": "master", "beats": beats})
+    asked = action(cut={"first": "master", "beats": beats, "varied": 0})
     solve(write(folder, actions=[asked]), folder / "out")
     return folder
 

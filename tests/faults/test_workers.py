@@ -238,9 +238,10 @@ def covered_walk(cut: dict[str, object] | str) -> dict[str, object]:
     """Return an action of one who walks, of two cameras, one of them open."""
     (subject,) = walking_shot("-")["subjects"]
     near = {"kind": "sticks", "at": [170, -100, 150]}
+    rail = {"kind": "track", "from": [0, 0, 150], "to": [500, 0, 150]}
     cameras = [
         {"name": "wide", "rig": near, "lens_mm": 25},
-        {"name": "close", "size": "chest", "rig": near, "lens_mm": "choose"},
+        {"name": "close", "size": "medium", "rig": rail, "lens_mm": "choose"},
     ]
     return {
         "name": "walk",
@@ -257,7 +258,7 @@ def test_open_setups_and_actions_are_chosen_and_cut_on_the_farm(
     farm = make_farm(TIME_LIMIT_S="60", VISIBILITY_TIMEOUT_S="120")
     open_shot = walking_shot("030", lens_mm="choose")
     shots = walking_shot("010"), open_shot
-    cut = {"shortest_s": 0.2, "first": "wide", "median_s": 0.4}
+    cut = {"shortest_s": 0.2, "first": "wide", "median_s": 0.4, "varied": 0}
     job = farm.job(walking_job(*shots, actions=[covered_walk(cut)]))
     farm.worker()
     done = farm.end(farm.submit(job).batch)
@@ -266,7 +267,7 @@ def test_open_setups_and_actions_are_chosen_and_cut_on_the_farm(
     assert farm.takes() == farm.takes("local")
     assert "chase/candidates/030.json" in farm.takes()
     chosen = json.loads(farm.takes()["chase/actions/walk.json"])
-    assert chosen["status"] == "cut"
+    assert len(chosen["pictures"]) > 1
     # The same cut, given: it is read below the farm's roots, as it was submitted.
     given = cut | {"file": "cut.otio"}
     again = farm.job(walking_job(*shots, actions=[covered_walk(given)]), "given")
