@@ -8,6 +8,7 @@ from ...solver.errors import SolverError
 from ..errors import Fault, ShotDataError
 from ..places.object_errors import StoreError
 from ..places.place import failure_words
+from .interrupts import obey
 
 T = TypeVar("T")
 
@@ -34,7 +35,20 @@ def guarded(
 
     Raises:
         StoreError: an object store does not answer, and the caller waits.
+        KeyboardInterrupt: one came meanwhile, whatever the work made of it.
     """
+    try:
+        return _result(do, place, passing, waits)
+    finally:
+        obey()
+
+
+def _result(
+    do: Callable[[], T],
+    place: str,
+    passing: tuple[type[Exception], ...],
+    waits: bool,
+) -> T | tuple[Fault, ...]:
     try:
         return do()
     except passing:
@@ -50,6 +64,7 @@ def guarded(
     except MemoryError:
         message = "needs more memory than there is"
     except Exception as error:
+        obey()  # a library's error may be what it made of an interrupt
         # A defect met by one must not keep a night of others from their report.
         _log.exception("%s met a defect", place)
         message = defect_words(error)

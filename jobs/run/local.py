@@ -15,6 +15,7 @@ from ..errors import CancelledError, Fault, JobError
 from ..job.load import MAX_BYTES, LoadedJob, load_job
 from ..job.shot import ShotSpec
 from ..places.place import Place
+from ..processes.interrupts import noticed
 from ..processes.pool import Run, n_processors, runner, start_early
 from ..processes.threads import use_one_thread
 from ..takes.judgement import Judgement
@@ -172,7 +173,7 @@ def processes(
         warm_up(choosing=choosing)
     preload = (WARMED_TO_CHOOSE if choosing else WARMED,)
     count = n_workers or workers_for(chosen)
-    with runner(work, count, preload=preload) as run:
+    with noticed(), runner(work, count, preload=preload) as run:
         yield InProcesses(run=run)
 
 

@@ -118,7 +118,12 @@ def _make_table(
     while True:
         names = row_names(folder)
         read |= read_solves(folder, [n for n in names.values() if n not in read])
-        solves = {shot: read.get(name) for shot, name in names.items()}
+        # Another part may have replaced an object between its listing and its reading,
+        # or while the folder was listed. A table without that shot's past must not be
+        # seen by anybody, not even for a moment.
+        if not read.keys() >= set(names.values()) or row_names(folder) != names:
+            continue
+        solves = {shot: read[name] for shot, name in names.items()}
         covered = findings_of_actions(path.parent, entries)
         table = _table(clock, entries, _with_older(path, entries, solves), covered)
         data = table.bytes()

@@ -176,6 +176,7 @@ class Rehearsal:
         in_set = None
         if self._watching is not None and self.ask.stage.set is not None:
             in_set = seen_in_set(
+                self.ask.shot,
                 self.ask.stage,
                 self._watching,
                 SightCamera(cams, through.lensed.roll_rad, through.lensed.screen),

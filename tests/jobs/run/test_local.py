@@ -1,5 +1,7 @@
 """Solving on one machine: the same bytes however the work is cut up."""
 
+import os
+import signal
 from pathlib import Path
 
 import pytest
@@ -15,10 +17,14 @@ from walks import (
 
 from carrellata.jobs.errors import CancelledError, JobError
 from carrellata.jobs.job.load import load_job
+from carrellata.jobs.job.shot import ShotSpec
+from carrellata.jobs.job.spec import JobFile
 from carrellata.jobs.processes.pool import n_processors
+from carrellata.jobs.run import solve_shot
 from carrellata.jobs.run.asked import choose_shots
 from carrellata.jobs.run.check import check_job
 from carrellata.jobs.run.local import solve_job, workers_for
+from carrellata.jobs.takes.continuity import CutEntry, entry_of
 from carrellata.jobs.takes.metadata import take_metadata
 from carrellata.jobs.takes.sequence_table import (
     MEASURES,
@@ -235,6 +241,27 @@ def test_interrupt_keeps_what_was_done(tmp_path: Path) -> None:
     assert statuses(rows) == {"000": "solved", "010": "solved"}
     rest = solve_job(job, tmp_path, workers=1)
     assert list(statuses(rest.rows).values()) == ["kept", "kept", "solved", "solved"]
+
+
+def test_interrupt_that_a_library_turns_into_an_error_fails_no_shot(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = save_job(tmp_path, walking_job(*many_shots(3)))
+
+    def entry(job: JobFile, spec: ShotSpec) -> CutEntry:
+        if spec.name == "010":
+            try:
+                os.kill(os.getpid(), signal.SIGINT)
+            except KeyboardInterrupt as error:
+                message = "what a library makes of it"
+                raise ValueError(message) from error
+        return entry_of(job, spec)
+
+    monkeypatch.setattr(solve_shot, "entry_of", entry)
+    with pytest.raises(CancelledError, match="1 of 3 shots done"):
+        solve_job(job, tmp_path, workers=1)
+    rows = read_sequence(tmp_path / "chase/sequence.parquet")
+    assert statuses(rows) == {"000": "solved"}
 
 
 def test_shots_are_chosen_in_the_order_of_the_job(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
+from typing import Any
 
 import pytest
 from command_line import PATIENCE_S
@@ -99,6 +100,48 @@ def delayed(monkeypatch: pytest.MonkeyPatch) -> None:
         write(place, data)
 
     monkeypatch.setattr(merge, "write_whole", late)
+
+
+@pytest.mark.parametrize("moment", ["listed", "read"])
+def test_an_object_replaced_meanwhile_leaves_no_table_without_its_past(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moment: str
+) -> None:
+    job = some_job()
+    for night in (1, 2):
+        end_part(tmp_path, job, night, 0, 1)
+    read, names, write = merge.read_solves, merge.row_names, merge.write_whole
+    others = iter((3, 4))
+    missing: list[set[str]] = []
+
+    def put_between(*words: Any) -> Any:
+        """Have the second half of the shots put while the first half is merged."""
+        if night := next(others, None):
+            with monkeypatch.context() as quiet:
+                quiet.setattr(merge, "read_solves", read)
+                quiet.setattr(merge, "row_names", names)
+                end_part(tmp_path, job, night, 1, 2)
+        return read(*words)
+
+    def torn(folder: Place) -> Any:
+        """List as a folder does that changes meanwhile: old name gone, new not seen."""
+        found = names(folder)
+        if next(others, None):
+            found.pop(job.shots[-1].name)
+        return found
+
+    def told(place: Place, data: bytes) -> None:
+        write(place, data)
+        table = read_table(tmp_path / "sequence.parquet")
+        missing.append({s.name for s in job.shots} - {one.shot for one in table.before})
+
+    monkeypatch.setattr(merge, "write_whole", told)
+    if moment == "read":
+        monkeypatch.setattr(merge, "read_solves", put_between)
+    else:
+        monkeypatch.setattr(merge, "row_names", torn)
+    end_part(tmp_path, job, 3, 0, 2)
+    assert missing
+    assert missing == [set()] * len(missing)
 
 
 def end_together(folder: Place, job: JobFile, night: int, count: int) -> None:

@@ -226,6 +226,7 @@ def test_a_running_batch_is_cancelled_within_two_seconds(service: Service) -> No
     assert service.ask("DELETE", place).json["state"] == "cancelled"
     ended = service.ask("DELETE", waiting)
     assert (ended.status, ended.json["code"]) == (409, "ended")
+    assert status["failed"] == []
     takes = sorted((service.out / "north" / "long" / "takes").glob("*.parquet"))
     assert len(takes) >= status["done"]
     print(f"cancelled within {took_s:.2f} s")
