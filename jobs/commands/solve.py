@@ -160,6 +160,7 @@ def solve(
     from ..places.place import place_of
     from ..run.local import solve_job
     from ..takes.continuity import reached
+    from .action_lines import action_lines, covered, plain_actions
     from .report import (
         count_line,
         detail_line,
@@ -185,11 +186,13 @@ def solve(
         )
     for note in outcome.notes:
         typer.echo(f"note: {note}", err=True)
+    actions = covered(outcome.folder, outcome.actions)
     if as_json:
         print_json(
             {
                 "sequence": outcome.sequence,
                 "folder": str(outcome.folder),
+                "actions": plain_actions(actions),
                 "review": None if outcome.review is None else str(outcome.review),
                 "shots": [
                     {
@@ -215,6 +218,8 @@ def solve(
                 for line in finding_lines(row):
                     typer.echo(f"{row.shot}: {line}")
             typer.echo(lenses_line(outcome.rows))
+        for line in action_lines(outcome.folder, actions):
+            typer.echo(line)
         typer.echo(findings_line(outcome.rows))
         typer.echo(f"{count_line(outcome.rows)}; takes in {outcome.folder}")
         for name in explained:

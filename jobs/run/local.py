@@ -26,7 +26,7 @@ from .check import data_faults, given_faults
 from .executor import LOST, InProcesses
 from .lock import with_locked_setups
 from .phases import Result, merge, n_samples, phases_of
-from .run import names_of, report, run_phases
+from .run import actions_of_shots, names_of, report, run_phases
 from .solve_shot import Work
 from .understood import doubts
 from .warm import WARMED, WARMED_TO_CHOOSE, is_warm, warm_up
@@ -51,6 +51,7 @@ class Outcome:
         rows: of the shots that were asked for, in the order of the job.
         review: its index; None where nothing came of the run.
         notes: what seems to be wrong with units, axes and rates of shots that are new.
+        actions: names of those whose cameras were asked for.
     """
 
     sequence: str
@@ -58,6 +59,7 @@ class Outcome:
     rows: tuple[ShotRow, ...]
     review: Place | None = None
     notes: tuple[str, ...] = ()
+    actions: tuple[str, ...] = ()
 
     @property
     def failed(self) -> tuple[ShotRow, ...]:
@@ -146,6 +148,7 @@ def solve_job(
         rows=tuple(row for row in merged if row.shot in done_now),
         review=review,
         notes=doubts(job, _new(chosen, rows.values()), folder, read=work.read),
+        actions=actions_of_shots(job, done_now),
     )
 
 
