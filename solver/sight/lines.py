@@ -11,6 +11,7 @@ from .set_mesh import SetMesh
 from .tree import OUT, SOLID
 
 MOST_EDGES = 4000
+BALL = 16  # pieces that are looked at together
 PIECE_M = 1.5  # of an edge that is seen or hidden as one
 SHORT_M = 0.03  # of a line of sight, so that an edge does not hide itself
 NEAR_M = 3.0  # within which edges matter alike
@@ -31,22 +32,26 @@ def standing(mesh: SetMesh, taken_out: BoolArray) -> SetMesh:
 class Pieces(NamedTuple):
     """Pieces of edges: ends (n, 2, 3), middles (n, 3) and lengths (n,) [m].
 
+    `balls` (m, 4) are a middle and a radius [m] that hold `BALL` pieces each, in order.
     The others are of the `Edges` that they are pieces of.
     """
 
     ends: FloatArray
     middle: FloatArray
     length: FloatArray
+    balls: FloatArray
     part: IntArray
     normals: FloatArray
     smooth: BoolArray
 
     def of(self, rows: IntArray) -> "Pieces":
         """Return some of them."""
+        middle, length = self.middle[rows], self.length[rows]
         return Pieces(
             self.ends[rows],
-            self.middle[rows],
-            self.length[rows],
+            middle,
+            length,
+            _balls(middle, length),
             self.part[rows],
             self.normals[rows],
             self.smooth[rows],
@@ -68,33 +73,51 @@ def edge_pieces(mesh: SetMesh) -> Pieces:
 
 def _pieces_of(edges: Edges) -> Pieces:
     along = edges.ends[:, 1] - edges.ends[:, 0]
-    length = np.linalg.norm(along, axis=1)
-    longest = np.argsort(-np.round(length, 6), kind="stable")[:MOST_EDGES]
+    far = np.linalg.norm(along, axis=1)
+    longest = np.argsort(-np.round(far, 6), kind="stable")[:MOST_EDGES]
     order = np.sort(longest)
-    count = np.maximum(np.ceil(length[order] / PIECE_M - 1e-6), 1).astype(np.int64)
+    count = np.maximum(np.ceil(far[order] / PIECE_M - 1e-6), 1).astype(np.int64)
     which = np.repeat(order, count)
     step = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
     of = np.repeat(count, count)[:, None]
     start = edges.ends[which, 0] + along[which] * (step[:, None] / of)
     end = edges.ends[which, 0] + along[which] * ((step[:, None] + 1) / of)
     ends = np.stack([start, end], axis=1)
+    middle, length = _measured(ends)
     return Pieces(
         ends,
-        *_measured(ends),
+        middle,
+        length,
+        _balls(middle, length),
         edges.part[which],
         edges.normals[which],
         edges.smooth[which],
     )
 
 
-def worth_drawing(pieces: Pieces, middle: FloatArray) -> FloatArray:
+def _balls(middle: FloatArray, length: FloatArray) -> FloatArray:
+    """Return balls that hold `BALL` pieces each, see `Pieces`."""
+    n = len(middle)
+    count = -(-n // BALL)
+    rows = np.minimum(np.arange(count * BALL), n - 1).reshape(count, BALL)
+    held = middle[rows]
+    low, high = held.min(axis=1), held.max(axis=1)
+    balls = np.empty((count, 4))
+    balls[:, :3] = (low + high) / 2
+    off = np.linalg.norm(held - balls[:, None, :3], axis=2)
+    balls[:, 3] = (off + length[rows] / 2).max(axis=1)
+    return balls
+
+
+def worth_drawing(pieces: Pieces, middle: FloatArray, rows: IntArray) -> FloatArray:
     """Return what pieces tell of a place, (n,): long ones and near ones tell more.
 
     Args:
-        pieces: n of them.
+        pieces: any number.
         middle: the place, (3,) [m].
+        rows: of the pieces that are asked for, (n,).
     """
-    return _worth(pieces.middle, pieces.length, middle)
+    return _worth(pieces.middle[rows], pieces.length[rows], middle)
 
 
 def pieces_seen(

@@ -5,8 +5,8 @@ import pytest
 from set_scenes import box, divided, set_of
 
 from carrellata.solver.arrays import FloatArray
-from carrellata.solver.frame.edges_shown import pieces_shown
-from carrellata.solver.frame.projection import Screen
+from carrellata.solver.frame.edges_shown import BESIDE, pieces_shown
+from carrellata.solver.frame.projection import Screen, project
 from carrellata.solver.frame.sight import SightCamera
 from carrellata.solver.sight import lines
 from carrellata.solver.sight.joined import joined
@@ -68,6 +68,25 @@ def test_only_what_is_in_the_picture_or_just_beside_it_is_drawn() -> None:
     assert not behind.any()
     left = pieces_shown(pieces, _from((20.0, 1.5, 4.0)))
     assert not left.any()
+
+
+def test_what_is_shown_is_what_projecting_every_end_gives() -> None:
+    rng = np.random.default_rng(9)
+    lows = rng.uniform((-15, 0, -15), (15, 2, 15), (60, 3))
+    crates = {
+        str(k): box(tuple(low), tuple(low + rng.uniform(0.1, 3.0, 3)))
+        for k, low in enumerate(lows)
+    }
+    pieces = edge_pieces(set_of(crates))
+    cams = rng.uniform((-9, 0.5, -9, -3, -0.6), (9, 3.0, 9, 3, 0.6), (20, 5))
+    camera = SightCamera(cams, 0.1, Screen(0.5, 0.2, 0.3))
+    shown = pieces_shown(pieces, camera)
+    points = pieces.ends.reshape(-1, 3)
+    for f, cam in enumerate(cams):
+        u, v, _ = project(points, cam[:3], cam[3], cam[4], 0.1, 0.5, 0.2)
+        inside = (np.abs(u) <= BESIDE) & (np.abs(v + 0.3) <= BESIDE)
+        assert (shown[f] == inside.reshape(-1, 2).any(axis=1)).all()
+    assert 0.05 < shown.mean() < 0.5
 
 
 def test_of_very_many_edges_the_long_ones_are_drawn(
