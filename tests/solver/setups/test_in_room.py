@@ -73,7 +73,7 @@ def test_free_views_are_those_from_where_no_wall_is_between() -> None:
 def test_how_a_rig_stands_is_told_by_its_lines_and_by_what_it_stands_in() -> None:
     parts = {
         "wall": box((0.0, 0.0, 1.0), (9.0, 3.0, 1.1)),
-        "pillar": box((-4.3, 0.0, 4.7), (-3.7, 3.0, 5.3)),
+        "pillar": box((-4.3, 0.0, -5.3), (-3.7, 3.0, -4.7)),
     }
     ask = _ask(parts, speed=1.2)
     action = rehearsed(ask.shot)
@@ -85,7 +85,7 @@ def test_how_a_rig_stands_is_told_by_its_lines_and_by_what_it_stands_in() -> Non
     assert stands(0.0, 6.0)[0] == pytest.approx(0.5)
     assert stands(8.0, 2.0)[0] == 1.0
     assert stands(-8.0, 3.0) == (0.0, False)
-    assert stands(-4.0, 4.6) == (0.0, True)
+    assert stands(-4.0, -4.6) == (0.0, True)
 
 
 def test_in_a_corridor_the_track_runs_along_it() -> None:
