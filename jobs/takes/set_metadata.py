@@ -16,6 +16,7 @@ from ...solver.frame.sight import SightCamera
 from ...solver.measures.on_stage import taken_out
 from ...solver.sight.lines import (
     Pieces,
+    best,
     edge_pieces,
     pieces_seen,
     section,
@@ -82,7 +83,8 @@ def _most_worth(shown: BoolArray, pieces: Pieces, middle: FloatArray) -> IntArra
     """
     there = np.flatnonzero(shown.any(axis=0))
     worth = worth_drawing(pieces, middle, there)
-    there = there[np.argsort(-worth, kind="stable")][:MOST_RANKED]
+    kept = best(worth, MOST_RANKED)
+    there = there[kept[np.argsort(-worth[kept], kind="stable")]]
     shown = shown[:, there]
     place = np.where(shown, np.cumsum(shown, axis=1), shown.shape[1] + 1)
     order = np.argsort(place.min(axis=0, initial=len(there)), kind="stable")

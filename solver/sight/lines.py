@@ -125,22 +125,46 @@ def pieces_seen(
 ) -> BoolArray:
     """Return which pieces are seen from which places, (f, n): nothing hides a middle.
 
+    Every second place is looked from first; where both neighbours of one between agree
+    it agrees with them.
+
     Args:
         mesh: as it stands.
         pieces: n of them.
         lens: (f, 3) [m].
         shown: pieces that the picture may show, (f, n).
     """
-    stands = bool((lens == lens[0]).all())
-    asked = np.any(shown, axis=0, keepdims=True) if stands else shown
-    seen = np.zeros(asked.shape, dtype=np.bool_)
+    seen = np.zeros(shown.shape, dtype=np.bool_)
+    if (lens == lens[0]).all():
+        asked = np.any(shown, axis=0, keepdims=True)
+        _look(mesh, pieces, lens, asked, seen[:1])
+        return np.broadcast_to(seen[:1], shown.shape) & shown
+    between = np.zeros(len(lens), dtype=np.bool_)
+    between[1:-1:2] = True
+    _look(mesh, pieces, lens, shown & ~between[:, None], seen)
+    one, two = slice(None, -2, 2), slice(2, None, 2)
+    alike = shown[one] & shown[two] & (seen[one] == seen[two])
+    seen[1:-1:2] = shown[1:-1:2] & alike & seen[one]
+    unknown = np.zeros(shown.shape, dtype=np.bool_)
+    unknown[1:-1:2] = shown[1:-1:2] & ~alike
+    _look(mesh, pieces, lens, unknown, seen)
+    return seen
+
+
+def _look(
+    mesh: SetMesh,
+    pieces: Pieces,
+    lens: FloatArray,
+    asked: BoolArray,
+    seen: BoolArray,
+) -> None:
+    """Fill `seen` (f, n) where it is asked for, by a line to the middle of a piece."""
     rows, which = np.nonzero(asked)
     start, end = lens[rows], pieces.middle[which]
     length = np.maximum(np.linalg.norm(end - start, axis=1), 1e-9)
     share = 1.0 - np.minimum(SHORT_M / length, 1.0)
     stopped = mesh.stops(start, start + (end - start) * share[:, None])
     seen[rows, which] = ~stopped
-    return seen & shown
 
 
 def section(mesh: SetMesh, height: float, middle: FloatArray, most: int) -> FloatArray:
@@ -154,16 +178,32 @@ def section(mesh: SetMesh, height: float, middle: FloatArray, most: int) -> Floa
     """
     name = f"section {height:.6f}"
     if name not in mesh.found:
-        mesh.found[name] = _section(mesh.corners, mesh.part, height)
-    lines, part = mesh.found[name]
+        cut, part = _section(mesh.corners, mesh.part, height)
+        mesh.found[name] = (cut, *_measured(cut), part)
+    lines, middles, lengths, part = mesh.found[name]
     there = mesh.state[part] != OUT
-    lines = lines if there.all() else lines[there]
+    if not there.all():
+        lines, middles, lengths = lines[there], middles[there], lengths[there]
     if len(lines) > most:
         flat = np.array([middle[0], 0.0, middle[2]])
-        worth = _worth(*_measured(lines), flat)
-        lines = lines[np.sort(np.argsort(-worth, kind="stable")[:most])]
+        worth = _worth(middles, lengths, flat)
+        lines = lines[best(worth, most)]
     kept: FloatArray = lines[:, :, [0, 2]]
     return kept
+
+
+def best(worth: FloatArray, most: int) -> IntArray:
+    """Return the rows of the greatest numbers (n,), at most so many, in their order.
+
+    Of equal ones the first are taken.
+    """
+    if len(worth) <= most:
+        return np.arange(len(worth))
+    least = np.partition(worth, len(worth) - most)[len(worth) - most]
+    over = worth > least
+    equal = np.flatnonzero(worth == least)[: most - int(over.sum())]
+    over[equal] = True
+    return np.flatnonzero(over)
 
 
 def _measured(lines: FloatArray) -> tuple[FloatArray, FloatArray]:
