@@ -243,7 +243,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "solver/rigs/faults.py",
         CLEAR,
         ("off = max(low - lowest, highest - high)", "off = highest - high"),
-        ('found["floor"] = beyond', "pass"),
+        ("found[name] = -float(margin[worst])", "pass"),
         ('found[f"keep_out:{name}"] = 1.0', "pass"),
     ),
     *_of(
