@@ -9,7 +9,7 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
 
-ZERO, BEFORE = np.intp(0), np.intp(-1)
+ZERO, ONE, BEFORE = np.intp(0), np.intp(1), np.intp(-1)
 """Indices that kernels pass on: for a literal the callee is compiled once more."""
 
 

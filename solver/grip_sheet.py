@@ -7,13 +7,14 @@ count, the handles too; what is used in the cut is said apart.
 
 from dataclasses import dataclass
 from itertools import pairwise
-from math import ceil, floor, sqrt
+from math import ceil, floor
 
 import numpy as np
 
 from .action.body import EYES
 from .arrays import FloatArray, IntArray
 from .measures.measure import MOVING_M_S
+from .rigs.laid import laid_track
 from .take import Take
 
 WORKING_MARGIN_M = 1.0  # on each side of the lens's path; common practice, no source
@@ -129,19 +130,10 @@ def grip_sheet(
     grip = take.shot.crew.grip
     rail = take.rail
     cut = ~take.handle
-    low, high = float(rail[:, 0].min()), float(rail[:, 0].max())
-    # Backwards in time the first sample is a last one, with its speed turned round.
-    run_up, run_out = (
-        stop_distance_m(
-            abs(v), along * np.sign(v), max_accel=grip.max_accel, max_jerk=grip.max_jerk
-        )
-        for v, along in ((rail[0, 1], -rail[0, 2]), (rail[-1, 1], rail[-1, 2]))
-    )
-    before = rail[0, 0] - np.sign(rail[0, 1]) * run_up
-    after = rail[-1, 0] + np.sign(rail[-1, 1]) * run_out
+    needed = laid_track(rail, max_accel=grip.max_accel, max_jerk=grip.max_jerk)
     laid = (
-        floor(min(low, before, after) * 100 + _ROUNDING) / 100,
-        ceil(max(high, before, after) * 100 - _ROUNDING) / 100,
+        floor(needed.low * 100 + _ROUNDING) / 100,
+        ceil(needed.high * 100 - _ROUNDING) / 100,
     )
     laid_m = round(laid[1] - laid[0], 2)
     path = rig.places(np.linspace(*laid, 2 if rig.n_drawn < 3 else _CURVE_STEPS))
@@ -152,8 +144,8 @@ def grip_sheet(
         used_m=float(np.ptp(rail[cut, 0])),
         laid_m=laid_m,
         laid=laid,
-        run_up_m=run_up,
-        run_out_m=run_out,
+        run_up_m=needed.run_up_m,
+        run_out_m=needed.run_out_m,
         section_m=section_m,
         sections=ceil(laid_m / section_m - _ROUNDING) if rig.sectioned else 0,
         radius_m=rig.radius_m,
@@ -169,33 +161,6 @@ def grip_sheet(
         tilt_rad=_range(take.tilt[cut, 0]),
         space_m=_space(path),
     )
-
-
-def stop_distance_m(
-    speed: float, accel: float, *, max_accel: float, max_jerk: float
-) -> float:
-    """Return what a dolly needs to stop, or backwards in time to get going [m].
-
-    Its pull is first let go, if it still speeds up, and then it is braked as hard as
-    the limits allow; braking already under way is not counted, which errs on the long
-    side.
-
-    Args:
-        speed: [m/s], >= 0.
-        accel: along the motion, positive speeds up [m/s2].
-        max_accel: [m/s2], > 0.
-        max_jerk: [m/s3], > 0.
-
-    Source: our derivation, tested against stepwise integration.
-    """
-    pull = max(0.0, accel) if speed > 0 else 0.0
-    ease_s = pull / max_jerk
-    eased = speed * ease_s + pull * ease_s**2 / 3
-    speed += pull * ease_s / 2
-    knee = max_accel**2 / max_jerk  # slower, the full brake is never reached
-    if speed < knee:
-        return eased + speed * sqrt(speed / max_jerk)
-    return eased + speed * (speed / max_accel + max_accel / max_jerk) / 2
 
 
 def _marks(take: Take, near: float, heights: FloatArray) -> tuple[Mark, ...]:

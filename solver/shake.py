@@ -17,6 +17,7 @@ band, S(f) ~ sin^2(pi y) / f with y = ln(f / lo) / ln(hi / lo).
 import math
 from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -159,16 +160,43 @@ def shake_layer(
         focal_mm: focal length [mm], used by levels in percent.
         gate: delivered frame, used by levels in percent.
     """
+    waves = shake_waves(level, seed=seed, focal_mm=focal_mm, gate=gate)
+    if not waves.shares.size:
+        return ShakeTrack(**dict.fromkeys(_AXES, np.zeros(len(times_s))))
+    layer = np.empty((len(_AXES), len(times_s)))
+    times = np.array(times_s, dtype=np.float64)
+    cosine_sums(times, *waves, layer)
+    return ShakeTrack(**dict(zip(_AXES, layer, strict=True)))
+
+
+class ShakeWaves(NamedTuple):
+    """The cosines that a layer is summed from, on six axes x, y, z, pan, tilt, roll.
+
+    Attributes:
+        frequency: (6, k) [Hz].
+        turns: phases, (6, k).
+        shares: amplitudes at unit variance, (k,); none for a camera that is locked.
+        spread: r.m.s. of each axis, (6,) [m, rad].
+    """
+
+    frequency: FloatArray
+    turns: FloatArray
+    shares: FloatArray
+    spread: FloatArray
+
+
+def shake_waves(
+    level: ShakeLevel, *, seed: int, focal_mm: float, gate: Gate
+) -> ShakeWaves:
+    """Return the waves of `shake_layer`, which see."""
     angle = level.angle_rad(focal_mm, gate)
     shift = level.translation_mm * _MM
     spread = [shift, shift, shift, angle, angle, math.radians(level.roll_degrees)]
     if not any(spread):
-        return ShakeTrack(**dict.fromkeys(_AXES, np.zeros(len(times_s))))
-    frequency, phase = _components(level.band_hz, seed)
-    layer = np.empty((len(_AXES), len(times_s)))
-    times = np.array(times_s, dtype=np.float64)
-    cosine_sums(times, frequency, phase, _amplitudes(), np.array(spread), layer)
-    return ShakeTrack(**dict(zip(_AXES, layer, strict=True)))
+        none = np.empty((len(_AXES), 0))
+        return ShakeWaves(none, none, np.empty(0), np.zeros(len(_AXES)))
+    frequency, turns = _components(level.band_hz, seed)
+    return ShakeWaves(frequency, turns, _amplitudes(), np.array(spread))
 
 
 def _components(

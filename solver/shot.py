@@ -69,6 +69,10 @@ class Shot:
         """Return times [s] of frame numbers, which may be fractional."""
         return frames * self.rate.denominator / self.rate.numerator
 
+    def time_of(self, frame: float) -> float:
+        """Return the time [s] of a frame number, which may be fractional."""
+        return frame * self.rate.denominator / self.rate.numerator
+
     @property
     def tangents(self) -> tuple[float, float]:
         """Half-frame tangents (tx, ty) of the lens on the gate."""

@@ -2,6 +2,11 @@
 
 from typing import Any
 
+import pytest
+
+from carrellata.jobs.errors import JobError
+from carrellata.jobs.job.parse import parse_job
+
 
 def a_shot(**fields: Any) -> dict[str, Any]:
     """Return the tables of a shot on straight track, with fields replaced."""
@@ -75,3 +80,10 @@ FULL_JOB = a_job(
     stage=STAGE,
     habits=HABITS,
 )
+
+
+def faults_of(job: dict[str, Any]) -> list[str]:
+    """Return the lines with which a job is refused."""
+    with pytest.raises(JobError) as caught:
+        parse_job(job)
+    return str(caught.value).splitlines()

@@ -24,6 +24,14 @@ def box(low: tuple[float, ...], high: tuple[float, ...]) -> FloatArray:
     return corners[_FACES]
 
 
+def divided(corners: FloatArray) -> FloatArray:
+    """Return each of triangles (t, 3, 3) as four of half its size."""
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    ab, bc, ca = (a + b) / 2, (b + c) / 2, (c + a) / 2
+    quarters = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
+    return np.concatenate([np.stack(each, axis=1) for each in quarters])
+
+
 def set_of(
     parts: dict[str, FloatArray], *, wild: tuple[str, ...] = (), flags: int = CLOSED
 ) -> SetMesh:

@@ -233,7 +233,7 @@ def test_the_snippet_of_the_readme_gives_a_take() -> None:
 def test_the_snippets_of_the_library_run() -> None:
     names: dict[str, Any] = {}
     snippets = blocks("jobs/library/README.md", "python")
-    assert len(snippets) == 3
+    assert len(snippets) == 4
     for snippet in snippets:
         exec(snippet, names)
     assert names["pan"].shape == (48,)

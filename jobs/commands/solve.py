@@ -160,6 +160,7 @@ def solve(
     from ..places.place import place_of
     from ..run.local import solve_job
     from ..takes.continuity import reached
+    from .action_lines import action_lines, covered, plain_actions
     from .report import (
         count_line,
         detail_line,
@@ -183,11 +184,15 @@ def solve(
             progress=progress,
             reporting=reporting,
         )
+    for note in outcome.notes:
+        typer.echo(f"note: {note}", err=True)
+    actions = covered(outcome.folder, outcome.actions)
     if as_json:
         print_json(
             {
                 "sequence": outcome.sequence,
                 "folder": str(outcome.folder),
+                "actions": plain_actions(actions),
                 "review": None if outcome.review is None else str(outcome.review),
                 "shots": [
                     {
@@ -213,6 +218,8 @@ def solve(
                 for line in finding_lines(row):
                     typer.echo(f"{row.shot}: {line}")
             typer.echo(lenses_line(outcome.rows))
+        for line in action_lines(outcome.folder, actions):
+            typer.echo(line)
         typer.echo(findings_line(outcome.rows))
         typer.echo(f"{count_line(outcome.rows)}; takes in {outcome.folder}")
         for name in explained:
@@ -247,6 +254,10 @@ def lenses(
     after: Annotated[
         str | None, typer.Option("--to", metavar="SIZE", help="Size to change to.")
     ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.svg", help="Draw them too, the first camera's."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Tell what each lens shows, from where, and how sharp."""
@@ -254,13 +265,18 @@ def lenses(
     from .lens_table import lens_table, plain_rows
     from .report import lens_lines
 
+    if picture is not None:
+        from .lens_picture import draw_lenses
+
     within_body(height_m, headroom)
     change = size_change(before, after)
     cameras = [(None, ())] if job is None else cameras_of_job(job)
-    tables = []
+    tables: list[dict[str, object]] = []
     for camera, names in cameras:
         asked = changed_camera(camera, back=back, kit=kit, stop=stop, aspect=aspect)
         rows = lens_table(asked, height_m=height_m, headroom=headroom, change=change)
+        if picture is not None and not tables:
+            draw_lenses(picture, asked, rows, height_m=height_m, headroom=headroom)
         tables.append({"shots": list(names), "lenses": plain_rows(rows)})
         if not as_json:
             if names:

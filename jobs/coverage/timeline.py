@@ -74,7 +74,7 @@ def timeline_json(
         "global_start_time": None,
         "tracks": _item("Stack.1", "tracks", [track]),
     }
-    return json.dumps(timeline, indent=1, sort_keys=True).encode()
+    return json.dumps(timeline, sort_keys=True).encode()
 
 
 def _item(schema: str, name: str, children: Sequence[Mapping[str, Any]]) -> Any:

@@ -1,14 +1,19 @@
 """Writes the takes of a sequence in the form that was asked for."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
-from typing import Literal, get_args
+from typing import Literal, NamedTuple, get_args
+
+import pyarrow as pa
 
 from ..errors import Fault, JobError
+from ..job.world import WorldSpec
 from ..places.atomic import write_whole
 from ..places.place import Place
-from ..takes.curves import Delivery, read_delivery
+from ..takes.curves import Curves, Delivery, read_delivery
+from ..takes.sequence_table import ShotRow
 from ..takes.store import Store
 from .extras import need
 from .form import Form
@@ -81,28 +86,30 @@ def export_sequence(
         need(module, extra, f"--to {wanted.to}")
     delivery = _chosen(read_delivery(store), wanted.shots)
     names = names_of(wanted.names, delivery.curves)
-    folder = _folder(store, wanted)
+    folder = wanted.folder or store.folder / "export" / wanted.to
+    task = _Task(delivery=delivery, names=names, wanted=wanted, folder=folder)
+    left_out = (f"{shot} has no take and is left out" for shot in delivery.missing)
+    task.notes.extend(left_out)
     files: list[Place] = []
-    notes = [f"{shot} has no take and is left out" for shot in delivery.missing]
 
-    def put(name: str, data: bytes) -> None:
-        write_whole(folder / name, data)
-        files.append(folder / name)
+    def put(written: _Files) -> None:
+        for name, data in written:
+            write_whole(folder / name, data)
+            files.append(folder / name)
 
-    _WRITERS[wanted.to](delivery, names, wanted, put, notes, progress)
+    if wanted.to in _OF_SHOT:
+        for shot in task.shots:
+            put(_OF_SHOT[wanted.to](task, shot))
+            if progress is not None:
+                progress(shot.curve.shot, len(names))
+    if wanted.to in _OF_SEQUENCE:
+        put(_OF_SEQUENCE[wanted.to](task))
     return Exported(
         sequence=delivery.sequence,
         folder=folder,
         files=tuple(files),
-        notes=tuple(notes),
+        notes=tuple(task.notes),
     )
-
-
-def _folder(store: Store, wanted: ExportRequest) -> Place:
-    return wanted.folder or store.folder / "export" / wanted.to
-
-
-_Put = Callable[[str, bytes], None]
 
 
 def _chosen(delivery: Delivery, shots: Sequence[str] | None) -> Delivery:
@@ -127,182 +134,151 @@ def _chosen(delivery: Delivery, shots: Sequence[str] | None) -> Delivery:
     )
 
 
-def _write_usd(
-    delivery: Delivery,
-    names: list[str],
-    wanted: ExportRequest,
-    put: _Put,
-    notes: list[str],
-    progress: Progress | None,
-) -> None:
-    from .usd_sequence import usd_sequence, world_like
-
-    curves = delivery.curves
-    world = curves[0].world
-    if wanted.like is not None:
-        world = world_like(wanted.like, curves)
-    sequence = delivery.sequence
-    if sequence.lower() in {name.lower() for name in names}:
-        message = f'gives a shot the name of the sequence, "{sequence}"'
-        raise JobError((Fault(path="--names", message=message),))
-    for one, name in zip(curves, names, strict=True):
-        files = usd_shot(one, name=name, world=world, keys=wanted.keys)
-        if files.shake is not None:
-            put(f"{shake_name(name)}.usda", files.shake.encode())
-        put(f"{name}.usda", files.shot.encode())
-        _tell(progress, one.shot, len(curves))
-    put(f"{sequence}.usda", usd_sequence(sequence, curves, names, world).encode())
-    if wanted.keys == "sparse":
-        notes.append("sparse keys are splines, which OpenUSD reads from 25.05 on")
+_Files = Iterator[tuple[str, bytes]]
+"""Names of files and what they hold."""
 
 
-def _write_gltf(
-    delivery: Delivery,
-    names: list[str],
-    wanted: ExportRequest,
-    put: _Put,
-    notes: list[str],
-    progress: Progress | None,
-) -> None:
+class _Shot(NamedTuple):
+    """A shot that is delivered, and what its files are called."""
+
+    row: ShotRow
+    curve: Curves
+    table: pa.Table
+    name: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Task:
+    """What is delivered of a sequence; `notes` are added to as it is written."""
+
+    delivery: Delivery
+    names: list[str]
+    wanted: ExportRequest
+    folder: Place
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def shots(self) -> Iterator[_Shot]:
+        """Every shot."""
+        each = self.delivery
+        columns = each.rows, each.curves, each.tables, self.names
+        return map(_Shot._make, zip(*columns, strict=True))
+
+    @cached_property
+    def usd_world(self) -> WorldSpec:
+        """Axes and units of an OpenUSD scene.
+
+        Raises:
+            JobError: a shot's name is that of the sequence.
+            InputError: the scene to fit cannot be read.
+        """
+        from .usd_sequence import world_like
+
+        sequence = self.delivery.sequence
+        curves = self.delivery.curves
+        world = curves[0].world
+        if self.wanted.like is not None:
+            world = world_like(self.wanted.like, curves)
+        if sequence.lower() in {name.lower() for name in self.names}:
+            message = f'gives a shot the name of the sequence, "{sequence}"'
+            raise JobError((Fault(path="--names", message=message),))
+        return world
+
+
+def _usd(task: _Task, shot: _Shot) -> _Files:
+    files = usd_shot(
+        shot.curve, name=shot.name, world=task.usd_world, keys=task.wanted.keys
+    )
+    if files.shake is not None:
+        yield f"{shake_name(shot.name)}.usda", files.shake.encode()
+    yield f"{shot.name}.usda", files.shot.encode()
+
+
+def _usd_sequence(task: _Task) -> _Files:
+    from .usd_sequence import usd_sequence
+
+    sequence, curves = task.delivery.sequence, task.delivery.curves
+    text = usd_sequence(sequence, curves, task.names, task.usd_world)
+    yield f"{sequence}.usda", text.encode()
+    if task.wanted.keys == "sparse":
+        task.notes.append("sparse keys are splines, which OpenUSD reads from 25.05 on")
+
+
+def _gltf(task: _Task, shot: _Shot) -> _Files:
     from .gltf import angle_is_widened, gltf_bytes
 
-    for one, name in zip(delivery.curves, names, strict=True):
-        put(f"{name}.glb", gltf_bytes(one, name=name))
-        if angle_is_widened(one):
-            notes.append(
-                f"{one.shot}: its frame is not centred on the lens, which glTF cannot "
-                "say; the angle of view is widened so that the frame is inside it"
-            )
-        _tell(progress, one.shot, len(names))
+    yield f"{shot.name}.glb", gltf_bytes(shot.curve, name=shot.name)
+    if angle_is_widened(shot.curve):
+        task.notes.append(
+            f"{shot.curve.shot}: its frame is not centred on the lens, which glTF "
+            "cannot say; the angle of view is widened so that the frame is inside it"
+        )
 
 
-def _write_csv(
-    delivery: Delivery,
-    names: list[str],
-    wanted: ExportRequest,
-    put: _Put,
-    notes: list[str],
-    progress: Progress | None,
-) -> None:
+def _csv(task: _Task, shot: _Shot) -> _Files:
     from .csv_table import csv_text
 
-    for one, table, name in zip(delivery.curves, delivery.tables, names, strict=True):
-        put(f"{name}.csv", csv_text(one, table).encode())
-        _tell(progress, one.shot, len(names))
+    yield f"{shot.name}.csv", csv_text(shot.curve, shot.table).encode()
 
 
-def _write_opentrackio(
-    delivery: Delivery,
-    names: list[str],
-    wanted: ExportRequest,
-    put: _Put,
-    notes: list[str],
-    progress: Progress | None,
-) -> None:
+def _opentrackio(task: _Task, shot: _Shot) -> _Files:
     from .opentrackio import opentrackio_lines
 
-    for one, name in zip(delivery.curves, names, strict=True):
-        put(f"{name}.jsonl", opentrackio_lines(one, delivery.clock).encode())
-        _tell(progress, one.shot, len(names))
+    lines = opentrackio_lines(shot.curve, task.delivery.clock)
+    yield f"{shot.name}.jsonl", lines.encode()
 
 
-def _write_fdl(
-    delivery: Delivery,
-    names: list[str],
-    wanted: ExportRequest,
-    put: _Put,
-    notes: list[str],
-    progress: Progress | None,
-) -> None:
+def _fdl(task: _Task, shot: _Shot) -> _Files:
     from .framing_list import framing_list
 
-    for one, name in zip(delivery.curves, names, strict=True):
-        put(f"{name}.fdl", framing_list(one).encode())
-        _tell(progress, one.shot, len(names))
+    yield f"{shot.name}.fdl", framing_list(shot.curve).encode()
 
 
-def _write_timeline(
-    delivery: Delivery,
-    names: list[str],
-    wanted: ExportRequest,
-    put: _Put,
-    notes: list[str],
-    progress: Progress | None,
-) -> None:
+def _timeline(task: _Task) -> _Files:
     from .timeline import timeline_text
 
-    folder = _folder(delivery.store, wanted)
-    put(f"{delivery.sequence}.otio", timeline_text(delivery, folder).encode())
+    text = timeline_text(task.delivery, task.folder)
+    yield f"{task.delivery.sequence}.otio", text.encode()
 
 
-def _write_picture(
-    delivery: Delivery,
-    names: list[str],
-    wanted: ExportRequest,
-    put: _Put,
-    notes: list[str],
-    progress: Progress | None,
-) -> None:
+def _picture(task: _Task, shot: _Shot) -> _Files:
     from ..review.picture import picture
     from ..review.shown import shown_of
 
-    for one, table, name in zip(delivery.curves, delivery.tables, names, strict=True):
-        put(f"{name}.svg", f"{picture(shown_of(table))}\n".encode())
-        _tell(progress, one.shot, len(names))
+    yield f"{shot.name}.svg", f"{picture(shown_of(shot.table))}\n".encode()
 
 
-def _write_frames(
-    delivery: Delivery,
-    names: list[str],
-    wanted: ExportRequest,
-    put: _Put,
-    notes: list[str],
-    progress: Progress | None,
-) -> None:
+def _frames(task: _Task, shot: _Shot) -> _Files:
     from .frames import file_names, frame_pictures
 
-    each = zip(delivery.rows, delivery.curves, delivery.tables, names, strict=True)
-    for row, one, table, name in each:
-        paths = dict(
-            zip(one.frame.tolist(), file_names(name, one.frame.tolist()), strict=True)
-        )
-        for frame, data in frame_pictures(
-            one, table, row, delivery.clock, wanted.width
-        ):
-            put(paths[frame], data)
-        _tell(progress, one.shot, len(names))
+    frames = shot.curve.frame.tolist()
+    paths = dict(zip(frames, file_names(shot.name, frames), strict=True))
+    pictures = frame_pictures(
+        shot.curve, shot.table, shot.row, task.delivery.clock, task.wanted.width
+    )
+    for frame, data in pictures:
+        yield paths[frame], data
 
 
-def _write_stills(
-    delivery: Delivery,
-    names: list[str],
-    wanted: ExportRequest,
-    put: _Put,
-    notes: list[str],
-    progress: Progress | None,
-) -> None:
+def _stills(task: _Task, shot: _Shot) -> _Files:
     from .stills import stills
 
-    for one, table, name in zip(delivery.curves, delivery.tables, names, strict=True):
-        plots = stills(one, table, width=wanted.width, suffix=wanted.suffix)
-        for plot, data in plots:
-            put(f"{name}_{plot}{wanted.suffix}", data)
-        _tell(progress, one.shot, len(names))
+    width, suffix = task.wanted.width, task.wanted.suffix
+    for plot, data in stills(shot.curve, shot.table, width=width, suffix=suffix):
+        yield f"{shot.name}_{plot}{suffix}", data
 
 
-def _tell(progress: Progress | None, shot: str, total: int) -> None:
-    if progress is not None:
-        progress(shot, total)
-
-
-_WRITERS: dict[str, Callable[..., None]] = {
-    "usd": _write_usd,
-    "gltf": _write_gltf,
-    "csv": _write_csv,
-    "opentrackio": _write_opentrackio,
-    "fdl": _write_fdl,
-    "timeline": _write_timeline,
-    "picture": _write_picture,
-    "frames": _write_frames,
-    "stills": _write_stills,
+_OF_SHOT: dict[str, Callable[[_Task, _Shot], _Files]] = {
+    "usd": _usd,
+    "gltf": _gltf,
+    "csv": _csv,
+    "opentrackio": _opentrackio,
+    "fdl": _fdl,
+    "picture": _picture,
+    "frames": _frames,
+    "stills": _stills,
+}
+_OF_SEQUENCE: dict[str, Callable[[_Task], _Files]] = {
+    "usd": _usd_sequence,
+    "timeline": _timeline,
 }

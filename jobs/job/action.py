@@ -122,7 +122,7 @@ class CutSpec(Spec):
     """No picture is held for less."""
     longest_s: Seconds = 20.0
     """No picture is held for more."""
-    varied: Annotated[Number, Field(ge=0, le=0.95)] = 0.0
+    varied: Annotated[Number, Field(ge=0, le=0.99)] = 0.9
     """Share of the spread that is drawn beforehand, by the seed of the job: 0 likes
     the median everywhere. A cut made elsewhere is judged without."""
     first: Name | None = None

@@ -34,6 +34,7 @@ FINDING_NAMES = (
     "out_of_safe",
     "refused_plans",
     "rig_in_keep_out",
+    "rig_leaves_floor",
     "rig_off_floor",
     "rig_off_height",
     "same_side",

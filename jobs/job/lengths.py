@@ -17,6 +17,14 @@ _LENGTH = re.compile(
     re.ASCII,
 )
 
+# The same for the job's schema, whose dialect knows no flags.
+_FOOT = r"(?:[fF][tT]|[fF][eE][eE][tT]|[fF][oO][oO][tT]|')"
+_INCH = r"(?:[iI][nN]|[iI][nN][cC][hH]|[iI][nN][cC][hH][eE][sS]|\")"
+LENGTH_PATTERN = (
+    rf"^\s*-?\s*(?:{_NUMBER}\s*{_FOOT}(?:\s*{_NUMBER}\s*{_INCH})?"
+    rf"|{_NUMBER}\s*{_INCH})\s*$"
+)
+
 
 def metres_of(text: str) -> float | None:
     """Return a length in feet and inches in metres [m], None for any other text."""

@@ -13,7 +13,8 @@ from itertools import pairwise
 from typing import Any
 
 from .intents import FIELDS
-from .quantities import NAME_PATTERN, Spec
+from .lengths import LENGTH_PATTERN
+from .quantities import NAME_PATTERN, SCENE_UNITS, Spec, unit_of
 from .spec import JobFile
 
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -41,6 +42,7 @@ def job_schema() -> dict[str, Any]:
     tables = schema["$defs"]
     _describe(schema | {"title": JobFile.__name__}, *tables.values())
     for name, table in tables.items():
+        _allow_lengths(table)
         if name not in (*_WHOLE_TABLES, "WorldSpec"):
             table.pop("required", None)
     shot = tables["ShotSpec"]
@@ -72,6 +74,28 @@ def job_schema() -> dict[str, Any]:
         },
     }
     return {"$schema": _DIALECT, **schema, "title": "Carrellata job"}
+
+
+def _allow_lengths(table: dict[str, Any]) -> None:
+    """Let lengths of a table be in feet and inches too, as `with_metres` reads them."""
+    fields = table.get("properties", {})
+    for name, one in fields.items():
+        if unit_of((name,)) in ("m", SCENE_UNITS):
+            fields[name] = _as_length(one)
+
+
+def _as_length(field: Any) -> Any:
+    """Return a schema whose numbers, however deep in it, may be lengths as text."""
+    if isinstance(field, list):
+        return [_as_length(one) for one in field]
+    if not isinstance(field, dict):
+        return field
+    if field.get("type") != "number":
+        return {name: _as_length(one) for name, one in field.items()}
+    said = {name: field[name] for name in ("default", "title") if name in field}
+    number = {name: one for name, one in field.items() if name not in said}
+    text = {"type": "string", "pattern": LENGTH_PATTERN}
+    return said | {"anyOf": [number, text]}
 
 
 def _describe_actions(tables: dict[str, Any], shot: dict[str, Any]) -> None:

@@ -8,7 +8,9 @@ converted. What a field means, its unit and its range, is said in the job's sche
 from typing import Any, Literal, NotRequired, TypedDict
 
 Size = Literal["full", "knee", "cowboy", "medium", "chest", "close", "eyes"]
-Place = tuple[float, float, float] | list[float]
+Length = float | str
+"""A number, or feet and inches: "12ft 6in"."""
+Place = tuple[Length, Length, Length] | list[float] | list[Length]
 Pair = tuple[float, float] | list[float]
 FramePair = tuple[int, int] | list[int]
 Columns = Any
@@ -27,7 +29,7 @@ class LensTable(TypedDict):
     """A prime lens of the kit."""
 
     mm: float
-    close_focus_m: NotRequired[float]
+    close_focus_m: NotRequired[Length]
     widest_stop: NotRequired[float]
 
 
@@ -68,7 +70,7 @@ class SubjectTable(TypedDict):
 
     name: str
     at: Literal["floor", "hips", "eyes", "head_top"]
-    height_m: float
+    height_m: Length
     file: NotRequired[str]
     samples: NotRequired[Columns]
     share: NotRequired[float]
@@ -142,7 +144,7 @@ class ArcTable(TypedDict):
 
     kind: Literal["arc"]
     centre: Place
-    radius: float
+    radius: Length
     start_deg: float
     sweep_deg: float
     hold: NotRequired[Literal["abreast", "size", "view"]]
@@ -207,7 +209,7 @@ class ShotTable(TypedDict):
     framing: NotRequired[FramingTable]
     rig: NotRequired[SticksTable | TrackTable | ArcTable | ChooseRigTable]
     lens_mm: NotRequired[float | Literal["choose"]]
-    height: NotRequired[float | Literal["choose"]]
+    height: NotRequired[Length]
     side: NotRequired[Literal["left", "right", "choose"]]
     view: NotRequired[str | float]
     scene: NotRequired[str]

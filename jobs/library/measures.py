@@ -63,6 +63,7 @@ class TakeMeasures:
     furthest_m: float | None = None
     rig_off_floor_m: float | None = None
     rig_off_height_m: float | None = None
+    rig_step_m: float | None = None
     hidden_by: str | None = None
     sight_forbidden: str | None = None
     rig_through: str | None = None

@@ -170,12 +170,15 @@ class SequenceResult:
         shots: that were asked for, in the order of the job.
         folder: where takes and review lie; None where nothing was written.
         review: address of the review's index; None where nothing was written.
+        notes: what seems to be wrong with units, axes and rates of what was solved, as
+            `check` tells it.
     """
 
     name: str
     shots: tuple[ShotResult, ...]
     folder: str | None = None
     review: str | None = None
+    notes: tuple[str, ...] = ()
 
     def __getitem__(self, name: str) -> ShotResult:
         """Return a shot by name, in any case of letters.

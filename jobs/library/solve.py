@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from ..errors import JobError
@@ -68,7 +68,8 @@ def solve(
     Returns:
         A result a shot: `take.table` is an Arrow table, a row a sample, n rows of
         float64 columns such as `cam_x` [scene units] and `pan_deg`. A shot whose data
-        cannot be used, or that no setup holds, has no take and says why.
+        cannot be used, or that no setup holds, has no take and says why; `notes` say
+        where a unit, an axis or a rate seems to be wrong.
 
     Raises:
         InputError: a file cannot be read.
@@ -101,9 +102,14 @@ def solve(
         >>> bool(take.measures.head_in_frame > 0.9)
         True
     """
+    from ..run.asked import choose_shots
+    from ..run.understood import doubts
+
     given = read_given(job)
     if out is None:
-        return _in_memory(given, shots, executor, progress)
+        result = _in_memory(given, shots, executor, progress)
+        chosen = choose_shots(given.job, shots=shots, flag="shots")
+        return replace(result, notes=doubts(given.job, chosen, given.folder))
     if executor is not None:
         message = "executor is for a solve without out; give workers"
         raise ValueError(message)
@@ -238,6 +244,7 @@ def _written(
         shots=tuple(results),
         folder=str(outcome.folder),
         review=None if outcome.review is None else str(outcome.review),
+        notes=outcome.notes,
     )
 
 

@@ -15,6 +15,7 @@ from ..job.timecode import (
     is_drop_frame,
     label_of_frame,
 )
+from ..takes.action_words import action_words
 from ..takes.actions import CoveredAction
 from ..takes.sequence_table import CutClock
 from .rows import SequenceRow
@@ -97,8 +98,10 @@ def cut_page(
             {
                 "name": action.action,
                 "strip": Markup(strip(action, numbers)),
-                "pictures": picture_words(action, rate),
+                "pictures": picture_words(action),
                 "status": action.status,
+                "words": action_words(action),
+                "given": action.given,
                 "helps": action.helps,
                 "runs": action.runs,
             }

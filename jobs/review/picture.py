@@ -23,7 +23,7 @@ _DOLLY = Box(left=_RIGHT, top=484, width=380, height=44)
 _LEGEND = 572.0
 
 _MADE = "<!-- drawn by carrellata export, form picture -->"
-_STYLE = """
+STYLE = """
 text{font-family:Helvetica,Arial,sans-serif;font-size:12px;fill:#23272b}
 .title{font-size:17px;font-weight:bold}
 .heading{font-size:13px;font-weight:bold}
@@ -57,7 +57,7 @@ def picture(shown: Shown) -> str:
                 _MADE,
                 element("title", f"Shot {shown.shot} as operated", id="title"),
                 element("desc", _words(shown), id="desc"),
-                element("style", _STYLE),
+                element("style", STYLE),
                 element("rect", width=WIDTH, height=HEIGHT, fill="#fbfaf5"),
                 text(f"Shot {shown.shot}", (_LEFT, 32), class_="title"),
                 text(

@@ -149,9 +149,10 @@ def _subjects(shown: Shown, ground: Ground) -> list[str]:
 def _stage(stage: PlanStage, ground: Ground, box: Box) -> list[str]:
     """Return the floor's outline, the set, and the keep-outs, hatched and named."""
     drawn = []
-    if stage.floor is not None:
-        ring = np.concatenate([stage.floor, stage.floor[:1]])
-        drawn.append(path(ground(ring), class_="floor"))
+    rings = () if stage.floor is None else (stage.floor, *stage.holes)
+    for ring in rings:
+        whole = np.concatenate([ring, ring[:1]])
+        drawn.append(path(ground(whole), class_="floor"))
     for lines, kind in ((stage.low, "low"), (stage.walls, "wall")):
         if len(lines):
             starts, ends = ground(lines[:, 0]), ground(lines[:, 1])

@@ -146,6 +146,7 @@ def shot_page(
             "moments": kept.moments,
             "people": shades(people, [body.name for body in shown.bodies]),
             "keep_outs": [one.name for one in stage_of(shown.metadata).keep_outs],
+            "set": bool(shown.metadata.set),
             "rate": rate_text(shown.rate),
             "high": f"{1000 / shown.aspect:.1f}",
             "frames": [int(shown.frames[0]), int(shown.frames[-1])],

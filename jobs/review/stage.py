@@ -24,6 +24,7 @@ class PlanStage:
 
     Attributes:
         floor: corners of where the dolly may stand, (n, 2); None: anywhere.
+        holes: in it, (n, 2) each.
         keep_outs: in the order of the job.
         ground: its height; None where the job says nothing of the stage.
         walls: sections of the set at the height of a chest, (m, 2, 2).
@@ -31,6 +32,7 @@ class PlanStage:
     """
 
     floor: FloatArray | None
+    holes: tuple[FloatArray, ...]
     keep_outs: tuple[KeepOut, ...]
     ground: float | None
     walls: FloatArray
@@ -55,6 +57,10 @@ def stage_of(metadata: TakeMetadata) -> PlanStage:
         )
     return PlanStage(
         floor=None if floor is None else np.array(floor, dtype=np.float64) * forth,
+        holes=tuple(
+            np.array(hole, dtype=np.float64) * forth
+            for hole in stage.get("floor_holes") or ()
+        ),
         keep_outs=tuple(keep_outs),
         ground=level * unit_m if level or floor or keep_outs or metadata.set else None,
         walls=_section(metadata.set.get("walls", "")),

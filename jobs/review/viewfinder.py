@@ -104,8 +104,9 @@ def _data(
 
 
 def _stage(stage: PlanStage) -> dict[str, Any]:
-    """Return the edge of the floor, and keep-outs as boxes."""
-    floor = [] if stage.floor is None else (stage.floor * [1.0, -1.0]).round(3).tolist()
+    """Return the edges of the floor and of its holes, and keep-outs as boxes."""
+    rings = () if stage.floor is None else (stage.floor, *stage.holes)
+    floors = [(ring * [1.0, -1.0]).round(3).tolist() for ring in rings]
     boxes = []
     for each in stage.keep_outs:
         corners = _level(np.array([each.low, each.high])).round(3)
@@ -116,7 +117,7 @@ def _stage(stage: PlanStage) -> dict[str, Any]:
                 "high": corners.max(axis=0).tolist(),
             }
         )
-    return {"floor": floor, "boxes": boxes}
+    return {"floors": floors, "boxes": boxes}
 
 
 def _set(shown: Shown, rows: Sequence[int]) -> dict[str, Any] | None:

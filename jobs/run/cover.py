@@ -21,6 +21,7 @@ from ...solver.errors import SolverError
 from ..coverage.timeline import TimelineClip, timeline_json
 from ..errors import ShotDataError
 from ..job.action import ActionSpec
+from ..job.rate import rate_text
 from ..places.atomic import write_whole
 from ..takes.actions import CAMERAS_ONLY, CoveredAction, action_place
 from ..takes.continuity import PlainFinding, entry_of, plain_finding
@@ -77,6 +78,7 @@ def cover_action(work: Work, action: ActionSpec) -> CoveredAction:
     found = CoveredAction(
         action=action.name,
         frames=action.frames,
+        rate=rate_text(work.job.rate),
         cameras={one.name: one.spec.name for one in cameras},
         takes={one.name: one.take_key for one in cameras},
         shown={one.name: _shown(one.pictures, action) for one in cameras},

@@ -82,7 +82,10 @@ def with_cut(
         except JobError as error:
             words = [str(fault) for fault in error.faults]
             numbers = {"action": action.name, "faults": "; ".join(words)}
-            return _without_cut(work, cameras, found, "cut_not_read", numbers, words)
+            given_found = replace(found, given=action.cut.file)
+            return _without_cut(
+                work, cameras, given_found, "cut_not_read", numbers, words
+            )
         start = action.frames[0]
         free = [(a - start, b - start) for a, b in action.cut.improve]
         chosen = judge_cut(shown, ask, given, free)
@@ -216,7 +219,8 @@ def _judged(
         camera = cameras[one.camera]
         first, last = start + one.first, start + one.last
         scene = camera.spec.scene.lower()
-        ends = shot_ends(part_of(camera.take, first, last))
+        table = camera.pictures.table.between(first, last)
+        ends = shot_ends(part_of(camera.take, first, last), table)
         name = f"{camera.spec.name} ({first}-{last})"
         shots.append(CutShot(name=name, scene=scene, elapsed=False, ends=ends))
     found = []
@@ -224,7 +228,12 @@ def _judged(
         zip(cut.pictures, shots, cut_findings(shots), strict=True)
     ):
         camera = cameras[one.camera]
-        own = [each for each in faulted if each.subject_of == OF_CUT]
+        own = [
+            each
+            for each in faulted
+            # Cameras that match are on one lens: that is no run of it.
+            if each.subject_of == OF_CUT and each.name != "lens_run"
+        ]
         if one.missed:
             own.append(_of_cut("beat_missed", "fault", missed=one.missed))
         own += [_rule_broken(rule, one, work, action.cut) for rule in one.broken]
@@ -237,6 +246,7 @@ def _judged(
                 camera=one.camera,
                 frames=(start + one.first, start + one.last),
                 parts=one.parts,
+                liked_s=one.liked / float(work.job.rate),
                 cut=one.cut,
                 brings=[each._asdict() for each in news],
                 other_time=_other(one.other_time, start),

@@ -30,7 +30,8 @@ def judge_shot(work: Work, spec: ShotSpec) -> Judgement:
     key, world = digest(of_all), work.job.world
     found = work.store.judgement(spec.name)
     if found is None or found.key != key:
-        found = judge_group(world, group, judges=keys, key=key)
+        camera = work.job.action_of(spec.name) is not None
+        found = judge_group(world, group, judges=keys, key=key, camera=camera)
         work.store.put_judgement(found)
     last = _last_night(work, spec)
     return found if last is None else with_last_night(world, group[0], found, last)

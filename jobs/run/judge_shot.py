@@ -29,6 +29,7 @@ from ..job.world import WorldSpec
 from ..takes.judgement import Candidate, Judgement
 from ..takes.why_no_take import no_setup_words
 from .asks import setup_in_scene
+from .rehearsed_once import rehearsed_once
 from .searched import searched, searched_once
 from .shots import VIEWS_DEG, Prepared, rig_fields
 
@@ -61,7 +62,12 @@ class LastNight:
 
 
 def judge_group(
-    world: WorldSpec, group: Sequence[Member], *, judges: Sequence[str], key: str
+    world: WorldSpec,
+    group: Sequence[Member],
+    *,
+    judges: Sequence[str],
+    key: str,
+    camera: bool = False,
 ) -> Judgement:
     """Return the setups that the first shot of a group can have, best first.
 
@@ -71,19 +77,26 @@ def judge_group(
             brings its best setups.
         judges: judge key of each of them.
         key: digest of all that the judgement depends on.
+        camera: whether it is a camera of an action, which others are of too.
     """
     spec, ask, _ = group[0]
     judge, alone = judges[0], len(group) == 1
-    own = searched(ask) if alone else searched_once(judge, ask)
-    stage, tried = Rehearsal(ask), list(own.tried)
-    for (_, other, _), theirs in zip(group[1:], judges[1:], strict=True):
-        brought = searched_once(theirs, other).tried[:SHARED_EACH]
-        tried += [judged(ask, stage.tried(each.setup)) for each in brought]
-    n_tried = own.n_trials + stage.n_trials
+    if alone:
+        own = searched(ask, rehearsed_once(ask.shot) if camera else None)
+    else:
+        own = searched_once(judge, ask)
+    tried, n_brought = list(own.tried), 0
+    if not alone:
+        stage = Rehearsal(ask)
+        for (_, other, _), theirs in zip(group[1:], judges[1:], strict=True):
+            brought = searched_once(theirs, other).tried[:SHARED_EACH]
+            tried += [judged(ask, stage.tried(each.setup)) for each in brought]
+        n_brought = stage.n_trials
+    n_tried = own.n_trials + n_brought
     fixed = not spec.is_open
     holding = [each for each in tried if each.holds or fixed]
     if not holding:
-        reason = why_none(stage, tried)
+        reason = why_none(Rehearsal(ask), tried)
         return Judgement(
             shot=spec.name,
             key=key,

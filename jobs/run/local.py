@@ -5,7 +5,7 @@ the number of workers, the shard or the selection of shots.
 """
 
 import re
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from math import ceil
@@ -26,8 +26,9 @@ from .check import data_faults, given_faults
 from .executor import LOST, InProcesses
 from .lock import with_locked_setups
 from .phases import Result, merge, n_samples, phases_of
-from .run import names_of, report, run_phases
+from .run import actions_of_shots, names_of, report, run_phases
 from .solve_shot import Work
+from .understood import doubts
 from .warm import WARMED, WARMED_TO_CHOOSE, is_warm, warm_up
 
 Progress = Callable[[ShotRow | Judgement, int], None]
@@ -49,12 +50,16 @@ class Outcome:
         folder: where its takes lie.
         rows: of the shots that were asked for, in the order of the job.
         review: its index; None where nothing came of the run.
+        notes: what seems to be wrong with units, axes and rates of shots that are new.
+        actions: names of those whose cameras were asked for.
     """
 
     sequence: str
     folder: Place
     rows: tuple[ShotRow, ...]
     review: Place | None = None
+    notes: tuple[str, ...] = ()
+    actions: tuple[str, ...] = ()
 
     @property
     def failed(self) -> tuple[ShotRow, ...]:
@@ -142,7 +147,15 @@ def solve_job(
         folder=store.folder,
         rows=tuple(row for row in merged if row.shot in done_now),
         review=review,
+        notes=doubts(job, _new(chosen, rows.values()), folder, read=work.read),
+        actions=actions_of_shots(job, done_now),
     )
+
+
+def _new(chosen: Sequence[ShotSpec], rows: Iterable[ShotRow]) -> list[ShotSpec]:
+    """Return the shots whose inputs are new: what a solve has told of is not again."""
+    new = {row.shot for row in rows if row.status == "solved"}
+    return [spec for spec in chosen if spec.name in new]
 
 
 def _with_sets(work: Work, asked: Sequence[int]) -> Work:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from ..job.shot import ShotSpec
+from ..job.spec import JobFile
 from ..places.place import Place
 from ..takes.merge import note_reported
 from ..takes.sequence_table import ShotRow
@@ -109,3 +110,12 @@ def report(
 def names_of(work: Work, rows: Mapping[int, object]) -> set[str]:
     """Return the names of the shots that have these rows."""
     return {work.job.shots[place].name for place in rows}
+
+
+def actions_of_shots(job: JobFile, shots: Collection[str]) -> tuple[str, ...]:
+    """Return the names of the actions of which any of some shots is a camera."""
+    return tuple(
+        one.name
+        for one in job.actions
+        if any(one.shot_of(camera) in shots for camera in one.cameras)
+    )

@@ -7,6 +7,7 @@ once in a process, whichever of them is judged: sixteen shots take sixteen searc
 from collections import OrderedDict
 from typing import NamedTuple
 
+from ...solver.crew.observe import Observed
 from ...solver.setups.score import Judged
 from ...solver.setups.setup import Ask
 from ...solver.setups.sizes import candidates_of_sizes
@@ -34,9 +35,14 @@ class Searched(NamedTuple):
 _found: OrderedDict[str, Searched] = OrderedDict()
 
 
-def searched(ask: Ask) -> Searched:
-    """Return what a search finds for a shot."""
-    tried, n_trials = candidates_of_sizes(ask)
+def searched(ask: Ask, seen: Observed | None = None) -> Searched:
+    """Return what a search finds for a shot.
+
+    Args:
+        ask: the shot.
+        seen: what its grip and operator believe, where it is known.
+    """
+    tried, n_trials = candidates_of_sizes(ask, seen)
     return Searched(tuple(tried), n_trials)
 
 

@@ -1,25 +1,28 @@
 """What a job is understood to say: who moves how, on which rig, through which lens."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from ...solver.action.subject import Subject
+from ..errors import ShotDataError
 from ..job.rig import RIGS
 from ..job.rig_choice import ChooseRig
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from ..subjects import SubjectReader, SubjectReference, SubjectTrack
 from ..subjects.columns import OUR_TITLES, titles_of
-from ..subjects.read import source_of
+from ..subjects.read import read_subject, source_of
 from ..subjects.request import SubjectRequest
 from ..subjects.samples import SubjectSamples, samples_of_table
 from ..subjects.suspected import motion_of, suspected_mistakes
 from ..subjects.table import read_table
+from .tracks import seen_tracks
 
 LEAST_FLOOR_M = 0.5  # a dolly does not fit on less
+MOST_DOUBTED = 100  # shots that a solve looks at once more
 TABLES = (".parquet", ".arrow", ".csv", "")
 
 
@@ -132,6 +135,37 @@ def stage_notes(job: JobFile) -> Iterator[str]:
             f"{spec.name}: stage.floor is {widest:.2g} m across; with metres_per_unit "
             f"= {100 * metres:g} in place of {metres:g} it is {100 * widest:.2g} m"
         )
+
+
+def doubts(
+    job: JobFile,
+    shots: Sequence[ShotSpec],
+    folder: Path,
+    *,
+    read: SubjectReader = read_subject,
+) -> tuple[str, ...]:
+    """Return what seems to be wrong with units, axes and rates, a sentence each.
+
+    Of many shots the first `MOST_DOUBTED` are read: such a mistake is seldom that of
+    one shot. What cannot be read is passed over.
+
+    Args:
+        job: the checked job.
+        shots: some of its shots.
+        folder: where the job file lies.
+        read: how subjects are read.
+    """
+    notes = list(stage_notes(job)) if shots else []
+    for spec in shots[:MOST_DOUBTED]:
+        found: list[str] = []
+        try:
+            seen_tracks(
+                job, spec, folder, job.path_of(spec.name), noting(read, found.append)
+            )
+        except ShotDataError:
+            continue
+        notes += [f"{spec.name}: {words}" for words in found]
+    return tuple(notes)
 
 
 def noting(read: SubjectReader, note: Callable[[str], None]) -> SubjectReader:

@@ -1,5 +1,7 @@
 """Held keys: which samples are new measurements."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 from ...solver.arrays import BoolArray, FloatArray
@@ -63,3 +65,49 @@ def left_s(
     run = np.searchsorted(starts, np.arange(len(times_s)), "right") - 1
     since = times_s[starts[run]]
     return np.where(times_s - since <= MOST_HOLD_S, since, times_s)
+
+
+class LastSample(NamedTuple):
+    """The last sample of a subject, to tell by whether the next one is new.
+
+    Attributes:
+        time_s: of the sample [s].
+        visible: whether it was seen.
+        start_s: when the run of its position began [s].
+        before_s: how long the key before was held, 0 where that was standing still [s].
+        place: all that moves [m].
+    """
+
+    time_s: float
+    visible: bool
+    start_s: float
+    before_s: float
+    place: tuple[float, ...]
+
+
+NO_SAMPLE = LastSample(-np.inf, False, -np.inf, 0.0, ())
+
+
+def next_sample(
+    last: LastSample, time_s: float, place: tuple[float, ...], *, visible: bool
+) -> tuple[LastSample, bool]:
+    """Return the next sample, and whether it is new: `new_samples`, one at a time.
+
+    Args:
+        last: the one before; `NO_SAMPLE` for none.
+        time_s: later than that [s].
+        place: all that moves [m], as many numbers in every sample.
+        visible: whether it is seen.
+    """
+    moved = not (visible and last.visible)
+    for one, before in zip(place, last.place, strict=False):
+        if moved:
+            break
+        moved = abs(one - before) > HELD_M
+    if moved:
+        held_s = last.time_s - last.start_s
+        before_s = held_s if 0.0 <= held_s <= MOST_HOLD_S else 0.0
+        return LastSample(time_s, visible, time_s, before_s, place), visible
+    expected_s = max(STANDING_S, EVEN_HOLDS * last.before_s)
+    now = LastSample(time_s, True, last.start_s, last.before_s, place)
+    return now, time_s - last.start_s > expected_s + 1e-9

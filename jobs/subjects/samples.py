@@ -18,7 +18,7 @@ from .source import Source
 SNAP_FRAMES = 1e-6  # arithmetic on seconds leaves less than this
 MAX_FRAME = 10**9
 LATE_STEPS = 1.5  # clocks are uneven: up to here a sample is late, not missing
-_MANY_TURNS_DEG = 1e6  # a facing beyond has its whole turns taken off
+MANY_TURNS_DEG = 1e6  # a facing beyond has its whole turns taken off
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -156,7 +156,7 @@ def _facing(table: pa.Table) -> FloatArray:
     if "facing_deg" not in table.column_names:
         return np.full(table.num_rows, np.nan)
     facing = _values(table, "facing_deg")
-    many = np.isfinite(facing) & (np.abs(facing) > _MANY_TURNS_DEG)
+    many = np.isfinite(facing) & (np.abs(facing) > MANY_TURNS_DEG)
     turned = np.fmod(np.where(many, facing, 0.0), 360.0)
     return np.radians(np.where(many, turned, facing))
 

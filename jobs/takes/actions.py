@@ -31,6 +31,7 @@ class CutPicture:
         camera: name of the camera.
         frames: first and last, both inside.
         parts: what it costs, by parts [points]; cut: what the cut into it costs.
+        liked_s: length that is liked best where it lies.
         brings: what is new after the cut into it, by `News`.
         other_time: frame, camera and points that the best cut costs more that falls at
             another time; None where there is none. other_camera: likewise, to another
@@ -43,6 +44,7 @@ class CutPicture:
     camera: str
     frames: tuple[int, int]
     parts: Mapping[str, float] = field(default_factory=dict)
+    liked_s: float = 0.0
     cut: Mapping[str, float] = field(default_factory=dict)
     brings: Sequence[Mapping[str, Any]] = ()
     other_time: Mapping[str, Any] | None = None
@@ -62,7 +64,7 @@ class CoveredAction:
 
     Attributes:
         action: its name.
-        frames: first and last, both inside.
+        frames: first and last, both inside; rate: frames a second, as a job says it.
         cameras: takes by name of the camera, in the order of the job; those that have
             none are left out.
         takes: keys of the takes, by name of the camera.
@@ -83,6 +85,7 @@ class CoveredAction:
 
     action: str
     frames: tuple[int, int]
+    rate: str
     cameras: Mapping[str, str]
     takes: Mapping[str, str]
     shown: Mapping[str, Mapping[str, Sequence[Sequence[int]]]]

@@ -205,6 +205,14 @@ def _rig_off_height(n: Numbers, shot: str) -> str:
     )
 
 
+def _rig_leaves_floor(n: Numbers, shot: str) -> str:
+    return (
+        f"The floor of the set leaves the rail of {shot} by "
+        f"{float(n['rig_step_m']):.2f} m, more than is wedged; lay it where the floor "
+        "is even, or give its ends the rise of the ramp."
+    )
+
+
 def _rig_in_keep_out(n: Numbers, shot: str) -> str:
     return (
         f"The rig of {shot} runs through {n['keep_out']}; move the rig, or what is "
@@ -319,6 +327,7 @@ _SENTENCES: dict[str, Callable[[Numbers, str], str]] = {
     "size_out_of_reach": _size_out_of_reach,
     "rig_off_floor": _rig_off_floor,
     "rig_off_height": _rig_off_height,
+    "rig_leaves_floor": _rig_leaves_floor,
     "rig_in_keep_out": _rig_in_keep_out,
     "sight_forbidden": _sight_forbidden,
     "hidden_behind": _hidden_behind,

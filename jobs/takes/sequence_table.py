@@ -82,6 +82,7 @@ MEASURES = (
     "furthest_m",
     "rig_off_floor_m",
     "rig_off_height_m",
+    "rig_step_m",
     *NAMES_IN_THE_WAY,
     "soft",
     "strobing_deg_s",

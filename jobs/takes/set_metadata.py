@@ -10,16 +10,24 @@ from typing import Any
 import numpy as np
 
 from ...solver.arrays import BoolArray, FloatArray, IntArray
-from ...solver.frame.projection import project
+from ...solver.frame.edges_shown import pieces_shown
+from ...solver.frame.projection import Screen
+from ...solver.frame.sight import SightCamera
 from ...solver.measures.on_stage import taken_out
-from ...solver.sight.lines import edge_pieces, pieces_seen, section, standing
+from ...solver.sight.lines import (
+    Pieces,
+    edge_pieces,
+    pieces_seen,
+    section,
+    standing,
+    worth_drawing,
+)
 from ...solver.take import Take
 
-MOST_PIECES = 320  # of edges that are drawn
-MOST_LOOKED_AT = 1000
+MOST_PIECES = 240  # of edges that are drawn
+MOST_CUT = 800  # lines of a section
 EVERY = 12  # frames between those for which it is known what is seen
 WALLS_M, LOW_M = 1.2, 0.3  # heights of the sections of a plan
-_BESIDE = 1.3  # half frames, in which a piece may be seen
 
 
 def set_metadata(take: Take) -> dict[str, Any]:
@@ -40,11 +48,11 @@ def set_metadata(take: Take) -> dict[str, Any]:
     keys = rows[::EVERY]
     people = take.shot.subjects
     middle = np.mean([one.at(take.times_s[keys], 1.0) for one in people], axis=(0, 1))
-    pieces = edge_pieces(stood, middle, MOST_LOOKED_AT)
-    in_frame = _in_frame(take, pieces.ends, keys)
-    kept = _most_worth(in_frame, MOST_PIECES)
-    pieces, in_frame = pieces.of(kept), in_frame[:, kept]
-    shown = pieces_seen(stood, pieces, take.base[keys], in_frame)
+    pieces = edge_pieces(stood)
+    may_show = pieces_shown(pieces, _camera(take, keys))
+    kept = _most_worth(may_show, pieces, middle)
+    pieces = pieces.of(kept)
+    shown = pieces_seen(stood, pieces, take.base[keys], may_show[:, kept])
     cut = ~take.handle
     share = seen.share_hidden[:, cut].mean(axis=1)
     ground = take.shot.stage.ground_m
@@ -58,45 +66,34 @@ def set_metadata(take: Take) -> dict[str, Any]:
         "first": int(take.frame[rows[0]]),
         "every": EVERY,
         "seen": [_bits(row) for row in shown],
-        "walls": _packed(section(stood, ground + WALLS_M)),
-        "low": _packed(section(stood, ground + LOW_M)),
+        "walls": _packed(section(stood, ground + WALLS_M, middle, MOST_CUT)),
+        "low": _packed(section(stood, ground + LOW_M, middle, MOST_CUT)),
     }
 
 
-def _most_worth(in_frame: BoolArray, most: int) -> IntArray:
-    """Return the pieces to draw, the first of each picture, as many for one as another.
+def _most_worth(shown: BoolArray, pieces: Pieces, middle: FloatArray) -> IntArray:
+    """Return the `MOST_PIECES` to draw: the best of each picture, of each as many.
 
     Args:
-        in_frame: pieces that each picture may show, (f, n), the best first.
-        most: pieces.
+        shown: pieces that each picture may show, (f, n).
+        pieces: n of them.
+        middle: of the action, (3,) [m].
     """
-    place = np.where(in_frame, np.cumsum(in_frame, axis=1), in_frame.shape[1] + 1)
-    best = place.min(axis=0)
-    order = np.argsort(best, kind="stable")
-    shown = order[best[order] <= in_frame.shape[1]]
-    return np.sort(shown[:most])
+    there = np.flatnonzero(shown.any(axis=0))
+    worth = worth_drawing(pieces.of(there), middle)
+    there = there[np.argsort(-worth, kind="stable")]
+    shown = shown[:, there]
+    place = np.where(shown, np.cumsum(shown, axis=1), shown.shape[1] + 1)
+    order = np.argsort(place.min(axis=0, initial=len(there)), kind="stable")
+    return there[np.sort(order[:MOST_PIECES])]
 
 
-def _in_frame(take: Take, pieces: FloatArray, keys: Any) -> BoolArray:
-    """Return which pieces the picture may show at key samples, (f, n)."""
+def _camera(take: Take, keys: IntArray) -> SightCamera:
+    """Return the camera of a take, before its shake, at key samples."""
     tx, ty = take.shot.tangents
-    frames = np.repeat(np.arange(len(keys)), len(pieces))
-    rows = keys[frames]
-    shown = np.zeros(len(frames), dtype=np.bool_)
-    for end in (0, 1):
-        points = np.tile(pieces[:, end], (len(keys), 1))
-        u, v, _ = project(
-            points,
-            take.base[rows],
-            take.pan[rows, 0],
-            take.tilt[rows, 0],
-            take.shot.roll_rad,
-            tx,
-            ty,
-        )
-        v = v + take.shot.gate.axis_v
-        shown |= (np.abs(u) <= _BESIDE) & (np.abs(v) <= _BESIDE)
-    return shown.reshape(len(keys), len(pieces))
+    cams = np.column_stack([take.base, take.pan[:, 0], take.tilt[:, 0]])[keys]
+    screen = Screen(tx, ty, take.shot.gate.axis_v)
+    return SightCamera(cams, take.shot.roll_rad, screen)
 
 
 def _packed(values: FloatArray) -> str:

@@ -53,6 +53,8 @@ def _broken(name: str) -> str:
         return f'"{which}" hides who is followed'
     if kind == "set":
         return f'the rig stands in "{which}" of the set'
+    if kind == "floor_hole":
+        return f"the rig stands in stage.floor_holes[{which}]"
     if kind == "claim":
         return f'the picture does not tell "{which}"'
     return f'a rail meets keep-out "{which}"' if which else _BROKEN.get(kind, kind)

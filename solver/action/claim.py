@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
 from ..arrays import BoolArray, IntArray
 
 Point = tuple[float, float, float]
@@ -158,10 +160,5 @@ def spans_of(frame: IntArray, which: BoolArray) -> Spans:
 
 def runs_of(which: BoolArray) -> list[tuple[int, int]]:
     """Return where runs of true begin, and where each has ended."""
-    edges = [0, *(i for i in range(1, len(which)) if which[i] != which[i - 1])]
-    ends = [*edges[1:], len(which)]
-    return [
-        (start, end)
-        for start, end in zip(edges, ends, strict=True)
-        if start < end and which[start]
-    ]
+    edges = np.flatnonzero(np.diff(which.astype(np.int8), prepend=0, append=0))
+    return [(start, end) for start, end in edges.reshape(-1, 2).tolist()]

@@ -65,8 +65,11 @@ class Subject:
         first = int(times.searchsorted(times_s[0])) if len(times_s) else 0
         own = slice(first, first + len(times_s))
         at_own = np.array_equal(times[own], times_s)  # mostly: nothing to interpolate
-        if at_own:
-            floor, eyes = floor[own], eyes[own]
+        if not at_own:  # only what they lie among
+            first = max(int(times.searchsorted(times_s.min(), "right")) - 1, 0)
+            own = slice(first, int(times.searchsorted(times_s.max())) + 1)
+            times = times[own]
+        floor, eyes = floor[own], eyes[own]
         points = floor.copy() if fraction == 0.0 else floor + (eyes - floor) * fraction
         if at_own:
             return points

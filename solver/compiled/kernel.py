@@ -92,7 +92,7 @@ def has_machine_code(module: str, function: str) -> bool:
 
 
 def _compiled(function: Callable[..., Any], *, for_python: bool) -> Any:
-    numba = _compiler()
+    numba = compiler()
     config: Any = numba.config
     folder = cache_folder(Path(function.__code__.co_filename))
     before = config.CACHE_DIR, getattr(config, "CACHE_LOCATOR_CLASSES", "")
@@ -112,7 +112,7 @@ def _compiled(function: Callable[..., Any], *, for_python: bool) -> Any:
     return compiled
 
 
-def _compiler() -> Any:
+def compiler() -> Any:
     """Return the compiler, set to a processor that all machines are at least.
 
     It reads its settings again whenever the environment has changed, so they stand
@@ -143,7 +143,7 @@ def _load_array_functions() -> None:
 
 
 if "numba" in sys.modules:  # who imported it may compile before a kernel is called
-    _compiler()
+    compiler()
 
 
 def sources_of(*modules: Path) -> tuple[Path, ...]:

@@ -72,6 +72,7 @@ class HeldPicture:
         first, last: frames, from 0, both inside.
         parts: what it costs, by parts [points]; zeros left out.
         cut: what the cut into it costs, likewise.
+        liked: length that is liked best where it lies [frames].
         missed: how many of its frames miss a beat.
         broken: rules that it breaks, of `given.RULES`, which the points of the cut
             count as missed beats and `parts` do not; a chosen cut breaks none.
@@ -84,6 +85,7 @@ class HeldPicture:
     first: int
     last: int
     parts: dict[str, float]
+    liked: float
     cut: dict[str, float] = field(default_factory=dict)
     missed: int = 0
     broken: tuple[str, ...] = ()
@@ -262,6 +264,7 @@ def told(
                 first=start,
                 last=stop - 1,
                 parts={name: points for name, points in parts.items() if points},
+                liked=lengths.liked_at(start, stop),
                 cut={name: points for name, points in cut.items() if points},
                 missed=int((action.missed[j][start:stop] > 0).sum()),
                 other_time=other.time,
@@ -323,22 +326,21 @@ def _helps(action: ActionCuts, problem: CutProblem) -> list[str]:
         action.ask.lengths.allowed(n, action.rate, alone=len(action.cameras) == 1)
     )
     least, most = (int(known[0]), int(known[-1])) if len(known) else (n, n)
+
+    def allowing(allowed: BoolArray) -> LengthCosts:
+        free = np.where(allowed, 0, NEVER)
+        return action.ask.lengths.even(free, action.rate)
+
     loose = cut_table(action.cameras, action.ask.cuts, settle=False).cost
     changed = {
         "settled": {"cuts": loose},
         "first": {"first": free},
         "last": {"last": free},
-        "shortest": {"lengths": _only(lengths <= most)},
-        "longest": {"lengths": _only(lengths >= least)},
+        "shortest": {"lengths": allowing(lengths <= most)},
+        "longest": {"lengths": allowing(lengths >= least)},
     }
     return [
         name
         for name, other in changed.items()
         if solve_cut(replace(problem, **other)) is not None  # type: ignore[arg-type]
     ]
-
-
-def _only(allowed: BoolArray) -> LengthCosts:
-    """Return lengths that are allowed or not, and cost nothing, given (n + 1,)."""
-    row = np.zeros(len(allowed), dtype=np.int64)
-    return LengthCosts(points=np.where(allowed, 0, NEVER)[None], row=row)

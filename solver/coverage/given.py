@@ -88,9 +88,9 @@ def judge_cut(
 
 def _prior(action: ActionCuts) -> LengthCosts:
     """Return what pictures cost by their lengths, allowed or not."""
-    n, weight = action.n_frames, action.ask.pictures.lengths
-    points = action.ask.lengths.prior(n, action.rate, weight)
-    return LengthCosts(points=points[None], row=np.zeros(n + 1, dtype=np.int64))
+    lengths, weight = action.ask.lengths, action.ask.pictures.lengths
+    points = lengths.prior(action.n_frames, action.rate, weight)
+    return lengths.even(points, action.rate)
 
 
 def _cameras_on(action: ActionCuts, given: Sequence[GivenPicture]) -> IntArray:

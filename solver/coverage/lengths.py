@@ -23,8 +23,7 @@ from ..arrays import BoolArray, FloatArray, IntArray
 from ..cuts.cost import micro
 from .cutting import NEVER
 
-MEDIAN_S, SPREAD, VARIED = 2.63, 0.69, 0.0
-MOST_VARIED = 0.95
+MEDIAN_S, SPREAD = 2.63, 0.69
 MUST = 1000.0
 """Points that a frame costs which misses a beat, and a rule that is broken."""
 
@@ -37,10 +36,12 @@ class LengthCosts:
         points: of each length, (rows, most + 1) [micro-points]; `NEVER` outside of
             shortest and longest, which are those of every row.
         row: which row holds for a picture whose middle is a frame, (n + 1,).
+        liked: length that is liked best in each row, (rows,) [frames].
     """
 
     points: IntArray
     row: IntArray
+    liked: FloatArray
 
     def of(self, start: int, stop: int) -> int:
         """Return what a picture costs, the frame `stop` not included."""
@@ -49,20 +50,24 @@ class LengthCosts:
             return int(NEVER)
         return int(self.points[self.row[(start + stop) // 2], length])
 
+    def liked_at(self, start: int, stop: int) -> float:
+        """Return the length that is liked best where a picture lies [frames]."""
+        return float(self.liked[self.row[(start + stop) // 2]])
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Lengths:
     """How long pictures are held [s]; the spread is that of the natural logarithm.
 
-    `varied` is the share of the spread that is drawn, 0 to `MOST_VARIED`, and `seed`
-    that of the draws.
+    `varied` is the share of the spread that is drawn, 0 to below 1, and `seed` that of
+    the draws.
     """
 
     median_s: float = MEDIAN_S
     spread: float = SPREAD
     shortest_s: float = 1.0
     longest_s: float = 20.0
-    varied: float = VARIED
+    varied: float = 0.0
     seed: int = 0
 
     def costs(self, n: int, rate: float, weight: float, *, alone: bool) -> LengthCosts:
@@ -79,8 +84,7 @@ class Lengths:
         allowed = self.allowed(n, rate, alone=alone)
         if self.varied == 0.0 or alone:
             points = self.prior(n, rate, weight)
-            row = np.zeros(n + 1, dtype=np.int64)
-            return LengthCosts(points=np.where(allowed, points, NEVER)[None], row=row)
+            return self.even(np.where(allowed, points, NEVER), rate)
         most = int(np.flatnonzero(allowed)[-1])
         drawn = self.rhythm(n, rate)
         around = self.spread * sqrt(1.0 - self.varied**2)
@@ -89,7 +93,14 @@ class Lengths:
         return LengthCosts(
             points=np.where(allowed[: most + 1], np.array(rows), NEVER),
             row=np.append(row, len(drawn) - 1),
+            liked=drawn.astype(np.float64),
         )
+
+    def even(self, points: IntArray, rate: float) -> LengthCosts:
+        """Return what lengths cost that cost the same everywhere, given (n + 1,)."""
+        row = np.zeros(len(points), dtype=np.int64)
+        liked = np.array([self.median_s * rate])
+        return LengthCosts(points=points[None], row=row, liked=liked)
 
     def prior(self, n: int, rate: float, weight: float) -> IntArray:
         """Return what lengths up to n cost, allowed or not, (n + 1,) [micro-points]."""

@@ -5,29 +5,23 @@ reaction delay, and runs a steady-state Kalman filter of each axis on them: posi
 velocity v that fades (an Ornstein-Uhlenbeck process, time constant `fade`, which for
 people is so long that an even walk is believed without bias), and a gait oscillator
 (o, o') at step rate that takes the bounce out of p. Measurement: p + o.
-Continuous noise densities make the gains depend on time and not on the sample rate:
-measurement density 1, velocity noise `bandwidth^4`, oscillator variance `gait` [1/s].
-Nothing here interpolates: belief at a tick is a function of the samples that are old
-enough, and of nothing else.
+Its gains are in `gains`. Nothing here interpolates: belief at a tick is a function of
+the samples that are old enough, and of nothing else.
 
-Source: Kalman filter, e.g. Bar-Shalom, Li & Kirubarajan 2001, ch. 5 and 8; with an
-unfading velocity and no oscillator the gains are checked against the Riccati solution
-and Kalata 1984 in tests/reference/test_control.py.
+Source: Kalman filter, e.g. Bar-Shalom, Li & Kirubarajan 2001, ch. 5 and 8.
 """
 
 from typing import NamedTuple
 
 import numpy as np
 
-from ..arrays import BoolArray, FloatArray
+from ..arrays import ZERO, BoolArray, FloatArray
 from ..compiled.kernel import kernel
 from ..elementary.exponential import exp, expm1, log
-from ..elementary.trigonometry import sin_cos
+from .gains import step_within, transition
 
 GAIT_HZ = 1.9
-GAIT_DAMPING = 0.05
 BOUNCE_HZ = (1.7, 2.2, 2.8, 3.4)  # of heights: from a walk to a sprint
-SETTLE = 400  # Riccati steps that bring the covariance to its steady state
 SETTLED = 1e-9  # relative change of a gain in one step, below which it is kept
 SAME_STEP_S = 1e-9
 # A sample is old enough to a nanosecond, so that rounding of n/rate does not decide.
@@ -40,70 +34,6 @@ STAND_S, STAND_M = 0.08, 0.012  # who has not moved so far in this time stands s
 STAND_M_S = 0.5  # if believed to go faster than this
 UNSEEN_S = 0.5  # without a new sample for longer than the reaction and this,
 UNSEEN_FADE_S = 3.0  # a velocity fades
-
-
-@kernel
-def transition(dt, watch, f, q):
-    """Fill the transition f and process covariance q (4, 4) of a step `dt` [s]."""
-    fade, gait = watch.fade, watch.gait
-    f[:] = 0.0
-    q[:] = 0.0
-    x = dt / fade
-    e = exp(-x)
-    f[0, 0] = 1.0
-    f[0, 1] = -fade * expm1(-x)
-    f[1, 1] = e
-    density = watch.bandwidth**4
-    one = -expm1(-x)
-    two = -expm1(-2 * x)
-    q[0, 1] = density * fade * fade / 2 * one * one
-    q[1, 1] = density * fade / 2 * two
-    if x > 1e-2:
-        q[0, 0] = density * fade * fade * (dt - 2 * fade * one + fade / 2 * two)
-    else:  # the closed form cancels; its series, to rounding at the seam, does not
-        tail = 7 / 60 - x * (1 / 24 - x * (31 / 2520 - x / 320))
-        q[0, 0] = density * dt**3 * (1 / 3 - x * (1 / 4 - x * tail))
-    q[1, 0] = q[0, 1]
-    w = 2 * np.pi * watch.gait_hz
-    decay = exp(-GAIT_DAMPING * w * dt)
-    wd = w * np.sqrt(1 - GAIT_DAMPING**2)
-    s, c = sin_cos(wd * dt)
-    s = s / wd
-    f[2, 2] = decay * (c + GAIT_DAMPING * w * s)
-    f[2, 3] = decay * s
-    f[3, 2] = -decay * w * w * s
-    f[3, 3] = decay * (c - GAIT_DAMPING * w * s)
-    # The oscillator is stationary: q = P - f P f' with P = diag(gait, gait w^2).
-    for i in range(2, 4):
-        for j in range(2, 4):
-            own = gait * (1.0 if i == 2 else w * w) if i == j else 0.0
-            q[i, j] = own - gait * (f[i, 2] * f[j, 2] + w * w * f[i, 3] * f[j, 3])
-
-
-@kernel
-def step_within(p, f, q, noise, gain, half, pred):
-    """Predict and update covariance p (4, 4) in place; fill `gain` (4,).
-
-    `f` is block diagonal, two by two, as `transition` fills it. The arrays `half` and
-    `pred`, (4, 4), are scratch space.
-    """
-    for i in range(4):
-        k = i // 2 * 2
-        for j in range(4):
-            half[i, j] = f[i, k] * p[k, j] + f[i, k + 1] * p[k + 1, j]
-    for i in range(4):
-        for j in range(4):
-            k = j // 2 * 2
-            pred[i, j] = (q[i, j] + half[i, k] * f[j, k]) + half[i, k + 1] * f[j, k + 1]
-    total = pred[0, 0] + 2 * pred[0, 2] + pred[2, 2] + noise
-    for i in range(4):
-        gain[i] = (pred[i, 0] + pred[i, 2]) / total
-    for i in range(4):
-        for j in range(4):
-            p[i, j] = pred[i, j] - gain[i] * gain[j] * total
-    for i in range(4):
-        for j in range(i):
-            p[i, j] = p[j, i] = (p[i, j] + p[j, i]) / 2
 
 
 class Samples(NamedTuple):
@@ -147,13 +77,6 @@ class Watch(NamedTuple):
     stands: bool
 
 
-class Settled(NamedTuple):
-    """The covariance (4, 4) and gain (4,) to which even samples lead."""
-
-    covariance: FloatArray
-    gain: FloatArray
-
-
 @kernel
 def first_step_s(times, fresh):
     """Return the time from the first to the second fresh sample, 1/24 s without one."""
@@ -166,22 +89,183 @@ def first_step_s(times, fresh):
     return times[second] - times[first] if second < times.shape[0] else 1.0 / 24
 
 
+# A filter is a row of a table, so that many of them are one array. Of its row: p, v, o,
+# o' of each column; where one stood who has not moved far since [m]; transition and
+# process covariance of the step in use; covariance; gains of the last sample and of
+# the one before; the step, times of the last sample and of the anchor [s]; whether a
+# sample was taken in, the gain keeps, and the scale of misses is to be renewed (each 0
+# or 1); sums of misses, of their scale and of their weight, and what they say against
+# the model; that scale, what a step keeps of the sums, and the scale's logarithm.
+STATE, ANCHOR, F, Q, P, GAIN, LAST_GAIN = 0, 16, 20, 36, 52, 68, 72
+STEP, LAST, SINCE, STARTED, KEEPS, WEIGHS = range(76, 82)
+ERRORS, SPREAD, WEIGHT, AGAINST, SCALE, KEPT, LOGGED = range(82, 89)
+FILTER_WIDTH = 89
+
+
 @kernel
-def settle(dt, watch, settled):
-    """Fill the `settled` covariance and gain to which samples `dt` [s] apart lead."""
-    p, gain = settled.covariance, settled.gain
-    f = np.zeros((4, 4))
-    q = np.zeros((4, 4))
-    half = np.empty((4, 4))
-    pred = np.empty((4, 4))
-    p[:] = 0.0
-    p[0, 0] = p[1, 1] = 1.0
-    # The bounce starts as it stays; else its slow decay would outlast the settling.
-    p[2, 2] = watch.gait
-    p[3, 3] = watch.gait * (2 * np.pi * watch.gait_hz) ** 2
+def start_filter(filters, i, samples, columns, watch, settled):
+    """Start filter i with the first two fresh samples; return which is the first.
+
+    `settled` are gain and covariance for the step between these two.
+    """
+    times, _, points, fresh = samples
+    n = times.shape[0]
+    first = 0
+    while first < n and not fresh[first]:
+        first += 1
+    second = first + 1
+    while second < n and not fresh[second]:
+        second += 1
+    dt = 1.0 / 24
+    if second < n:
+        dt = times[second] - times[first]
+    filters[i, :] = 0.0
+    for c in range(columns.shape[0]):
+        place = points[first, columns[c]]
+        filters[i, STATE + 4 * c] = filters[i, ANCHOR + c] = place
+        if second < n and watch.carry:
+            filters[i, STATE + 4 * c + 1] = (points[second, columns[c]] - place) / dt
+    for r in range(4):
+        filters[i, GAIN + r] = filters[i, LAST_GAIN + r] = settled.gain[r]
+        for c in range(4):
+            filters[i, P + 4 * r + c] = settled.covariance[r, c]
+    set_step(filters, i, dt, watch)
+    filters[i, LAST] = filters[i, SINCE] = times[first]
+    filters[i, WEIGHS] = filters[i, SCALE] = filters[i, KEPT] = 1.0
+    filters[i, LOGGED] = 1.0
+    return first
+
+
+@kernel
+def set_step(filters, i, dt, watch):
+    """Set filter i to a step [s]."""
+    f, q = np.empty((4, 4)), np.empty((4, 4))
     transition(dt, watch, f, q)
-    for _ in range(SETTLE):
-        step_within(p, f, q, 1.0 / dt, gain, half, pred)
+    for r in range(4):
+        for c in range(4):
+            filters[i, F + 4 * r + c], filters[i, Q + 4 * r + c] = f[r, c], q[r, c]
+    filters[i, STEP] = dt
+    filters[i, KEEPS] = 0.0
+
+
+@kernel
+def renew_gain(filters, i, dt):
+    """Take filter i's gain a step on [s]; it keeps where it is as good as the last."""
+    f, q, p = np.empty((4, 4)), np.empty((4, 4)), np.empty((4, 4))
+    for r in range(4):
+        for c in range(4):
+            f[r, c], q[r, c] = filters[i, F + 4 * r + c], filters[i, Q + 4 * r + c]
+            p[r, c] = filters[i, P + 4 * r + c]
+    gain, half, pred = np.empty(4), np.empty((4, 4)), np.empty((4, 4))
+    step_within(p, f, q, 1.0 / dt, gain, half, pred)
+    filters[i, KEEPS] = 1.0
+    for r in range(4):
+        for c in range(4):
+            filters[i, P + 4 * r + c] = p[r, c]
+        if abs(gain[r] - filters[i, LAST_GAIN + r]) > SETTLED * abs(gain[r]):
+            filters[i, KEEPS] = 0.0
+        filters[i, GAIN + r] = filters[i, LAST_GAIN + r] = gain[r]
+    filters[i, WEIGHS] = 1.0
+
+
+@kernel
+def take_in(filters, i, time, points, row, columns, watch):
+    """Let filter i take in a fresh sample: a row of points (n, m) at a time [s]."""
+    m = columns.shape[0]
+    if filters[i, STARTED] > 0.0:
+        dt = time - filters[i, LAST]
+        if abs(dt - filters[i, STEP]) > SAME_STEP_S:
+            set_step(filters, i, dt, watch)
+        if filters[i, KEEPS] == 0.0:
+            renew_gain(filters, i, dt)
+        g0, g1 = filters[i, GAIN], filters[i, GAIN + 1]
+        g2, g3 = filters[i, GAIN + 2], filters[i, GAIN + 3]
+        if filters[i, WEIGHS] > 0.0:
+            # Variance of the miss over that of the noise.
+            filters[i, SCALE] = 1.0 / max(1.0 - g0 - g2, 1e-9)
+            filters[i, KEPT] = exp(-dt / MEMORY_S)
+            filters[i, LOGGED] = log(filters[i, SCALE])
+            filters[i, WEIGHS] = 0.0
+        kept, scale = filters[i, KEPT], filters[i, SCALE]
+        errors, spread = kept * filters[i, ERRORS], kept * filters[i, SPREAD]
+        weight = kept * filters[i, WEIGHT]
+        weight += 1.0 - kept
+        spread += (1.0 - kept) * filters[i, LOGGED]
+        f01, f11 = filters[i, F + 1], filters[i, F + 5]
+        f22, f23 = filters[i, F + 10], filters[i, F + 11]
+        f32, f33 = filters[i, F + 14], filters[i, F + 15]
+        for c in range(m):
+            at = STATE + 4 * c
+            p, v = filters[i, at], filters[i, at + 1]
+            bounce, swing = filters[i, at + 2], filters[i, at + 3]
+            a = p + f01 * v
+            b = f11 * v
+            o = f22 * bounce + f23 * swing
+            d = f32 * bounce + f33 * swing
+            miss = points[row, columns[c]] - a - o
+            filters[i, at] = a + g0 * miss
+            filters[i, at + 1] = b + g1 * miss
+            filters[i, at + 2] = o + g2 * miss
+            filters[i, at + 3] = d + g3 * miss
+            errors += (1.0 - kept) * (miss * miss + LEAST_MISS_M**2) / scale
+        filters[i, ERRORS], filters[i, SPREAD] = errors, spread
+        filters[i, WEIGHT] = weight
+        if watch.stands:
+            stand(filters, i, time, points, row, columns)
+        else:
+            against = log(errors / weight) + spread / weight
+            against *= SURE / 2 * weight
+            filters[i, AGAINST] = against
+    filters[i, STARTED] = 1.0
+    filters[i, LAST] = time
+
+
+@kernel
+def stand(filters, i, time, points, row, columns):
+    """Let one who has stopped dead be seen to stand; see `Watch`."""
+    moved = quick = False
+    for c in range(columns.shape[0]):
+        off = points[row, columns[c]] - filters[i, ANCHOR + c]
+        moved = moved or abs(off) > STAND_M
+        quick = quick or abs(filters[i, STATE + 4 * c + 1]) > STAND_M_S
+    if moved:
+        filters[i, SINCE] = time
+        for c in range(columns.shape[0]):
+            filters[i, ANCHOR + c] = points[row, columns[c]]
+    elif quick and time - filters[i, SINCE] >= STAND_S - CLOCK_S:
+        for c in range(columns.shape[0]):
+            at = STATE + 4 * c
+            filters[i, at] = points[row, columns[c]]
+            filters[i, at + 1] = filters[i, at + 2] = filters[i, at + 3] = 0.0
+
+
+@kernel
+def believed(filters, i, now, watch, columns, place, velocity, told):
+    """Fill what filter i believes at a time [s], and what it is weighed by.
+
+    Args:
+        filters: a row each, (n, FILTER_WIDTH).
+        i: the filter.
+        now: the time [s].
+        watch: of the filter.
+        columns: of the points that it watches.
+        place: filled in these columns, (6,) or so many as points have [m].
+        velocity: likewise [m/s].
+        told: filled, (TOLD,).
+    """
+    m = columns.shape[0]
+    w = 2 * np.pi * watch.gait_hz
+    last = STATE + 4 * (m - 1)
+    told[0] = filters[i, AGAINST]
+    told[1] = np.sqrt(filters[i, last + 2] ** 2 + (filters[i, last + 3] / w) ** 2)
+    ahead = now - filters[i, LAST]
+    reach, left = carried(ahead, watch.fade, watch.reaction + UNSEEN_S)
+    if filters[i, STARTED] == 0.0:
+        reach, left = ahead, 1.0
+    for c in range(m):
+        v = filters[i, STATE + 4 * c + 1]
+        place[columns[c]] = filters[i, STATE + 4 * c] + reach * v
+        velocity[columns[c]] = left * v
 
 
 @kernel
@@ -194,114 +278,15 @@ def perceive_columns(samples, columns, ticks, watch, settled, place, velocity, t
     the step between the first two fresh samples.
     """
     times, seen_s, points, fresh = samples
-    reaction, _, fade, _, gait_hz, carry, stands = watch
-    n = times.shape[0]
-    first = 0
-    while first < n and not fresh[first]:
-        first += 1
-    second = first + 1
-    while second < n and not fresh[second]:
-        second += 1
-    m = columns.shape[0]
-    state = np.zeros((m, 4))
-    dt = 1.0 / 24
-    if second < n:
-        dt = times[second] - times[first]
-        if carry:
-            for c in range(m):
-                state[c, 1] = (
-                    points[second, columns[c]] - points[first, columns[c]]
-                ) / dt
-    for c in range(m):
-        state[c, 0] = points[first, columns[c]]
-    f = np.zeros((4, 4))
-    q = np.zeros((4, 4))
-    half = np.empty((4, 4))
-    pred = np.empty((4, 4))
-    p = settled.covariance.copy()
-    gain = settled.gain.copy()
-    transition(dt, watch, f, q)
-    step = dt
-    last_gain = gain.copy()
-    is_settled = False
-    seen = first
-    last = times[first]
-    started = False
-    errors = spread = weight = against = 0.0
-    scale = kept = logged = 1.0
-    weighs = True
-    since = times[first]
-    anchor = np.empty(m)
-    for c in range(m):
-        anchor[c] = points[first, columns[c]]
-    w = 2 * np.pi * gait_hz
+    own = np.empty((1, FILTER_WIDTH))
+    seen = start_filter(own, ZERO, samples, columns, watch, settled)
     for k in range(ticks.shape[0]):
         now = ticks[k]
-        while seen < n and seen_s[seen] <= now + CLOCK_S:
+        while seen < times.shape[0] and seen_s[seen] <= now + CLOCK_S:
             if fresh[seen]:
-                if started:
-                    dt = times[seen] - last
-                    if abs(dt - step) > SAME_STEP_S:
-                        transition(dt, watch, f, q)
-                        step = dt
-                        is_settled = False
-                    if not is_settled:
-                        step_within(p, f, q, 1.0 / dt, gain, half, pred)
-                        is_settled = True
-                        for i in range(4):
-                            if abs(gain[i] - last_gain[i]) > SETTLED * abs(gain[i]):
-                                is_settled = False
-                            last_gain[i] = gain[i]
-                        weighs = True
-                    if weighs:
-                        # Variance of the miss over that of the noise.
-                        scale = 1.0 / max(1.0 - gain[0] - gain[2], 1e-9)
-                        kept = exp(-dt / MEMORY_S)
-                        logged = log(scale)
-                        weighs = False
-                    errors, spread, weight = kept * errors, kept * spread, kept * weight
-                    weight += 1.0 - kept
-                    spread += (1.0 - kept) * logged
-                    for c in range(m):
-                        a = state[c, 0] + f[0, 1] * state[c, 1]
-                        b = f[1, 1] * state[c, 1]
-                        o = f[2, 2] * state[c, 2] + f[2, 3] * state[c, 3]
-                        d = f[3, 2] * state[c, 2] + f[3, 3] * state[c, 3]
-                        miss = points[seen, columns[c]] - a - o
-                        state[c, 0] = a + gain[0] * miss
-                        state[c, 1] = b + gain[1] * miss
-                        state[c, 2] = o + gain[2] * miss
-                        state[c, 3] = d + gain[3] * miss
-                        errors += (1.0 - kept) * (miss * miss + LEAST_MISS_M**2) / scale
-                    if stands:
-                        moved = quick = False
-                        for c in range(m):
-                            off = points[seen, columns[c]] - anchor[c]
-                            moved = moved or abs(off) > STAND_M
-                            quick = quick or abs(state[c, 1]) > STAND_M_S
-                        if moved:
-                            since = times[seen]
-                            for c in range(m):
-                                anchor[c] = points[seen, columns[c]]
-                        elif quick and times[seen] - since >= STAND_S - CLOCK_S:
-                            for c in range(m):
-                                state[c, 0] = points[seen, columns[c]]
-                                state[c, 1] = state[c, 2] = state[c, 3] = 0.0
-                    else:
-                        against = log(errors / weight) + spread / weight
-                        against *= SURE / 2 * weight
-                started = True
-                last = times[seen]
+                take_in(own, ZERO, times[seen], points, seen, columns, watch)
             seen += 1
-        told[k, 0] = against
-        told[k, 1] = np.sqrt(state[m - 1, 2] ** 2 + (state[m - 1, 3] / w) ** 2)
-        ahead = now - last
-        reach, left = carried(ahead, fade, reaction + UNSEEN_S)
-        if not started:
-            reach, left = ahead, 1.0
-        for c in range(m):
-            place[k, columns[c]] = state[c, 0] + reach * state[c, 1]
-            velocity[k, columns[c]] = left * state[c, 1]
+        believed(own, ZERO, now, watch, columns, place[k], velocity[k], told[k])
 
 
 @kernel

@@ -65,7 +65,12 @@ def blend_models(told, odds, models, columns, place, velocity, fades, crest):
 def steady_crest(ticks, crest):
     """Let a crest (n_ticks,) [m] rise soon and fall late, so that no frame bobs."""
     for k in range(1, ticks.shape[0]):
-        before = crest[k - 1]
-        lasts = RISE_S if crest[k] > before else FALL_S
-        share = -expm1(-(ticks[k] - ticks[k - 1]) / lasts)
-        crest[k] = before + share * (crest[k] - before)
+        crest[k] = steadied(crest[k - 1], crest[k], ticks[k] - ticks[k - 1])
+
+
+@kernel
+def steadied(before, now, step_s):
+    """Return a crest [m] that rises soon and falls late, a step [s] after another."""
+    lasts = RISE_S if now > before else FALL_S
+    share = -expm1(-step_s / lasts)
+    return before + share * (now - before)

@@ -21,14 +21,13 @@ from .belief import (
     GAIT_HZ,
     TOLD,
     Samples,
-    Settled,
     Watch,
     first_step_s,
     perceive_columns,
-    settle,
 )
 from .blend import blend_models, steady_crest
 from .decide import Seen
+from .gains import Settled, settle
 from .persistence import EVEN_S, HEIGHT_STEADY, STEADY, believe_fades
 from .variability import AS_IT_IS, Perception
 
@@ -65,7 +64,7 @@ def believe(
             subject.fresh,
         )
         flat = place[i].reshape(-1, 6), velocity[i].reshape(-1, 6)
-        _watched(samples, _GROUND, ticks, _ground(member), *flat)
+        _watched(samples, _GROUND, ticks, ground_watch(member), *flat)
         least, lasts = member.fade_s, fades[i]
         believe_fades(ticks, flat[1], _GROUND[2:], STEADY, least, lasts[0])
         _heights(samples, ticks, member, *flat, lasts[1], crest[i])
@@ -97,7 +96,7 @@ def _heights(
     crest: FloatArray,
 ) -> None:
     """Fill the heights that are believed, by several models, and their crest."""
-    watches = _models(member)
+    watches = height_watches(member)
     shape = (len(watches), len(ticks), 6)
     places, velocities = np.empty(shape), np.empty(shape)
     told = np.array(
@@ -110,13 +109,13 @@ def _heights(
     for j in range(len(watches)):
         least = member.height_fade_s
         believe_fades(ticks, velocities[j], _HEIGHT[1:], HEIGHT_STEADY, least, lasts[j])
-    odds = np.array([CARRIED_ODDS if one.carry else 0.0 for one in watches])
+    odds = np.array([odds_of(one) for one in watches])
     models = places, velocities, lasts
     blend_models(told, odds, models, _HEIGHT, place, velocity, fades, crest)
     steady_crest(ticks, crest)
 
 
-def _ground(member: Member) -> Watch:
+def ground_watch(member: Member) -> Watch:
     """Return how a member watches what people do on the ground."""
     return Watch(
         reaction=member.reaction_s,
@@ -130,12 +129,12 @@ def _ground(member: Member) -> Watch:
 
 
 @lru_cache(maxsize=64)
-def _models(member: Member) -> tuple[Watch, ...]:
+def height_watches(member: Member) -> tuple[Watch, ...]:
     """Return how a member may watch heights: as of one who bounces at a rate, or not.
 
     One who climbs from the start is believed to only when the next samples say so.
     """
-    quick = _ground(member)._replace(
+    quick = ground_watch(member)._replace(
         bandwidth=member.bandwidth_rad_s * member.height_share,
         carry=False,
         stands=False,
@@ -147,6 +146,11 @@ def _models(member: Member) -> tuple[Watch, ...]:
     if member.height_gait == 0.0:
         return quick, climbs
     return quick, climbs, *(bouncing._replace(gait_hz=rate) for rate in BOUNCE_HZ)
+
+
+def odds_of(watch: Watch) -> float:
+    """Return what speaks for a model of heights before anything was seen."""
+    return CARRIED_ODDS if watch.carry else 0.0
 
 
 def _facing(

@@ -38,13 +38,19 @@ def believe_fades(ticks, velocity, columns, steady, least, fades):
     for k in range(ticks.shape[0]):
         while back + 1 < k and ticks[k] - ticks[back + 1] >= STEADY_S - CLOCK_S:
             back += 1
-        speed = change = 0.0
-        for c in columns:
-            speed += velocity[k, c] ** 2
-            change += (velocity[k, c] - velocity[back, c]) ** 2
-        span = max(ticks[k] - ticks[back], 1e-9)
-        change = np.sqrt(change) / span
-        fades[k] = lasting(steady * np.sqrt(speed), change, least)
+        span = ticks[k] - ticks[back]
+        fades[k] = fade_since(velocity, columns, back, k, span, steady, least)
+
+
+@kernel
+def fade_since(velocity, columns, back, k, span, steady, least):
+    """Return how long the velocity of row k lasts; row `back` was a span ago [s]."""
+    speed = change = 0.0
+    for c in columns:
+        speed += velocity[k, c] ** 2
+        change += (velocity[k, c] - velocity[back, c]) ** 2
+    change = np.sqrt(change) / max(span, 1e-9)
+    return lasting(steady * np.sqrt(speed), change, least)
 
 
 @kernel

@@ -124,10 +124,13 @@ class Perception:
         seen = subject.times_s + reaction_s
         if self.level == 0.0:
             return seen
-        key = _key(self.seed, self.member, "lateness")
-        epochs = np.floor(subject.times_s / EPOCH_S).astype(np.int64)
-        seen += self.level * LATENESS_S * uniform(key, epochs)
+        seen += self.late_s(np.floor(subject.times_s / EPOCH_S).astype(np.int64))
         return np.maximum.accumulate(seen)
+
+    def late_s(self, epochs: IntArray) -> FloatArray:
+        """Return by how much more than the reaction one is late in epochs, (n,) [s]."""
+        key = _key(self.seed, self.member, "lateness")
+        return self.level * LATENESS_S * uniform(key, epochs)
 
     def body(self, subject: Subject) -> FloatArray:
         """Return floor and eyes as they are perceived, (n, 6) [m]."""
@@ -141,23 +144,30 @@ class Perception:
 
     def _timing(self, subject: Subject) -> FloatArray:
         """Return by how much a subject is seen ahead of time at its samples [s]."""
+        frequency, turns = self.timing_waves(subject.name)
+        out: FloatArray = np.empty((1, len(subject.times_s)))
+        scale = np.array([self.level * TIMING_S])
+        cosine_sums(np.array(subject.times_s), frequency, turns, AMPLITUDE, scale, out)
+        timing: FloatArray = out[0]
+        return timing
+
+    def timing_waves(self, subject: str) -> tuple[FloatArray, FloatArray]:
+        """Return the waves of the error in time about a named subject.
+
+        Returns:
+            Frequencies [Hz] and phases [turns], (1, COMPONENTS) each.
+        """
         draws = uniform(
-            _key(self.seed, self.member, subject.name, "timing"),
+            _key(self.seed, self.member, subject, "timing"),
             np.arange(2 * COMPONENTS),
         ).reshape(2, 1, COMPONENTS)
         low, high = TIMING_BAND_HZ
         frequency = np.empty((1, COMPONENTS))
         in_bins(draws[0], low, high / low, frequency)
-        out: FloatArray = np.empty((1, len(subject.times_s)))
-        scale = np.array([self.level * TIMING_S])
-        cosine_sums(
-            np.array(subject.times_s), frequency, draws[1], _AMPLITUDE, scale, out
-        )
-        timing: FloatArray = out[0]
-        return timing
+        return frequency, draws[1]
 
 
-_AMPLITUDE = frozen(np.full(COMPONENTS, (2.0 / COMPONENTS) ** 0.5))
+AMPLITUDE = frozen(np.full(COMPONENTS, (2.0 / COMPONENTS) ** 0.5))
 AS_IT_IS = Perception()
 
 

@@ -101,6 +101,9 @@ def shot_findings(
     off = value("rig_off_height_m", 0.0)
     if off > 0.0:
         add("rig_off_height", "warning", OF_STAGE, rig_off_height_m=off)
+    off = value("rig_step_m", 0.0)
+    if off > 0.0:
+        add("rig_leaves_floor", "fault", OF_STAGE, rig_step_m=off)
     box = words("rig_through")
     if box is not None:
         add("rig_in_keep_out", "fault", OF_STAGE, keep_out=box)

@@ -137,12 +137,13 @@ def see_points(tree, stops, bodies, camera, every, hider, taken_out):
     state = stops.state
     touched = np.zeros(state.shape[0], np.bool_)
     step, start, end = np.empty(6), np.empty(3), np.empty(3)
+    axis = np.empty((2, 3))
     room = Waiting(np.empty(DEEPEST, np.int64), np.empty(DEEPEST))
     screen = camera.screen
     for f in range(camera.cams.shape[0]):
-        cam = camera.cams[f]
-        place = (cam[0], cam[1], cam[2])
-        turn = turn_of(cam[3], cam[4], camera.roll_rad)
+        cams = camera.cams
+        place = (cams[f, 0], cams[f, 1], cams[f, 2])
+        turn = turn_of(cams[f, 3], cams[f, 4], camera.roll_rad)
         start[0], start[1], start[2] = place
         for who in range(n_people):
             if not bodies.looked_at[who]:
@@ -150,8 +151,13 @@ def see_points(tree, stops, bodies, camera, every, hider, taken_out):
             for k in range(bodies.points.shape[1]):
                 if k != AT_EYES and f % every:
                     continue
-                point = bodies.points[who, k, f]
-                x, y, z = from_lens((point[0], point[1], point[2]), place, turn)
+                points = bodies.points
+                point = (
+                    points[who, k, f, 0],
+                    points[who, k, f, 1],
+                    points[who, k, f, 2],
+                )
+                x, y, z = from_lens(point, place, turn)
                 u, v = on_screen(x, y, z, screen)
                 if abs(u) > 1.0 or abs(v) > 1.0:
                     continue
@@ -165,14 +171,14 @@ def see_points(tree, stops, bodies, camera, every, hider, taken_out):
                 if found == CLEAR:
                     for other in range(n_people):
                         if other != who and body_between(
-                            bodies.ends, other, f, start, end
+                            bodies.ends, other, f, start, end, axis
                         ):
                             found = n_boxes + other
                             break
                 if found == CLEAR:
                     touched[:] = False
                     most = 1.0 - min(OWN_M / max(length, 1e-9), 1.0)
-                    t = first_met(tree, state, start, step, most, touched, room)
+                    t = first_met(tree, state, start, step, most, touched, room, False)
                     if t >= 0:
                         found = n_boxes + n_people + tree.part[t]
                     else:
@@ -198,18 +204,20 @@ def box_between(boxes, box, start, step):
 
 
 @kernel
-def body_between(ends, who, f, start, end):
-    """Tell whether somebody's capsule meets the segment from start to end."""
-    feet, crown = ends[who, 0, f], ends[who, 1, f]
+def body_between(ends, who, f, start, end, axis):
+    """Tell whether somebody's capsule meets the segment from start to end.
+
+    `axis` (2, 3) is room for the ends of the middle of the capsule.
+    """
     square = 0.0
     for c in range(3):
-        square += (crown[c] - feet[c]) ** 2
+        square += (ends[who, 1, f, c] - ends[who, 0, f, c]) ** 2
     inset = min(BODY_RADIUS_M / max(np.sqrt(square), 1e-9), 0.5)
-    low, high = np.empty(3), np.empty(3)
     for c in range(3):
-        low[c] = feet[c] + inset * (crown[c] - feet[c])
-        high[c] = crown[c] - inset * (crown[c] - feet[c])
-    return segment_gap(start, end, low, high) < BODY_RADIUS_M
+        low, high = ends[who, 0, f, c], ends[who, 1, f, c]
+        axis[0, c] = low + inset * (high - low)
+        axis[1, c] = high - inset * (high - low)
+    return segment_gap(start, end, axis[0], axis[1]) < BODY_RADIUS_M
 
 
 @kernel

@@ -52,7 +52,7 @@ from ..frame.tally import (
 )
 from ..take import Take
 from .moves import Camera, Followed, followed
-from .on_stage import Measures, on_stage
+from .on_stage import Measures, laid_of, on_stage
 
 SIZE_KEPT = 0.25
 SIZE_KEPT_LOG2 = log2(1 + SIZE_KEPT)
@@ -147,7 +147,7 @@ def measure(take: Take) -> Measures:
             for subject in shot.subjects
         ),
         **_distances(take, first, last),
-        **on_stage(shot, take.hider[first:last]),
+        **on_stage(shot, take.hider[first:last], laid_of(take)),
         "soft": share(SOFT),
         "strobing_deg_s": _strobing(take, first, last),
         "shake_pan_rms_deg": degrees(root(found[SHAKE_PAN_SQUARE], n_cut) or 0.0),

@@ -8,6 +8,8 @@ from .rig import rig_place
 from .shape import Rig
 
 RAIL_SAMPLES = 25
+MOST_SAMPLES = 400  # of laid track
+ALMOST_M = 1e-9  # of track that is none
 WALKED_EVERY = 4  # samples of a path
 _STEPS = np.arange(RAIL_SAMPLES, dtype=np.float64)
 
@@ -20,6 +22,22 @@ def rail_places(rig: Rig) -> FloatArray:
     s = _STEPS * (length / (RAIL_SAMPLES - 1))
     s[-1] = length
     return rig.places(s)
+
+
+def laid_places(rig: Rig, low: float, high: float) -> FloatArray:
+    """Return lens places along a rail and what track is laid beyond it, (k, 3) [m].
+
+    Args:
+        rig: with its rail; sticks have one place.
+        low: near end of the track, as a position along the rail [m].
+        high: far end [m].
+    """
+    length = rig.length_m
+    low, high = min(low, 0.0), max(high, length)
+    if length == 0.0 or high - low - length < ALMOST_M:
+        return rail_places(rig)
+    count = int(np.ceil((RAIL_SAMPLES - 1) * (high - low) / length)) + 1
+    return rig.places(np.linspace(low, high, min(count, MOST_SAMPLES)))
 
 
 @kernel

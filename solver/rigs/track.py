@@ -111,16 +111,22 @@ class TrackLayout(RailLayout):
         )
 
     def built(self, stage: Stage, dolly_accel: float) -> Track | None:
-        """See `Layout`; of whole sections where the stock has a section."""
+        """See `Layout`; of whole sections where the stock has a section.
+
+        On a ramp of the set the rail rises with it.
+        """
         half = self.half_length(dolly_accel)
         if half is None:
             return None
         half = in_sections(2 * half, stage) / 2
         dx, dz = -sin(self.bearing) * half, -cos(self.bearing) * half
-        return track(
-            lens_place(self.x - dx, self.height_m, self.z - dz),
-            lens_place(self.x + dx, self.height_m, self.z + dz),
-        )
+        start = lens_place(self.x - dx, self.height_m, self.z - dz)
+        end = lens_place(self.x + dx, self.height_m, self.z + dz)
+        if stage.set is not None:
+            from .rise import risen  # a start without a set needs no set
+
+            start, end = risen(stage.set, start, end)
+        return track(start, end)
 
     def within(self, wish: Wish, bounds: Bounds) -> "TrackLayout | None":
         """See `Layout`."""

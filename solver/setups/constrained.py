@@ -10,11 +10,19 @@ import numpy as np
 
 from ..action.rehearsed import Action
 from ..laying.laying import Bounds, Wish, wish_at_nodes
+from ..stage.stage import with_floor_boxed
 from .judge import SIZE_KEPT_LOG2
 from .proposal import Proposal
 from .setup import Ask
 
-STAGE_LIMITS = ("floor", "keep_out", "min_distance", "rail_in_path", "sight")
+STAGE_LIMITS = (
+    "floor",
+    "floor_hole",
+    "keep_out",
+    "min_distance",
+    "rail_in_path",
+    "sight",
+)
 VIEW_WEIGHT = 0.1
 
 
@@ -46,7 +54,7 @@ def within_limits(ask: Ask, action: Action, proposal: Proposal) -> Proposal | No
     )
     operator, grip = ask.shot.crew.operator, ask.shot.crew.grip
     bounds = Bounds(
-        stage=ask.stage,
+        stage=with_floor_boxed(ask.stage),
         height_m=layout.height_m,
         aim_m=float(action.aim[:, 1].mean()),
         pan_speed=operator.max_speed,

@@ -1,7 +1,6 @@
 """What a set leaves free round an action, before anything is simulated."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from math import degrees, radians
 from typing import NamedTuple
 
@@ -10,8 +9,9 @@ import numpy as np
 from ..action.rehearsed import Action
 from ..arrays import FloatArray
 from ..rigs.clearance import rail_places
-from ..rigs.faults import rail_faults
 from ..rigs.shape import Rig
+from ..sight.footprint import ALMOST_M, footprint_of
+from ..sight.tree import WILD
 from ..stage.stage import Stage
 from .setup import SIDES, Ask, View
 
@@ -24,7 +24,10 @@ MOST_VIEWS = 3
 
 
 class RigInSet(NamedTuple):
-    """How a rig stands in a set: share of its lines stopped, and whether in a part."""
+    """How a rig stands in a set: share of its lines stopped, and whether in a part.
+
+    What sees next to nothing is not looked at further: it counts as in no part.
+    """
 
     blocked: float
     stands_in: bool
@@ -42,12 +45,13 @@ def standing_of(stage: Stage, action: Action, rig: Rig) -> RigInSet:
     eyes = action.eyes[_moments(action)]
     places = rail_places(rig)
     near = np.linalg.norm(places[:, None] - eyes, axis=2).argmin(axis=0)
-    met = mesh.met(places[near], _short(places[near], eyes))
-    faults = rail_faults(replace(stage, floor=None), rig)
-    return RigInSet(
-        blocked=float((met >= 0).mean()),
-        stands_in=any(name.startswith("set:") for name in faults),
-    )
+    stopped = mesh.stops(places[near], _short(places[near], eyes))
+    blocked = float(stopped.mean())
+    if blocked >= HOPELESS:
+        return RigInSet(blocked, stands_in=False)
+    depth = footprint_of(mesh, places, stage.ground_m).depth
+    solid = (depth > ALMOST_M) & (mesh.state != WILD)
+    return RigInSet(blocked, stands_in=bool(solid.any()))
 
 
 def depth_m(stage: Stage, action: Action) -> float:

@@ -5,10 +5,11 @@ from typing import NamedTuple
 import numpy as np
 
 from ..action.framing import framing_at, primary_of
-from ..arrays import BoolArray, IntArray
+from ..arrays import BoolArray, FloatArray, IntArray
 from ..frame.sight import SightBodies, SightCamera, bodies_seen, sighted
-from ..rigs.faults import taken_out_for
-from ..rigs.shape import Rig
+from ..rigs.faults import LaidSpan, taken_out_for
+from ..rigs.laid import laid_track
+from ..rigs.shape import Rig, StudiedRig
 from ..shot import Shot
 from ..stage.stage import Stage
 
@@ -23,12 +24,14 @@ class InSet(NamedTuple):
         lost: share of frames in which the eyes of somebody followed are hidden.
         hiders: names of what hides anybody followed, most first.
         taken_out: names of wild parts that have to go, in the order of the set.
+        laid: where track is laid, about; None on sticks.
     """
 
     hidden: float
     lost: float
     hiders: tuple[str, ...]
     taken_out: tuple[str, ...]
+    laid: LaidSpan | None
 
 
 class Watching(NamedTuple):
@@ -60,12 +63,41 @@ def watching_of(shot: Shot) -> Watching:
     return Watching(bodies, primary, tuple(one.name for one in people), followed)
 
 
+def laid_about(shot: Shot, rig: Rig, cams: FloatArray) -> LaidSpan | None:
+    """Return where track is laid, from the frames of the cut; None on sticks.
+
+    Over the handles the dolly is taken to go on as at the ends of the cut.
+
+    Args:
+        shot: with its handles and the limits of its grip.
+        rig: on which the dolly goes.
+        cams: lens places at the frames of the cut, (n, 3) [m].
+    """
+    if not isinstance(rig, StudiedRig) or rig.length_m == 0.0 or len(cams) < 3:
+        return None
+    s = rig.feet(cams, np.full(len(cams), rig.length_m / 2))
+    rate, grip = float(shot.rate), shot.crew.grip
+    rail = np.zeros((len(s) + 2, 3))
+    rail[1:-1, 0] = s
+    for row, handle, end in (
+        (0, -shot.handles[0], s[:3]),
+        (-1, shot.handles[1], s[-3:]),
+    ):
+        speed = float(end[2] - end[0]) / 2 * rate
+        accel = float(end[0] - 2 * end[1] + end[2]) * rate * rate
+        at = end[0] if row == 0 else end[2]
+        rail[row] = at + handle / rate * speed, speed, accel
+    laid = laid_track(rail, max_accel=grip.max_accel, max_jerk=grip.max_jerk)
+    return laid.low, laid.high
+
+
 def seen_in_set(
-    stage: Stage, watching: Watching, camera: SightCamera, rig: Rig
+    shot: Shot, stage: Stage, watching: Watching, camera: SightCamera, rig: Rig
 ) -> InSet:
     """Return what the set does to a camera.
 
     Args:
+        shot: that is taken.
         stage: which has a set.
         watching: who is looked at.
         camera: at the frames of the cut.
@@ -81,10 +113,12 @@ def seen_in_set(
     found, often = np.unique(seen.hider[seen.hider >= 0], return_counts=True)
     names = (*stage.names, *watching.names, *mesh.names)
     order = np.lexsort((found, -often))
-    taken = seen.taken_out | taken_out_for(stage, rig) if mesh.wild.any() else ()
+    laid = laid_about(shot, rig, camera.cams[:, :3])
+    taken = seen.taken_out | taken_out_for(stage, rig, laid) if mesh.wild.any() else ()
     return InSet(
         hidden=float(mine.mean()),
         lost=float(lost.sum()) / n,
         hiders=tuple(names[k] for k in found[order].tolist()),
         taken_out=tuple(mesh.names[k] for k in np.flatnonzero(taken).tolist()),
+        laid=laid,
     )

@@ -164,7 +164,8 @@ def _off(ask: Ask, trial: Trial, numbers: Sequence[float]) -> dict[str, float]:
         lost = numbers[BLOCKED] if trial.in_set is None else trial.in_set.lost
         off["sight"] = max(off.get("sight", 0.0), lost)
     if ask.rig is None:
-        off |= rail_faults(stage, trial.setup.rig)
+        laid = None if trial.in_set is None else trial.in_set.laid
+        off |= rail_faults(stage, trial.setup.rig, laid)
         off["rail_in_path"] = 1.0 - numbers[PATH_GAP] / MUST_CLEAR_M
     return off
 

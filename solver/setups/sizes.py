@@ -7,6 +7,7 @@ medium from sticks on a 50 mm mostly does so for a chest, further in.
 
 from dataclasses import replace
 
+from ..crew.observe import Observed
 from .score import Judged
 from .search import candidates
 from .setup import Ask
@@ -15,11 +16,14 @@ from .trial import Rehearsal
 SHORT = 3  # of the trials of a whole search, the part that a short one takes
 
 
-def candidates_of_sizes(ask: Ask) -> tuple[list[Judged], int]:
+def candidates_of_sizes(
+    ask: Ask, seen: Observed | None = None
+) -> tuple[list[Judged], int]:
     """Return the setups tried for every size of a shot, best first, and how many.
 
     Args:
         ask: the shot; where its size is fixed, that is `candidates`.
+        seen: what grip and operator believe, where it is known; see `Rehearsal`.
     """
     tried: list[Judged] = []
     best: Judged | None = None
@@ -27,12 +31,13 @@ def candidates_of_sizes(ask: Ask) -> tuple[list[Judged], int]:
     for name in [name for name, _ in ask.sizes] or [""]:
         of_size = ask.of_size(name)
         if best is None:
-            stage = Rehearsal(of_size)
+            stage = Rehearsal(of_size, seen)
+            seen = stage.seen
             found = candidates(of_size, stage)
             whole_trials = stage.n_trials
             best = found[0] if found and found[0].holds else None
         else:
-            stage = Rehearsal(_narrowed(of_size, best))
+            stage = Rehearsal(_narrowed(of_size, best), seen)
             found = candidates(stage.ask, stage, most=whole_trials // SHORT)
         n_trials += stage.n_trials
         tried += [_named(each, name) for each in found]

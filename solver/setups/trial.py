@@ -16,6 +16,7 @@ from ..arrays import FloatArray
 from ..claims.everyone import CameraFrames, blocking_of, frame_table
 from ..claims.measured import outcomes_of
 from ..crew.grip import Hold
+from ..crew.observe import Observed
 from ..crew.planner import Planner, brake_planner_of, planner_of
 from ..frame.sight import SightCamera
 from ..optics.lens import Lens
@@ -26,7 +27,15 @@ from .in_set import InSet, seen_in_set, watching_of
 from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, Lensed, TrialRows
 from .propose import Known, way_of
 from .setup import Ask, Setup, rehearsed
-from .work import Rigged, Through, hands_of, through_of, watched_of, work
+from .work import (
+    Rigged,
+    Through,
+    hands_of,
+    through_of,
+    watched,
+    watched_of,
+    work,
+)
 
 
 class Trial(NamedTuple):
@@ -74,16 +83,23 @@ def _dolly_planners(grip: Member, length_m: float = 0.0) -> tuple[Planner, Plann
 class Rehearsal:
     """One shot on which setups are tried: what they share is computed once."""
 
-    def __init__(self, ask: Ask) -> None:
-        """Take a shot and what is open in it."""
+    def __init__(self, ask: Ask, seen: Observed | None = None) -> None:
+        """Take a shot and what is open in it.
+
+        Args:
+            ask: the shot.
+            seen: what grip and operator believe, of `watched`, where it is known from
+                another shot of the same action and crew.
+        """
         self.ask = ask
+        self.seen = watched(ask.shot) if seen is None else seen
         self.action = rehearsed(ask.shot)
         self.way = way_of(self.action)
         self.n_trials = 0
         self._hands = hands_of(ask.shot.crew)
         self._dolly = _dolly_planners(ask.shot.crew.grip)
         self._through: dict[Lens, Through] = {}
-        self._watched = watched_of(ask.shot)
+        self._watched = watched_of(ask.shot, self.seen)
         self.blocking = blocking_of(ask.shot) if ask.shot.claims else None
         self._watching = None if ask.stage.set is None else watching_of(ask.shot)
 
@@ -160,6 +176,7 @@ class Rehearsal:
         in_set = None
         if self._watching is not None and self.ask.stage.set is not None:
             in_set = seen_in_set(
+                self.ask.shot,
                 self.ask.stage,
                 self._watching,
                 SightCamera(cams, through.lensed.roll_rad, through.lensed.screen),

@@ -13,7 +13,13 @@ from ..compiled.kernel import kernel
 from ..crew.decide import Asked, Manner, Seen
 from ..crew.grip import GripTask, Hold, run_grip
 from ..crew.head_target import Sight
-from ..crew.observe import carried_back, frames_clear, observe, preroll_length
+from ..crew.observe import (
+    Observed,
+    carried_back,
+    frames_clear,
+    observe,
+    preroll_length,
+)
 from ..crew.operator import DollyPlans, HeadLogs, HeadTask, run_operator
 from ..crew.perform import asked_of, head_logs, manner_of, most_plans
 from ..crew.plan import LENGTHS, PLAN_WIDTH, evaluate_plan
@@ -117,11 +123,23 @@ def through_of(shot: Shot, setup: Setup) -> Through:
     )
 
 
-def watched_of(shot: Shot) -> Watched:
-    """Return what is believed in a shot, and room for plans."""
-    rate, most = preroll_length(shot)
+def watched(shot: Shot) -> Observed:
+    """Return what grip and operator believe in a shot, whatever its setup.
+
+    It is the same for every lens, rig and framing of one action and one crew.
+    """
     # Longer before the cut than any setup needs: beliefs read only what was before.
-    seen = observe(shot, most, handle=False)
+    return observe(shot, preroll_length(shot)[1], handle=False)
+
+
+def watched_of(shot: Shot, seen: Observed) -> Watched:
+    """Return what is believed in a shot, and room for plans.
+
+    Args:
+        shot: whatever its setup.
+        seen: of `watched`.
+    """
+    rate, most = preroll_length(shot)
     ticks, n_cues = seen.ticks, len(shot.framings)
     grips = most_plans(ticks, shot.crew.grip.rest_s, n_cues)
     heads = most_plans(ticks, shot.crew.operator.rest_s, n_cues)

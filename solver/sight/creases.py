@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import BoolArray, FloatArray, IntArray
+from .joined import joined
 
 CREASE_COS = float(np.cos(np.radians(25.0)))  # flatter: of one round surface
 FLAT_COS = float(np.cos(np.radians(2.0)))  # flatter still: of one face
@@ -34,7 +35,7 @@ def edges_of(corners: FloatArray, part: IntArray) -> Edges:
         corners: (t, 3, 3) [m].
         part: of each triangle, (t,).
     """
-    points, at = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    points, at = _each_once(corners.reshape(-1, 3))
     at = at.reshape(-1, 3)
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
@@ -54,6 +55,35 @@ def edges_of(corners: FloatArray, part: IntArray) -> Edges:
     turn = np.einsum("nc,nc->n", normals[:, 0], normals[:, 1])
     smooth = (count == 2) & (turn >= CREASE_COS)
     found = np.stack([points[low[first]], points[high[first]]], axis=1)
-    long = np.linalg.norm(found[:, 1] - found[:, 0], axis=1) > _SHORTEST_M
-    kept = long & ~(smooth & (turn >= FLAT_COS))
-    return Edges(found[kept], part[face[first]][kept], normals[kept], smooth[kept])
+    there = np.linalg.norm(found[:, 1] - found[:, 0], axis=1) > 0.0
+    kept = np.flatnonzero(there & ~(smooth & (turn >= FLAT_COS)))
+    parts = part[face[first]][kept]
+    lines, row = joined(found[kept], _alike(parts, smooth[kept], normals[kept]))
+    long = np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1) > _SHORTEST_M
+    row = row[long]
+    return Edges(lines[long], parts[row], normals[kept][row], smooth[kept][row])
+
+
+def _each_once(points: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Return the different rows of points (n, 3), sorted, and which each row is."""
+    order = np.lexsort(points.T[::-1])
+    new = np.ones(len(points), dtype=np.bool_)
+    new[1:] = (np.diff(points[order], axis=0) != 0).any(axis=1)
+    which = np.empty(len(points), dtype=np.int64)
+    which[order] = np.cumsum(new) - 1
+    return points[order[new]], which
+
+
+def _alike(part: IntArray, smooth: BoolArray, normals: FloatArray) -> IntArray:
+    """Return a number for each edge, the same for edges that one line may stand for.
+
+    That is for edges of one part, and inside a round surface of one turn of it.
+    """
+    turned = np.round(np.where(smooth[:, None, None], normals, 0.0) * 1e3)
+    keys = np.column_stack([part, smooth, turned.reshape(-1, 6)])
+    order = np.lexsort(keys.T)
+    new = np.ones(len(keys), dtype=np.int64)
+    new[1:] = (np.diff(keys[order], axis=0) != 0).any(axis=1)
+    alike = np.empty(len(keys), dtype=np.int64)
+    alike[order] = np.cumsum(new)
+    return alike

@@ -5,11 +5,11 @@ it and the top of the camera nothing may come nearer. Whatever is lower than a k
 under it. A rail lies on the floor below it, which may slope as the rail does.
 """
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from ..arrays import FloatArray
+from ..arrays import FloatArray, frozen
 from ..compiled.kernel import kernel
 from .set_mesh import SetMesh
 from .tree import CLOSED, DEEPEST, OUT, THIN, box_met, inside_of, line_of, triangle_met
@@ -22,7 +22,9 @@ KERB_M = 0.15  # what is lower goes under a dolly, or is wedged
 CAMERA_M = 0.3  # from the lens to the top of the camera
 TABLE_M = 1.3  # over the floor; what is higher is another floor
 ROOM_BELOW_M = 0.3  # a table has; what has less is a step or a platform
+ALMOST_M = 1e-9  # of depth that is none
 MOST_LEVELS = 16  # below one place that are looked at
+MOST_KEPT = 512  # footprints of a set
 _OPEN, _TOP, _UNDERSIDE = 0, 1, 2
 _SAME_M = 1e-6
 _LEVEL = 0.7  # cosine of the steepest floor
@@ -53,9 +55,33 @@ def footprint_of(mesh: SetMesh, places: FloatArray, ground_m: float) -> Footprin
         ground_m: height of the floor where the set has none.
     """
     lens = np.array(places, dtype=np.float64, order="C")
+    parts = (mesh.state.tobytes(), mesh.hollow.tobytes())
+    key = (lens.tobytes(), ground_m, *parts)
+    kept: dict[Any, Footprint] = mesh.found.setdefault("footprints", {})
+    found = kept.get(key)
+    if found is None:
+        if len(kept) >= MOST_KEPT:
+            kept.clear()
+        found = kept[key] = _footprint_of(mesh, lens, ground_m)
+    return found
+
+
+def floors_under(mesh: SetMesh, places: FloatArray) -> FloatArray:
+    """Return the height of a set's floor under lens places, NaN for none, (n,) [m].
+
+    Args:
+        mesh: the set; parts that are out do not count.
+        places: (n, 3) [m].
+    """
+    floors = np.empty(len(places))
+    lens = np.array(places, dtype=np.float64, order="C")
+    floors_below(mesh.tree, mesh.state.copy(), lens, floors)
+    return floors
+
+
+def _footprint_of(mesh: SetMesh, lens: FloatArray, ground_m: float) -> Footprint:
     state = mesh.state.copy()
-    floors = np.empty(len(lens))
-    floors_below(mesh.tree, state, lens, floors)
+    floors = floors_under(mesh, lens)
     known = np.where(np.isnan(floors), ground_m, floors)
     depth = np.zeros(len(mesh.names))
     solid = ~mesh.hollow
@@ -64,7 +90,7 @@ def footprint_of(mesh: SetMesh, places: FloatArray, ground_m: float) -> Footprin
     stands_in(mesh.tree, state, way, known, clearance, solid, depth)
     base = known - (lens[:, 1] - lens[0, 1])
     step = float(base.max() - base.min())
-    return Footprint(depth, floors, step)
+    return Footprint(frozen(depth), frozen(floors), step)
 
 
 def _lengthened(places: FloatArray) -> FloatArray:

@@ -1,6 +1,7 @@
 """The set that a shot is taken in: named parts of triangles, as cameras meet them."""
 
-from dataclasses import dataclass, field, replace
+from copy import copy
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -9,11 +10,9 @@ from ..arrays import BoolArray, FloatArray, IntArray, frozen
 from ..errors import SolverError
 from .creases import Edges, edges_of
 from .tree import (
-    CLEAR,
     OUT,
     WILD,
     TriangleTree,
-    clear_of_lines,
     inside_of,
     met_by_lines,
     tree_of,
@@ -133,15 +132,7 @@ class SetMesh:
             starts: (n, 3) [m].
             ends: (n, 3) [m].
         """
-        out = np.full(len(starts), CLEAR, dtype=np.int64)
-        met_by_lines(
-            self.tree,
-            self.state.copy(),
-            np.array(starts, dtype=np.float64, order="C"),
-            np.array(ends, dtype=np.float64, order="C"),
-            out,
-        )
-        return out
+        return self._met(starts, ends, any_will_do=False)[0]
 
     def clear(self, starts: FloatArray, ends: FloatArray) -> FloatArray:
         """Return the share of each segment before the set is met, (n,); 1 where not.
@@ -150,15 +141,35 @@ class SetMesh:
             starts: (n, 3) [m].
             ends: (n, 3) [m].
         """
-        out = np.ones(len(starts))
-        clear_of_lines(
+        return self._met(starts, ends, any_will_do=False)[1]
+
+    def stops(self, starts: FloatArray, ends: FloatArray) -> BoolArray:
+        """Return which segments meet the set, (n,); sooner known than what they meet.
+
+        Args:
+            starts: (n, 3) [m].
+            ends: (n, 3) [m].
+        """
+        stopped: BoolArray = self._met(starts, ends, any_will_do=True)[0] >= 0
+        return stopped
+
+    def _met(
+        self, starts: FloatArray, ends: FloatArray, *, any_will_do: bool
+    ) -> tuple[IntArray, FloatArray]:
+        part, share = np.empty(len(starts), dtype=np.int64), np.empty(len(starts))
+        met_by_lines(
             self.tree,
             self.state.copy(),
             np.array(starts, dtype=np.float64, order="C"),
             np.array(ends, dtype=np.float64, order="C"),
-            out,
+            any_will_do,
+            part,
+            share,
         )
-        return out
+        return part, share
 
     def _with(self, name: str, values: IntArray | BoolArray) -> "SetMesh":
-        return replace(self, **{name: values})  # type: ignore[arg-type]
+        # A copy: what was checked of the triangles need not be checked again.
+        other = copy(self)
+        object.__setattr__(other, name, frozen(values, getattr(self, name).dtype))
+        return other

@@ -262,7 +262,7 @@ def triangle_met(corners, t, start, step):
 
 
 @kernel
-def first_met(tree, state, start, step, most, touched, room):
+def first_met(tree, state, start, step, most, touched, room, any_will_do):
     """Return the nearest triangle on a line, `CLEAR` where none is.
 
     Args:
@@ -273,6 +273,7 @@ def first_met(tree, state, start, step, most, touched, room):
         most: of the line's parameter, from 0.
         touched: set to true for wild parts that the line meets, (k,).
         room: the `Waiting` nodes.
+        any_will_do: whether to return the first one that is found; it is sooner known.
     """
     bounds, other, count = tree.bounds, tree.other, tree.size
     nodes, enters = room.nodes, room.enters
@@ -307,6 +308,8 @@ def first_met(tree, state, start, step, most, touched, room):
                 touched[part] = True
             elif at < nearest or found == CLEAR or tree.source[t] < tree.source[found]:
                 found, nearest = t, at
+                if any_will_do:
+                    return found
     return found
 
 
@@ -358,26 +361,19 @@ def inside_of(tree, state, point, counts):
 
 
 @kernel
-def met_by_lines(tree, state, starts, ends, out):
-    """Fill `out` (n,) with the part nearest on each segment, `CLEAR` where none is."""
+def met_by_lines(tree, state, starts, ends, any_will_do, part, share):
+    """Fill what is nearest on each of n segments: its part, and how far along it is.
+
+    `part` (n,) is `CLEAR`, and `share` (n,) 1, where a segment meets nothing. For
+    `any_will_do` see `first_met`.
+    """
     step = np.empty(6)
     touched = np.zeros(state.shape[0], np.bool_)
     room = Waiting(np.empty(DEEPEST, np.int64), np.empty(DEEPEST))
     for i in range(starts.shape[0]):
         line_of(starts[i], ends[i], step)
-        t = first_met(tree, state, starts[i], step, 1.0, touched, room)
-        out[i] = CLEAR if t == CLEAR else tree.part[t]
-
-
-@kernel
-def clear_of_lines(tree, state, starts, ends, out):
-    """Fill `out` (n,) with the share of each segment that is before what it meets."""
-    step = np.empty(6)
-    touched = np.zeros(state.shape[0], np.bool_)
-    room = Waiting(np.empty(DEEPEST, np.int64), np.empty(DEEPEST))
-    for i in range(starts.shape[0]):
-        line_of(starts[i], ends[i], step)
-        t = first_met(tree, state, starts[i], step, 1.0, touched, room)
-        out[i] = 1.0
+        t = first_met(tree, state, starts[i], step, 1.0, touched, room, any_will_do)
+        part[i], share[i] = CLEAR, 1.0
         if t != CLEAR:
-            out[i], _ = triangle_met(tree.corners, t, starts[i], step)
+            part[i] = tree.part[t]
+            share[i], _ = triangle_met(tree.corners, t, starts[i], step)

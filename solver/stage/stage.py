@@ -7,7 +7,7 @@ is kept out of a box's footprint unless the box hangs wholly above the lens; a s
 line is hidden where the segment from lens to target meets the box.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,12 +15,13 @@ import numpy as np
 from ..arrays import BoolArray, FloatArray, frozen
 from ..compiled.kernel import kernel
 from ..errors import SolverError
-from .outline import outline_margin
+from .outline import off_floor_boxes, outline_margin
 
 if TYPE_CHECKING:  # kernels that only know boxes are not made anew with a set's
     from ..sight.set_mesh import SetMesh
 
 DEFAULT_HEIGHT_M = (0.3, 2.6)  # of lenses on usual rigs; common practice, no source
+_TALL_M = 1e6  # of a box that no lens is over
 _CONVEX = 1e-9  # turn of an edge, relative to the squared size, still called convex
 
 
@@ -113,6 +114,27 @@ def floor_margin(stage: Stage, points: FloatArray) -> FloatArray:
     gap = off - share[:, :, None] * along
     outside = np.hypot(gap[..., 0], gap[..., 1]).min(axis=1)
     return np.where(inside >= 0.0, inside, -outside)
+
+
+def with_floor_boxed(stage: Stage) -> Stage:
+    """Return a stage with boxes where its floor has holes or notches.
+
+    Laying knows a floor by its hull and boxes; what it gives is judged by the floor.
+    """
+    boxes = off_floor_boxes(stage.outline) if stage.outline else []
+    if not boxes:
+        return stage
+    upright = np.empty((len(boxes), 2, 3))
+    upright[:, 0, 1], upright[:, 1, 1] = -_TALL_M, _TALL_M
+    upright[:, :, ::2] = boxes
+    return replace(
+        stage,
+        keep_outs=np.concatenate([stage.keep_outs, upright]),
+        names=(*stage.names, *(f"off_floor{k}" for k in range(len(boxes)))),
+        sight_forbidden=np.append(
+            stage.sight_forbidden, np.zeros(len(boxes), dtype=np.bool_)
+        ),
+    )
 
 
 def rail_crosses(

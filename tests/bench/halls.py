@@ -1,20 +1,12 @@
 """A hall of any number of triangles, as a set that nobody made for a benchmark."""
 
 import numpy as np
-from set_scenes import box, set_of
+from set_scenes import box, divided, set_of
 
 from carrellata.solver.arrays import FloatArray
 from carrellata.solver.sight.set_mesh import SetMesh
 
 SIZE_M = (34.0, 5.0, 20.0)
-
-
-def divided(corners: FloatArray) -> FloatArray:
-    """Return each of triangles (t, 3, 3) as four of half its size."""
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    ab, bc, ca = (a + b) / 2, (b + c) / 2, (c + a) / 2
-    quarters = ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))
-    return np.concatenate([np.stack(each, axis=1) for each in quarters])
 
 
 def pillar(x: float, z: float, sides: int, rings: int) -> FloatArray:

@@ -30,7 +30,7 @@ from carrellata.jobs.coverage.cutlist import read_cut
 def solved(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("covered")
     beats = [{"frames": [1060, 1070], "camera": "ben"}]
-    asked = action(cut={"first": "master", "beats": beats})
+    asked = action(cut={"first": "master", "beats": beats, "varied": 0})
     solve(write(folder, actions=[asked]), folder / "out")
     return folder
 
@@ -87,6 +87,13 @@ def test_page_of_the_cut_plays_pictures_and_draws_the_strip(solved: Path) -> Non
     assert [one["camera"] for one in cameras] == ["master", "ann", "ben"]
     svg = re.findall(r'<svg class="covered".*?</svg>', text, re.DOTALL)[0]
     assert svg.count('class="on"') == len(found["pictures"])
+    for one in found["pictures"]:
+        first, last = one["frames"]
+        assert f'href="#{one["shot"]}.f{first}"' in svg
+        assert f">{(last - first + 1) / RATE:.1f}</text>" in svg
+    assert not any(
+        f["name"] == "lens_run" for p in found["pictures"] for f in p["findings"]
+    )
     assert "instead:" in text
 
 
@@ -205,6 +212,24 @@ def test_an_action_is_asked_for_by_its_name(solved: Path) -> None:
     assert {row["brings"] == [] for row in rows} == {True}
 
 
+def test_solve_prints_a_line_about_the_cut(solved: Path, tmp_path: Path) -> None:
+    found = cut_of(solved / "out")
+    done = run("solve", solved / "job.json", "-o", solved / "out", "--workers", "1")
+    assert done.code == 0, done.err
+    (line,) = (one for one in done.out.splitlines() if one.startswith("talk: "))
+    held = sorted(b - a + 1 for a, b in (one["frames"] for one in found["pictures"]))
+    middle = (held[len(held) // 2] + held[(len(held) - 1) // 2]) / 2 / RATE
+    assert line == (
+        f"talk: 3 cameras, {len(held) - 1} cuts, median {middle:.1f} s, "
+        f"{found['points']:.1f} points; {solved}/out/talk/actions/talk.otio"
+    )
+    only = write(tmp_path, actions=[action(cut="none", together=True)])
+    done = run("solve", only, "-o", tmp_path / "out", "--workers", "1")
+    assert f"talk: 3 cameras, 1 run; {tmp_path}/out/talk/actions/talk.json" in done.out
+    (told,) = solve(only, tmp_path / "out")["actions"]
+    assert (told["status"], told["cuts"]) == ("cameras", 0)
+
+
 def test_the_guides_job_is_solved_and_cut(tmp_path: Path) -> None:
     guide = Path(__file__).parents[2] / "jobs/coverage/README.md"
     (text,) = re.findall(
@@ -230,3 +255,50 @@ def test_parts_of_a_run_and_several_processes_make_the_same_action(
     assert done.code == 0, done.err
     assert take_bytes(tmp_path / "two") == take_bytes(solved / "out")
     assert cut_of(tmp_path / "two") == cut_of(solved / "out")
+
+
+POSE = re.findall(
+    r"\w+",
+    "x y z pan_deg tilt_deg roll_deg cam_x cam_y cam_z qx qy qz qw focal_mm rail_m "
+    "rail_speed rail_accel pan_speed pan_accel tilt_speed tilt_accel subject subject_u "
+    "subject_v subject_size aim_u aim_v crown_u crown_v head_in_frame",
+)
+
+
+def test_no_camera_knows_what_the_action_does_next(tmp_path: Path) -> None:
+    rail = {"kind": "track", "from": [-3, 1.5, 6], "to": [3, 1.5, 6]}
+    follow = {"name": "follow", "on": "ann", "rig": rail, "lens_mm": 35}
+    rolling = action(cameras=[*cameras(), follow], together=True)
+    changed = FIRST + 60
+    takes: list[dict[str, dict[str, Any]]] = []
+    for name in ("as_is", "other"):
+        job = write(tmp_path / name, actions=[rolling])
+        if name == "other":
+            for person in ("ann", "ben"):
+                other_future(tmp_path / name / f"{person}.csv", changed)
+        solve(job, tmp_path / name / "out")
+        folder = tmp_path / name / "out/talk/takes"
+        takes.append({p.stem: pq.read_table(p).to_pydict() for p in folder.iterdir()})
+    assert len(takes[0]) == 4
+    for shot, one in takes[0].items():
+        other = takes[1][shot]
+        assert one["frame"] == other["frame"]
+        before = one["frame"].index(changed)
+        assert before > 0
+        for name in POSE:  # as text, so that what is not a number equals itself
+            assert repr(one[name][:before]) == repr(other[name][:before]), (shot, name)
+        assert one["subject_u"][before:] != other["subject_u"][before:]
+    assert cut_of(tmp_path / "as_is/out") != cut_of(tmp_path / "other/out")
+
+
+def other_future(table: Path, frame: int) -> None:
+    """Have somebody jump aside, and walk on otherwise, from a frame on."""
+    title, *rows = table.read_text(encoding="utf-8").splitlines()
+    found = []
+    for row in rows:
+        number, x, y, z, turn = row.split(",")
+        if int(number) >= frame:
+            x = repr(float(x) + 0.2 + 0.02 * (int(number) - frame))
+            turn = repr(float(turn) + 40.0)
+        found.append(",".join((number, x, y, z, turn)))
+    table.write_text("\n".join([title, *found]), encoding="utf-8")

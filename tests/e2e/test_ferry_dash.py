@@ -10,6 +10,7 @@ from command_line import Ended, run, run_apart
 from job_files import Columns, columns_of, rows_of
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
+from carrellata.jobs.examples.ferry_dash.pictures import pictures_of
 from carrellata.jobs.takes.metadata import take_metadata
 from carrellata.jobs.takes.take_file import read_take
 
@@ -26,6 +27,9 @@ class Solved(NamedTuple):
     ended: Ended
     out: Path
     shots: dict[str, dict[str, Any]]
+
+
+PICTURES = Path(__file__).resolve().parents[2] / "deploy" / "pictures"
 
 
 @pytest.fixture(scope="module")
@@ -143,3 +147,12 @@ def test_check_counts_shots_and_frames() -> None:
     ended = run("check", JOB)
     assert (ended.code, ended.err) == (0, "")
     assert ended.out.splitlines()[-1].startswith("ferry_dash: 12 shots, ")
+
+
+def test_the_pictures_of_the_readme_are_of_this_solve(solved: Solved) -> None:
+    drawn = dict(pictures_of("job.toml", solved.out / "ferry_dash"))
+    assert drawn
+    for name, words in drawn.items():
+        kept = (PICTURES / f"{name}.svg").read_bytes()
+        assert len(kept) < 60_000
+        assert words.encode() == kept, f"{name}.svg: see DEVELOPERS.md"

@@ -7,10 +7,14 @@ from typing import Any
 import pytest
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
+from carrellata.jobs.examples.ferry_dash.pictures import pictures_of
 from carrellata.jobs.job.load import load_job
 from carrellata.jobs.run.local import Outcome, solve_job
 
 CAMERAS = ["master", "courier", "guard", "follow", "wide"]
+
+
+PICTURES = Path(__file__).resolve().parents[2] / "deploy" / "pictures"
 
 
 @pytest.fixture(scope="module")
@@ -83,3 +87,12 @@ def test_every_camera_is_used_and_lengths_are_within_what_is_asked(
     assert max(held) <= 20 * rate
     assert {one["camera"] for one in cut["pictures"]} == set(CAMERAS)
     assert len(held) > 10
+
+
+def test_the_pictures_of_the_readme_are_of_this_solve(outcome: Outcome) -> None:
+    drawn = dict(pictures_of("cover.toml", outcome.folder))
+    assert drawn
+    for name, words in drawn.items():
+        kept = (PICTURES / f"{name}.svg").read_bytes()
+        assert len(kept) < 60_000
+        assert words.encode() == kept, f"{name}.svg: see DEVELOPERS.md"

@@ -2,22 +2,32 @@
 
 import json
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
-from carrellata.jobs.run.local import solve_job
+from carrellata.jobs.examples.ferry_dash.pictures import pictures_of
+from carrellata.jobs.run.local import Outcome, solve_job
 from carrellata.jobs.takes.sequence_table import ShotRow
 from carrellata.solver.setups.setup import VIEWS_RAD, view_family
 
 SHOTS = 12
 
 
+PICTURES = Path(__file__).resolve().parents[2] / "deploy" / "pictures"
+
+
 @pytest.fixture(scope="module")
-def rows(tmp_path_factory: pytest.TempPathFactory) -> tuple[ShotRow, ...]:
+def outcome(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
     out = tmp_path_factory.mktemp("open")
-    return solve_job(FOLDER / "choose.toml", out, workers=1).rows
+    return solve_job(FOLDER / "choose.toml", out, workers=1)
+
+
+@pytest.fixture(scope="module")
+def rows(outcome: Outcome) -> tuple[ShotRow, ...]:
+    return outcome.rows
 
 
 def test_every_purpose_is_claimed_and_every_must_is_told(
@@ -81,3 +91,10 @@ def test_cameras_look_from_several_sides_and_some_move(
 def test_every_cut_brings_something(rows: tuple[ShotRow, ...]) -> None:
     assert rows[0].brings == "[]"
     assert all(json.loads(row.brings) for row in rows[1:])
+
+
+def test_the_picture_of_the_readme_is_of_this_solve(outcome: Outcome) -> None:
+    drawn = dict(pictures_of("choose.toml", outcome.folder))
+    kept = (PICTURES / "setups.svg").read_bytes()
+    assert len(kept) < 60_000
+    assert drawn["setups"].encode() == kept, "setups.svg: see DEVELOPERS.md"

@@ -13,7 +13,7 @@ from covered_job import FIRST, LAST, action, cut_of, solve, take_bytes, write
 def solved(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("chosen")
     beats = [{"frames": [1060, 1070], "camera": "ben"}]
-    asked = action(cut={"first": "master", "beats": beats})
+    asked = action(cut={"first": "master", "beats": beats, "varied": 0})
     solve(write(folder, actions=[asked]), folder / "out")
     return folder
 
@@ -105,6 +105,10 @@ def test_a_given_cut_is_improved_only_where_it_is_asked(
     assert differ
     assert free[0][0] <= min(differ) <= max(differ) <= free[0][1]
     assert {one["kept"] for one in mended["pictures"]} == {True, False}
+    done = run("solve", job, "-o", tmp_path / "mended/out", "--workers", "1")
+    anew = sum(not one["kept"] for one in mended["pictures"])
+    said = f"as given in cut.otio, {anew} of its pictures cut anew; "
+    assert said in done.out
 
 
 def _bent(name: str) -> Any:

@@ -234,15 +234,47 @@ def test_commands_end_with_the_codes_they_promise(farm: TestFarm) -> None:
     assert "lies outside the folders that the farm may use" in outside.stderr
 
 
-def test_open_setups_are_judged_and_chosen_on_the_farm(
+def covered_walk(cut: dict[str, object] | str) -> dict[str, object]:
+    """Return an action of one who walks, of two cameras, one of them open."""
+    (subject,) = walking_shot("-")["subjects"]
+    near = {"kind": "sticks", "at": [170, -100, 150]}
+    rail = {"kind": "track", "from": [0, 0, 150], "to": [500, 0, 150]}
+    cameras = [
+        {"name": "wide", "rig": near, "lens_mm": 25},
+        {"name": "close", "size": "medium", "rig": rail, "lens_mm": "choose"},
+    ]
+    return {
+        "name": "walk",
+        "frames": [1001, 1024],
+        "subjects": [subject],
+        "cameras": cameras,
+        "cut": cut,
+    }
+
+
+def test_open_setups_and_actions_are_chosen_and_cut_on_the_farm(
     make_farm: Callable[..., TestFarm],
 ) -> None:
     farm = make_farm(TIME_LIMIT_S="60", VISIBILITY_TIMEOUT_S="120")
     open_shot = walking_shot("030", lens_mm="choose")
-    job = farm.job(walking_job(walking_shot("010"), open_shot))
+    shots = walking_shot("010"), open_shot
+    cut = {"shortest_s": 0.2, "first": "wide", "median_s": 0.4, "varied": 0}
+    job = farm.job(walking_job(*shots, actions=[covered_walk(cut)]))
     farm.worker()
     done = farm.end(farm.submit(job).batch)
-    assert done.counts == {"solved": 2}
+    assert done.counts == {"solved": 4}
     solve_job(job, farm.folder / "local", workers=1)
     assert farm.takes() == farm.takes("local")
     assert "chase/candidates/030.json" in farm.takes()
+    chosen = json.loads(farm.takes()["chase/actions/walk.json"])
+    assert len(chosen["pictures"]) > 1
+    # The same cut, given: it is read below the farm's roots, as it was submitted.
+    given = cut | {"file": "cut.otio"}
+    again = farm.job(walking_job(*shots, actions=[covered_walk(given)]), "given")
+    (again.parent / "cut.otio").write_bytes(farm.takes()["chase/actions/walk.otio"])
+    ended = farm.end(farm.submit(again, "judged").batch)
+    assert ended.counts == {"solved": 4}
+    judged = json.loads(farm.takes("judged")["chase/actions/walk.json"])
+    assert (judged["given"], judged["points"]) == ("cut.otio", chosen["points"])
+    solve_job(again, farm.folder / "local_judged", workers=1)
+    assert farm.takes("judged") == farm.takes("local_judged")

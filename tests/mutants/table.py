@@ -36,7 +36,11 @@ BELIEF = ("tests/solver/crew/test_belief.py",)
 PLAN = ("tests/solver/crew/test_plan.py",)
 CAUSAL = ("tests/solver/test_causality.py",)
 TAKE = ("tests/solver/test_take.py",)
-SPEC = ("tests/jobs/job/test_spec.py",)
+SPEC = (
+    "tests/jobs/job/test_spec.py",
+    "tests/jobs/job/test_refused_shots.py",
+    "tests/jobs/job/test_refused_files.py",
+)
 
 
 def _of(file: str, tests: tuple[str, ...], *changes: tuple[str, str]) -> list[Mutant]:
@@ -421,9 +425,13 @@ MUTANTS: tuple[Mutant, ...] = (
         ("if fast[c] and viable(own, v, a):", "if False:"),
     ),
     *_built(
-        "solver/crew/belief.py",
+        "solver/crew/gains.py",
         BELIEF,
         ("density = watch.bandwidth**4", "density = watch.bandwidth**3"),
+    ),
+    *_built(
+        "solver/crew/belief.py",
+        BELIEF,
         ("seen_s[seen] <= now + CLOCK_S", "times[seen] <= now + CLOCK_S"),
         ("STAND_S, STAND_M = 0.08, 0.012", "STAND_S, STAND_M = 0.5, 0.012"),
     ),

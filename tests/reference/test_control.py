@@ -8,7 +8,8 @@ import pytest
 from scipy.linalg import solve_continuous_are
 from scipy.optimize import brentq
 
-from carrellata.solver.crew.belief import SETTLE, Watch, step_within, transition
+from carrellata.solver.crew.belief import Watch
+from carrellata.solver.crew.gains import SETTLE, step_within, transition
 from carrellata.solver.crew.plan import (
     LENGTHS,
     PLAN_WIDTH,

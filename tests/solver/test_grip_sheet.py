@@ -22,10 +22,10 @@ from carrellata.solver.grip_sheet import (
     WORKING_MARGIN_M,
     GripSheet,
     grip_sheet,
-    stop_distance_m,
 )
 from carrellata.solver.presets import GRIP
 from carrellata.solver.rigs.arc import arc as make_arc
+from carrellata.solver.rigs.laid import stop_distance_m
 from carrellata.solver.rigs.shape import Rig
 from carrellata.solver.rigs.sticks import sticks as make_sticks
 from carrellata.solver.rigs.track import track as make_track

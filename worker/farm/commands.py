@@ -310,9 +310,11 @@ def _serve_metrics(farm: "Farm", host: str, port: int) -> None:
 
 def _follow(farm: "Farm", batch: str, *, as_json: bool) -> None:
     """Show a batch until it has ended, then end as `solve` does."""
+    from ...jobs.commands.action_lines import action_lines, covered, plain_actions
     from ...jobs.commands.report import count_line, shot_lines
+    from ...jobs.run.run import actions_of_shots
     from ...jobs.takes.sequence_table import ShotRow
-    from .farm import outcomes, watch
+    from .farm import outcomes, watch, where
 
     shown = 0
     with progress_bar() as progress:
@@ -321,10 +323,15 @@ def _follow(farm: "Farm", batch: str, *, as_json: bool) -> None:
                 progress(None, now.total)  # type: ignore[misc]
             shown = max(shown, now.done)
     rows = [ShotRow(**each["row"]) for each in outcomes(farm, batch)]
+    record = farm.spool.read(batch)
+    names = actions_of_shots(record.job, {row.shot for row in rows})
+    actions = covered(where(record), names)
     if as_json:
-        print_json({**plain_status(now), "shots": [row.plain() for row in rows]})
+        plain = [row.plain() for row in rows]
+        said = {"actions": plain_actions(actions), "shots": plain}
+        print_json({**plain_status(now), **said})
     else:
-        for line in shot_lines(rows):
+        for line in (*shot_lines(rows), *action_lines(where(record), actions)):
             typer.echo(line)
         typer.echo(f"{count_line(rows)}; takes in {now.folder}")
     if now.state == "cancelled":

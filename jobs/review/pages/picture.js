@@ -147,10 +147,10 @@ const pictures = (() => {
     return places;
   };
   const floor = (one, view) =>
-    one.floor.reduce((path, [x, z], n) => {
-      const [x1, z1] = one.floor[(n + 1) % one.floor.length];
-      return path + segment(one, [x, one.ground, z], [x1, one.ground, z1], view);
-    }, "");
+    one.floors.flatMap((ring) => ring.map(([x, z], n) => {
+      const [x1, z1] = ring[(n + 1) % ring.length];
+      return segment(one, [x, one.ground, z], [x1, one.ground, z1], view);
+    })).join("");
   const rails = (one, view) =>
     one.rail.slice(1).reduce((path, q, n) => {
       const p = one.rail[n];
@@ -332,7 +332,7 @@ const pictures = (() => {
         drops: node("path", "drop", host),
         walls: node("path", "built", host),
         solids: node("g", "", host),
-        before: node("path", "built", host),
+        before: node("path", "built before", host),
       };
       parts.box = one.boxes.map((box) => {
         const made = told(node("g", "box", parts.solids), box.name);

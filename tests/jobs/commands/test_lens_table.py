@@ -1,11 +1,16 @@
 """The lens table against hand reckoning."""
 
-from math import atan, degrees, inf
+from math import atan, atan2, degrees, inf
+from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
+from command_line import run
 
+from carrellata.jobs.commands.lens_picture import lens_picture
 from carrellata.jobs.commands.lens_table import lens_table, plain_rows
 from carrellata.jobs.job.camera import CameraSpec, LensSpec
+from carrellata.solver.action.body import SIZES
 
 CAMERA = CameraSpec(
     width_mm=24.0,
@@ -84,3 +89,29 @@ def test_infinite_far_limit_is_null_in_json() -> None:
     assert rows[0].stands[0].far_m == inf
     assert plain_rows(rows)[0]["sizes"][0]["dof_far_m"] is None
     assert plain_rows(rows)[0]["change"] is None
+
+
+def test_the_picture_shows_the_numbers_of_the_table() -> None:
+    camera = CameraSpec(film_back="super35-4perf", aspect=2.39, lens_kit_mm=(25, 50))
+    rows = lens_table(camera, height_m=1.7, headroom=0.08)
+    svg = lens_picture(rows, height_m=1.7, headroom=0.08, aspect=2.39)
+    assert svg == lens_picture(rows, height_m=1.7, headroom=0.08, aspect=2.39)
+    root = ElementTree.fromstring(svg)
+    name = "{http://www.w3.org/2000/svg}"
+    bars = [one for one in root.iter(f"{name}line") if one.get("class") == "frame"]
+    widths = [float(one.attrib["x2"]) - float(one.attrib["x1"]) for one in bars]
+    # The frames of one size are equally wide, whatever the lens.
+    assert widths[0] == pytest.approx(widths[1], abs=0.05)
+    views = [one for one in root.iter(f"{name}line") if one.get("class") == "view"]
+    x1, y1, x2, y2 = (float(views[1].attrib[k]) for k in ("x1", "y1", "x2", "y2"))
+    half = degrees(atan2(x2 - x1, y1 - y2))
+    assert half == pytest.approx(rows[0].horizontal_deg / 2, abs=0.05)
+    words = " ".join(one.text or "" for one in root.iter(f"{name}text"))
+    assert "25 mm, 53" in words
+    assert all(size in words for size in SIZES)
+
+
+def test_the_command_draws_the_lenses_of_a_kit(tmp_path: Path) -> None:
+    file = tmp_path / "lenses.svg"
+    assert run("lenses", "--kit", "35,50", "--picture", file).code == 0
+    assert "50 mm, 2" in file.read_text(encoding="utf-8")

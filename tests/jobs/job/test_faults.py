@@ -309,7 +309,7 @@ NUMBERS: dict[str, dict[str, float | str]] = {
     "size_out_of_reach": {"asked_m": 4.0, "nearest_m": 12.0, "furthest_m": 14.0},
     "rig_off_floor": {"rig_off_floor_m": 0.4},
     "rig_off_height": {"rig_off_height_m": 0.1},
-    "rig_in_keep_out": {"keep_out": "kiosk"},
+    "rig_leaves_floor": {"rig_step_m": 0.2}, "rig_in_keep_out": {"keep_out": "kiosk"},
     "sight_forbidden": {"keep_out": "kiosk"},
     "hidden_behind": {"hidden_by": "kiosk", "hidden": 0.11},
     "size_not_kept": {"size_kept": 0.5},

@@ -103,3 +103,24 @@ def test_fields_of_the_file_are_valid_exactly_where_they_are_read(
 def test_the_file_of_a_crew_is_named_by_its_suffix() -> None:
     assert VALIDATOR.is_valid(a_job(crew={"preset": "crews/night.toml"}))
     assert not VALIDATOR.is_valid(a_job(crew={"preset": "crews/night.json"}))
+
+
+LENGTHS: list[tuple[dict[str, Any], bool]] = [
+    ({"rig": {"kind": "sticks", "at": ["-12ft 6in", "5 ft", '30"']}}, True),
+    ({"rig": {"kind": "sticks", "at": [0, "1.5", 4]}}, False),
+    ({"rig": CHOOSE, "height": "4' 6\""}, True),
+    ({"rig": CHOOSE, "height": "4 cubits"}, False),
+    ({"stage": {"height_m": ["1ft", "8FT 6IN"], "straight_m": "8ft"}}, True),
+    ({"stage": {"curve_radius_m": ["10ft", 3.1], "min_distance_m": "3 feet"}}, True),
+    ({"stage": {"min_distance_m": "ft"}}, False),
+    ({"stage": {"floor": [["0in", 0], ["1ft", 0], [0, "1ft"]]}}, True),
+    ({"roll_deg": "1ft"}, False),
+    ({"lens_mm": "2in"}, False),
+]
+
+
+@pytest.mark.parametrize(("fields", "valid"), LENGTHS)
+def test_lengths_in_feet_and_inches_are_valid_exactly_where_they_are_read(
+    fields: dict[str, Any], valid: bool
+) -> None:
+    test_fields_of_a_shot_are_valid_exactly_where_they_are_read(fields, valid)

@@ -98,13 +98,13 @@ def typing_names() -> Any:
     return types.SimpleNamespace(Executor=Executor)
 
 
-@pytest.mark.parametrize("module", ["solve", "look"])
+@pytest.mark.parametrize("module", ["solve", "look", "live"])
 def test_the_examples_of_the_help_run(module: str) -> None:
     found = importlib.import_module(f"carrellata.jobs.library.{module}")
     done = doctest.testmod(found)
     assert done.attempted > 5
     assert done.failed == 0
-    for name in ("solve", "solve_shot", "check", "lenses"):
+    for name in ("solve", "solve_shot", "check", "lenses", "LiveCrew"):
         assert ">>> import carrellata" in (getattr(carrellata, name).__doc__ or "")
 
 
@@ -119,6 +119,11 @@ def test_a_table_has_the_fields_of_the_schema(name: str) -> None:
     }
     if name != "ShotTable":  # a shot inherits the rest
         assert table.__required_keys__ == needed
+
+
+def test_every_table_is_held_against_the_schema() -> None:
+    tables = {name for name in vars(job_tables) if name.endswith("Table")}
+    assert tables == {*TABLES, "JobTable", "CrewTable"}
 
 
 def test_the_tables_of_job_and_crew_have_the_fields_of_a_file() -> None:

@@ -22,7 +22,7 @@ from carrellata.solver.rigs.arc import arc
 SHOT = "050"
 DRAWN_PX = 0.011  # places are written to a hundredth of a pixel
 SVG = "{http://www.w3.org/2000/svg}"
-COMMITTED = Path(__file__).resolve().parents[3] / "deploy" / "takes.svg"
+COMMITTED = Path(__file__).resolve().parents[3] / "deploy/pictures/movement.svg"
 
 
 @pytest.fixture(scope="module")

@@ -1,9 +1,12 @@
 """What `check` understood, and mistakes that the numbers suggest."""
 
+import json
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from command_line import run
 from library_jobs import columns, one_shot
 
 import carrellata
@@ -119,3 +122,20 @@ def test_a_floor_of_seven_centimetres_is_suspected() -> None:
     stage = {"floor": [[0, 0], [0.07, 0], [0.07, 0.05], [0, 0.05]]}
     report = carrellata.check(one_shot(walked()) | {"stage": stage})
     assert any("stage.floor is 0.07 m across" in one for one in report.notes)
+
+
+def test_a_solve_tells_what_a_check_tells_once(tmp_path: Path) -> None:
+    job = one_shot(walked(up="z"))
+    expected = carrellata.check(job).notes
+    assert len(expected) == 1
+    assert carrellata.solve(job).notes == expected
+    assert carrellata.solve(job, tmp_path / "takes").notes == expected
+    # Nothing is new the second time.
+    assert carrellata.solve(job, tmp_path / "takes").notes == ()
+
+    plain = tmp_path / "job.json"
+    plain.write_text(json.dumps(carrellata.plain_tables(job)), encoding="utf-8")
+    ended = run("solve", plain, "-o", tmp_path / "out", "--workers", "1")
+    assert ended.code == 0
+    assert f"note: {expected[0]}" in ended.err
+    assert "note: " not in ended.out

@@ -7,9 +7,11 @@ from carrellata.jobs.subjects.holds import (
     EVEN_HOLDS,
     HELD_M,
     MOST_HOLD_S,
+    NO_SAMPLE,
     STANDING_S,
     left_s,
     new_samples,
+    next_sample,
 )
 
 
@@ -101,3 +103,20 @@ def test_football_on_random_holds_agrees_with_a_plain_loop():
         expected = slow_new_samples(times_s, held, visible)
         assert 0.3 < expected.mean() < 0.95
         assert_array_equal(new_samples(times_s, held, visible), expected)
+
+
+def test_a_sample_at_a_time_is_new_where_the_whole_track_says_so():
+    rng = np.random.default_rng(5)
+    for _ in range(60):
+        n = int(rng.integers(2, 80))
+        times = np.cumsum(rng.choice([1, 1, 1, 3], n)) / float(rng.choice([24, 60]))
+        keys = rng.normal(0, 1, (n + 1, 3))
+        positions = keys[np.cumsum(rng.random(n) < rng.uniform(0.05, 0.9))]
+        visible = rng.random(n) < 0.9
+        last, told = NO_SAMPLE, []
+        for time, place, seen in zip(times, positions, visible, strict=True):
+            last, new = next_sample(
+                last, float(time), tuple(place.tolist()), visible=bool(seen)
+            )
+            told.append(new)
+        assert told == new_samples(times, positions, visible).tolist()

@@ -22,7 +22,8 @@ def random_problem(seed: int) -> CutProblem:
     points = rng.integers(0, 12, (2, N + 1))
     points[:, np.arange(N + 1) % STEP != 0] = NEVER
     points[:, [0, 32, 36, 40]] = NEVER
-    lengths = LengthCosts(points=points, row=rng.integers(0, 2, N + 1))
+    row = rng.integers(0, 2, N + 1)
+    lengths = LengthCosts(points=points, row=row, liked=np.ones(2))
     ends = np.where(rng.random((2, CAMERAS)) < 0.3, NEVER, 0)
     ends[:, 0] = 0
     return CutProblem(

@@ -6,16 +6,18 @@ from numpy.testing import assert_array_equal
 from scipy.linalg import expm, solve_continuous_lyapunov, solve_discrete_are
 
 from carrellata.solver.crew.belief import (
-    GAIT_DAMPING,
     GAIT_HZ,
-    SETTLE,
     STAND_S,
     TOLD,
     Samples,
-    Settled,
     Watch,
     first_step_s,
     perceive_columns,
+)
+from carrellata.solver.crew.gains import (
+    GAIT_DAMPING,
+    SETTLE,
+    Settled,
     settle,
     step_within,
     transition,

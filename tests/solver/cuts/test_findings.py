@@ -39,6 +39,7 @@ SOUND: dict[str, Any] = {
         ("in_safe", 0.9, "out_of_safe", "note"),
         ("rig_off_floor_m", 0.2, "rig_off_floor", "fault"),
         ("rig_off_height_m", 0.2, "rig_off_height", "warning"),
+        ("rig_step_m", 0.2, "rig_leaves_floor", "fault"),
         ("rig_through", "kiosk", "rig_in_keep_out", "fault"),
         ("sight_forbidden", "kiosk", "sight_forbidden", "fault"),
         ("size_kept", 0.94, "size_not_kept", "note"),
