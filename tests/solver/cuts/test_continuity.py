@@ -236,15 +236,6 @@ def test_a_cut_turns_thirty_degrees_or_changes_the_size(
         assert finding.numbers["turn_deg"] == pytest.approx(turn_deg, abs=1e-9)
 
 
-@pytest.mark.parametrize(("steps", "expected"), [(3.9, []), (4.1, ["size_jump"])])
-def test_more_than_four_sizes_in_one_cut_are_a_jump(
-    steps: float, expected: list[str]
-) -> None:
-    # Sizes apart by a half (our choice), at most four of them (common practice).
-    one = an_end(around(-90.0), fill=0.1)
-    assert names(one, an_end(around(0.0), fill=0.1 * 1.5**steps)) == expected
-
-
 def test_a_jump_cut_is_worse_than_a_small_step_in() -> None:
     one = an_end(around(-90.0))
     (same,) = cut(one, an_end(around(-75.0), focal_mm=75.0))
@@ -295,12 +286,6 @@ def test_the_eye_travels_in_half_frames_across_the_cut() -> None:
         assert [f.severity for f in found] == ([severity] if severity else [])
         if found:
             assert found[0].numbers["half_frames"] == pytest.approx(u + 0.6)
-
-
-def test_who_leaves_the_frame_is_looked_for_at_its_edge() -> None:
-    one = an_end(around(-90.0), u=-3.0, v=0.0)
-    (found,) = cut(one, an_end(around(0.0), u=0.95, v=0.0))
-    assert found.numbers["half_frames"] == pytest.approx(1.95)
 
 
 def test_up_and_down_the_eye_travels_less_in_a_wide_frame() -> None:
