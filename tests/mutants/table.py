@@ -247,7 +247,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "solver/rigs/faults.py",
         CLEAR,
         ("off = max(low - lowest, highest - high)", "off = highest - high"),
-        ('found["floor"] = beyond', "pass"),
+        ("found[name] = -float(margin[worst])", "pass"),
         ('found[f"keep_out:{name}"] = 1.0', "pass"),
     ),
     *_of(
@@ -350,7 +350,7 @@ MUTANTS: tuple[Mutant, ...] = (
         ("return np.maximum.accumulate(seen)", "return seen"),
         ("return 1.0 + STEP * ceil(most", "return 1.0 - STEP * ceil(most"),
         ("body[:, [2, 5]] += off[1][:, None]", "body[:, [1, 4]] += off[1][:, None]"),
-        ('_key(self.seed, self.member, subject.name, "timing")', '_key("timing")'),
+        ('_key(self.seed, self.member, subject, "timing")', '_key("timing")'),
         ('key = _key(self.seed, self.member, "lateness")', 'key = _key("lateness")'),
         (
             "z = np.uint64(key) + counters.astype(np.uint64) * np.uint64(_GOLDEN)",
