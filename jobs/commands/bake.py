@@ -33,6 +33,13 @@ def bake_set(
     thin_m: Annotated[
         float, typer.Option("--thin-m", help="Nothing thinner hides anybody.")
     ] = 0.02,
+    units: Annotated[
+        str | None,
+        typer.Option(help="OpenUSD that does not say it: m, cm, mm, in, ft or metres."),
+    ] = None,
+    up: Annotated[
+        str | None, typer.Option(help="OpenUSD that does not say it: y or z.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Write a scene's set as a file for farm and service."""
@@ -50,8 +57,9 @@ def bake_set(
     if out.suffix.lower() != BAKED_SUFFIX:
         raise InputError(str(out), f"must end in {BAKED_SUFFIX}")
     fields = {"file": scene.name, "prims": prim or [], "wild": wild or []}
+    said = {"thin_m": thin_m, "units": _number_or_name(units), "up": up}
     try:
-        asked = SetSpec.model_validate({**fields, "thin_m": thin_m})
+        asked = SetSpec.model_validate({**fields, **said})
     except ValidationError as error:
         found = schema_findings(error, SetSpec)
         raise JobError(
@@ -85,3 +93,11 @@ def bake_set(
     )
     if wild_names:
         typer.echo(f"may be taken out: {', '.join(wild_names)}")
+
+
+def _number_or_name(text: str | None) -> float | str | None:
+    """Return a unit as a job gives it: a number of metres, or a name."""
+    try:
+        return None if text is None else float(text)
+    except ValueError:
+        return text

@@ -16,6 +16,7 @@ from ...solver.frame.sight import SightCamera
 from ...solver.measures.on_stage import taken_out
 from ...solver.sight.lines import (
     Pieces,
+    best,
     edge_pieces,
     pieces_seen,
     section,
@@ -25,6 +26,7 @@ from ...solver.sight.lines import (
 from ...solver.take import Take
 
 MOST_PIECES = 240  # of edges that are drawn
+MOST_RANKED = 1200  # of them that are weighed for each picture
 MOST_CUT = 800  # lines of a section
 EVERY = 12  # frames between those for which it is known what is seen
 WALLS_M, LOW_M = 1.2, 0.3  # heights of the sections of a plan
@@ -80,8 +82,9 @@ def _most_worth(shown: BoolArray, pieces: Pieces, middle: FloatArray) -> IntArra
         middle: of the action, (3,) [m].
     """
     there = np.flatnonzero(shown.any(axis=0))
-    worth = worth_drawing(pieces.of(there), middle)
-    there = there[np.argsort(-worth, kind="stable")]
+    worth = worth_drawing(pieces, middle, there)
+    kept = best(worth, MOST_RANKED)
+    there = there[kept[np.argsort(-worth[kept], kind="stable")]]
     shown = shown[:, there]
     place = np.where(shown, np.cumsum(shown, axis=1), shown.shape[1] + 1)
     order = np.argsort(place.min(axis=0, initial=len(there)), kind="stable")

@@ -4,7 +4,7 @@ import numpy as np
 
 from ..arrays import BoolArray
 from ..compiled.kernel import kernel
-from ..sight.lines import Pieces
+from ..sight.lines import BALL, Pieces
 from .projection import from_lens, on_screen, turn_of
 from .sight import SightCamera
 
@@ -30,6 +30,7 @@ def pieces_shown(pieces: Pieces, camera: SightCamera) -> BoolArray:
 def fill_shown(pieces, camera, beside, shown):
     """Fill `shown` (f, n), see `pieces_shown`."""
     ends, middle, length = pieces.ends, pieces.middle, pieces.length
+    balls = pieces.balls
     normals, smooth, screen = pieces.normals, pieces.smooth, camera.screen
     # Across the depth by which the sides of the widened picture move out.
     wide, high = beside * screen.tx, (beside + abs(screen.axis_v)) * screen.ty
@@ -37,7 +38,17 @@ def fill_shown(pieces, camera, beside, shown):
     for f in range(shown.shape[0]):
         place = (camera.cams[f, 0], camera.cams[f, 1], camera.cams[f, 2])
         turn = turn_of(camera.cams[f, 3], camera.cams[f, 4], camera.roll_rad)
+        ahead = 0
         for n in range(shown.shape[1]):
+            if n % BALL == 0:
+                ball = n // BALL
+                point = (balls[ball, 0], balls[ball, 1], balls[ball, 2])
+                x, y, z = from_lens(point, place, turn)
+                room = slant * balls[ball, 3]
+                beyond = abs(x) > room - wide * z or abs(y) > room - high * z
+                ahead = n + BALL if beyond else n
+            if n < ahead:
+                continue
             point = (middle[n, 0], middle[n, 1], middle[n, 2])
             x, y, z = from_lens(point, place, turn)
             room = slant * length[n] / 2

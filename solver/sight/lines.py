@@ -11,6 +11,7 @@ from .set_mesh import SetMesh
 from .tree import OUT, SOLID
 
 MOST_EDGES = 4000
+BALL = 16  # pieces that are looked at together
 PIECE_M = 1.5  # of an edge that is seen or hidden as one
 SHORT_M = 0.03  # of a line of sight, so that an edge does not hide itself
 NEAR_M = 3.0  # within which edges matter alike
@@ -31,22 +32,26 @@ def standing(mesh: SetMesh, taken_out: BoolArray) -> SetMesh:
 class Pieces(NamedTuple):
     """Pieces of edges: ends (n, 2, 3), middles (n, 3) and lengths (n,) [m].
 
+    `balls` (m, 4) are a middle and a radius [m] that hold `BALL` pieces each, in order.
     The others are of the `Edges` that they are pieces of.
     """
 
     ends: FloatArray
     middle: FloatArray
     length: FloatArray
+    balls: FloatArray
     part: IntArray
     normals: FloatArray
     smooth: BoolArray
 
     def of(self, rows: IntArray) -> "Pieces":
         """Return some of them."""
+        middle, length = self.middle[rows], self.length[rows]
         return Pieces(
             self.ends[rows],
-            self.middle[rows],
-            self.length[rows],
+            middle,
+            length,
+            _balls(middle, length),
             self.part[rows],
             self.normals[rows],
             self.smooth[rows],
@@ -68,33 +73,51 @@ def edge_pieces(mesh: SetMesh) -> Pieces:
 
 def _pieces_of(edges: Edges) -> Pieces:
     along = edges.ends[:, 1] - edges.ends[:, 0]
-    length = np.linalg.norm(along, axis=1)
-    longest = np.argsort(-np.round(length, 6), kind="stable")[:MOST_EDGES]
+    far = np.linalg.norm(along, axis=1)
+    longest = np.argsort(-np.round(far, 6), kind="stable")[:MOST_EDGES]
     order = np.sort(longest)
-    count = np.maximum(np.ceil(length[order] / PIECE_M - 1e-6), 1).astype(np.int64)
+    count = np.maximum(np.ceil(far[order] / PIECE_M - 1e-6), 1).astype(np.int64)
     which = np.repeat(order, count)
     step = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
     of = np.repeat(count, count)[:, None]
     start = edges.ends[which, 0] + along[which] * (step[:, None] / of)
     end = edges.ends[which, 0] + along[which] * ((step[:, None] + 1) / of)
     ends = np.stack([start, end], axis=1)
+    middle, length = _measured(ends)
     return Pieces(
         ends,
-        *_measured(ends),
+        middle,
+        length,
+        _balls(middle, length),
         edges.part[which],
         edges.normals[which],
         edges.smooth[which],
     )
 
 
-def worth_drawing(pieces: Pieces, middle: FloatArray) -> FloatArray:
+def _balls(middle: FloatArray, length: FloatArray) -> FloatArray:
+    """Return balls that hold `BALL` pieces each, see `Pieces`."""
+    n = len(middle)
+    count = -(-n // BALL)
+    rows = np.minimum(np.arange(count * BALL), n - 1).reshape(count, BALL)
+    held = middle[rows]
+    low, high = held.min(axis=1), held.max(axis=1)
+    balls = np.empty((count, 4))
+    balls[:, :3] = (low + high) / 2
+    off = np.linalg.norm(held - balls[:, None, :3], axis=2)
+    balls[:, 3] = (off + length[rows] / 2).max(axis=1)
+    return balls
+
+
+def worth_drawing(pieces: Pieces, middle: FloatArray, rows: IntArray) -> FloatArray:
     """Return what pieces tell of a place, (n,): long ones and near ones tell more.
 
     Args:
-        pieces: n of them.
+        pieces: any number.
         middle: the place, (3,) [m].
+        rows: of the pieces that are asked for, (n,).
     """
-    return _worth(pieces.middle, pieces.length, middle)
+    return _worth(pieces.middle[rows], pieces.length[rows], middle)
 
 
 def pieces_seen(
@@ -102,22 +125,46 @@ def pieces_seen(
 ) -> BoolArray:
     """Return which pieces are seen from which places, (f, n): nothing hides a middle.
 
+    Every second place is looked from first; where both neighbours of one between agree
+    it agrees with them.
+
     Args:
         mesh: as it stands.
         pieces: n of them.
         lens: (f, 3) [m].
         shown: pieces that the picture may show, (f, n).
     """
-    stands = bool((lens == lens[0]).all())
-    asked = np.any(shown, axis=0, keepdims=True) if stands else shown
-    seen = np.zeros(asked.shape, dtype=np.bool_)
+    seen = np.zeros(shown.shape, dtype=np.bool_)
+    if (lens == lens[0]).all():
+        asked = np.any(shown, axis=0, keepdims=True)
+        _look(mesh, pieces, lens, asked, seen[:1])
+        return np.broadcast_to(seen[:1], shown.shape) & shown
+    between = np.zeros(len(lens), dtype=np.bool_)
+    between[1:-1:2] = True
+    _look(mesh, pieces, lens, shown & ~between[:, None], seen)
+    one, two = slice(None, -2, 2), slice(2, None, 2)
+    alike = shown[one] & shown[two] & (seen[one] == seen[two])
+    seen[1:-1:2] = shown[1:-1:2] & alike & seen[one]
+    unknown = np.zeros(shown.shape, dtype=np.bool_)
+    unknown[1:-1:2] = shown[1:-1:2] & ~alike
+    _look(mesh, pieces, lens, unknown, seen)
+    return seen
+
+
+def _look(
+    mesh: SetMesh,
+    pieces: Pieces,
+    lens: FloatArray,
+    asked: BoolArray,
+    seen: BoolArray,
+) -> None:
+    """Fill `seen` (f, n) where it is asked for, by a line to the middle of a piece."""
     rows, which = np.nonzero(asked)
     start, end = lens[rows], pieces.middle[which]
     length = np.maximum(np.linalg.norm(end - start, axis=1), 1e-9)
     share = 1.0 - np.minimum(SHORT_M / length, 1.0)
     stopped = mesh.stops(start, start + (end - start) * share[:, None])
     seen[rows, which] = ~stopped
-    return seen & shown
 
 
 def section(mesh: SetMesh, height: float, middle: FloatArray, most: int) -> FloatArray:
@@ -131,16 +178,32 @@ def section(mesh: SetMesh, height: float, middle: FloatArray, most: int) -> Floa
     """
     name = f"section {height:.6f}"
     if name not in mesh.found:
-        mesh.found[name] = _section(mesh.corners, mesh.part, height)
-    lines, part = mesh.found[name]
+        cut, part = _section(mesh.corners, mesh.part, height)
+        mesh.found[name] = (cut, *_measured(cut), part)
+    lines, middles, lengths, part = mesh.found[name]
     there = mesh.state[part] != OUT
-    lines = lines if there.all() else lines[there]
+    if not there.all():
+        lines, middles, lengths = lines[there], middles[there], lengths[there]
     if len(lines) > most:
         flat = np.array([middle[0], 0.0, middle[2]])
-        worth = _worth(*_measured(lines), flat)
-        lines = lines[np.sort(np.argsort(-worth, kind="stable")[:most])]
+        worth = _worth(middles, lengths, flat)
+        lines = lines[best(worth, most)]
     kept: FloatArray = lines[:, :, [0, 2]]
     return kept
+
+
+def best(worth: FloatArray, most: int) -> IntArray:
+    """Return the rows of the greatest numbers (n,), at most so many, in their order.
+
+    Of equal ones the first are taken.
+    """
+    if len(worth) <= most:
+        return np.arange(len(worth))
+    least = np.partition(worth, len(worth) - most)[len(worth) - most]
+    over = worth > least
+    equal = np.flatnonzero(worth == least)[: most - int(over.sum())]
+    over[equal] = True
+    return np.flatnonzero(over)
 
 
 def _measured(lines: FloatArray) -> tuple[FloatArray, FloatArray]:

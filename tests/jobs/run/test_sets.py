@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from command_line import run
 from job_tables import a_job, a_shot
-from scene_files import ROOM, write_gltf
+from scene_files import ROOM, write_gltf, write_room
 
 from carrellata.jobs.errors import ShotDataError
 from carrellata.jobs.job.parse import parse_job
@@ -157,6 +157,66 @@ def test_a_set_that_is_broken_fails_its_shot_and_bakes_nothing(tmp_path: Path) -
     assert done.code == 1
     assert "'room.gltf' is not a sound glTF 2.0 file" in done.out + done.err
     assert not list((tmp_path / "out").glob("*/sets"))
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--prim", "/World/sett"], "did you mean '/World/set'"),
+        (["--prim", "/World/empty"], "has no triangle that is seen"),
+        (["--wild", "south"], "has no part 'south' in its set"),
+        (["--units", "mm"], "is 0.012 m across, a set has 0.5 to 5000 m"),
+        (["--units", "yd"], "units"),
+    ],
+)
+def test_a_scene_that_cannot_be_baked_leaves_no_file_and_what_was_there(
+    tmp_path: Path, words: list[str], said: str
+) -> None:
+    pytest.importorskip("pxr")
+    scene = write_room(tmp_path / "room.usda", metres=None)
+    text = scene.read_text()
+    scene.write_text(text.replace('def Xform "World"\n{', EMPTY, 1))
+    out, there = tmp_path / "new.parquet", tmp_path / "old.parquet"
+    usual = [] if "--units" in words else ["--units", "m"]
+    assert run("bake-set", str(scene), "-o", str(there), "--units", "m").code == 0
+    data = there.read_bytes()
+    for place in (out, there):
+        done = run("bake-set", str(scene), "-o", str(place), *words, *usual)
+        assert done.code == 2
+        assert said in done.err
+    assert there.read_bytes() == data
+    assert {path.name for path in tmp_path.iterdir()} == {"room.usda", "old.parquet"}
+
+
+def test_a_shot_whose_set_is_broken_fails_and_the_others_are_solved(
+    tmp_path: Path,
+) -> None:
+    write_gltf(tmp_path / "room.gltf", ROOM)
+    write_gltf(tmp_path / "dust.gltf", {"dust": ((0, 0, 0), (0.01, 0.01, 0.01))})
+    job = _job(set={"file": "room.gltf"})
+    (shot,) = job["shots"]
+    job["shots"].append(
+        {**shot, "name": "020", "stage": {"set": {"file": "dust.gltf"}}}
+    )
+    (tmp_path / "job.json").write_text(json.dumps(job))
+    done = run(
+        "solve", str(tmp_path / "job.json"), "-o", str(tmp_path / "out"), "--json"
+    )
+    assert done.code == 1
+    good, bad = json.loads(done.out)["shots"]
+    assert (good["status"], bad["status"]) == ("solved", "failed")
+    assert "'dust.gltf' is 0.01" in bad["error"]
+    (sequence,) = (tmp_path / "out").iterdir()
+    assert [path.name for path in (sequence / "takes").iterdir()] == ["010.parquet"]
+    assert len(list((sequence / "sets").iterdir())) == 1
+
+
+EMPTY = """def Xform "World"
+{
+    def Mesh "empty"
+    {
+    }
+"""
 
 
 def _corridor(folder: Path, **fields: Any) -> str:

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from set_scenes import box, set_of
+from set_scenes import box, set_of, turned
 
 from carrellata.solver.frame.projection import Screen
 from carrellata.solver.frame.sight import (
@@ -144,3 +144,23 @@ def test_the_gap_of_segments_is_the_least_of_all_their_points() -> None:
     a, b = np.zeros(3), np.array([2.0, 0.0, 0.0])
     assert segment_gap(a, b, point, point) == pytest.approx(1.0)
     assert segment_gap(a, a, point, point) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("angle", [0.6, -1.9, 3.0])
+def test_who_is_seen_does_not_change_when_all_is_turned(angle: float) -> None:
+    rng = np.random.default_rng(4)
+    parts = {}
+    for k in range(12):
+        x, z = rng.uniform(-4, 4), rng.uniform(-9, -2)
+        parts[f"crate{k}"] = box((x, 0.0, z), (x + 0.5, rng.uniform(0.8, 2.2), z + 0.5))
+    places = [(rng.uniform(-4, 4), rng.uniform(-10, -3)) for _ in range(12)]
+    mesh, (floor, eyes) = set_of(parts), _people(*places)
+    plain = _seen(mesh, (floor, eyes))
+    assert 5 < (plain.hider >= 0).sum() < 40
+    around = set_of({name: turned(each, -angle) for name, each in parts.items()})
+    bodies = bodies_seen(
+        turned(floor, -angle), turned(eyes, -angle), np.ones(len(floor), np.bool_)
+    )
+    cams = np.array([[0.0, 1.5, 0.0, angle, 0.0]])
+    found = sighted(Stage(set=around), around, bodies, SightCamera(cams, 0.0, WIDE))
+    np.testing.assert_array_equal(found.hider, plain.hider)

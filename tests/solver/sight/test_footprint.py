@@ -1,8 +1,10 @@
 """What of a set stands where a rig would, with known answers."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
-from set_scenes import box, floor_at, set_of, wall_with_door
+from set_scenes import box, floor_at, set_of, turned, wall_with_door
 
 from carrellata.solver.rigs.faults import rail_faults, taken_out_for
 from carrellata.solver.rigs.sticks import sticks
@@ -123,3 +125,40 @@ def test_a_camera_on_a_platform_or_a_gallery_stands_on_it() -> None:
     assert footprint_of(mesh, places, 0.0).floors.tolist() == [0.5, 3.0, 0.0]
     for place in places:
         assert _depth(mesh, place[None]) == [0.0, 0.0, 0.0]
+
+
+def _handed(change: Callable[[np.ndarray], np.ndarray]) -> int:
+    """Return -1 for a change that mirrors, whose faces must turn to point out, or 1."""
+    axes = change(np.eye(3)) - change(np.zeros((3, 3)))
+    return int(np.sign(np.linalg.det(axes)))
+
+
+def test_a_footprint_does_not_change_when_set_and_rail_are_turned_or_moved() -> None:
+    # No sample of the rail is on an edge between two steps.
+    edges = [0.06 + 0.5 * k for k in range(5)]
+    steps = [
+        box((-3.0, -1.0, edges[k]), (3.0, 0.17 * k, edges[k + 1])) for k in range(4)
+    ]
+    parts = {
+        **wall_with_door(0.8, at=-1.0),
+        "stair": np.concatenate(steps),
+        "pillar": box((0.2, 0.0, -2.2), (0.5, 3.0, -1.9)),
+    }
+    plain = footprint_of(set_of(parts), _along_z(), 0.0)
+    assert (plain.depth > 0.0).all()
+    assert plain.step > KERB_M
+    for change in (
+        lambda p: turned(p, 0.7),
+        lambda p: turned(p, -2.0) + np.array([40.0, 0.0, -7.0]),
+        lambda p: p * [-1.0, 1.0, 1.0],
+    ):
+        mesh = set_of(
+            {
+                name: change(corners)[:, :: _handed(change)]
+                for name, corners in parts.items()
+            }
+        )
+        found = footprint_of(mesh, change(_along_z()), 0.0)
+        np.testing.assert_allclose(found.depth, plain.depth, rtol=0, atol=1e-9)
+        np.testing.assert_allclose(found.floors, plain.floors, rtol=0, atol=1e-9)
+        assert found.step == pytest.approx(plain.step, abs=1e-9)

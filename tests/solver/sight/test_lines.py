@@ -5,12 +5,18 @@ import pytest
 from set_scenes import box, divided, set_of
 
 from carrellata.solver.arrays import FloatArray
-from carrellata.solver.frame.edges_shown import pieces_shown
-from carrellata.solver.frame.projection import Screen
+from carrellata.solver.frame.edges_shown import BESIDE, pieces_shown
+from carrellata.solver.frame.projection import Screen, project
 from carrellata.solver.frame.sight import SightCamera
 from carrellata.solver.sight import lines
 from carrellata.solver.sight.joined import joined
-from carrellata.solver.sight.lines import edge_pieces, pieces_seen, section, standing
+from carrellata.solver.sight.lines import (
+    best,
+    edge_pieces,
+    pieces_seen,
+    section,
+    standing,
+)
 from carrellata.solver.sight.set_mesh import SetMesh
 
 SIDES = 24
@@ -68,6 +74,25 @@ def test_only_what_is_in_the_picture_or_just_beside_it_is_drawn() -> None:
     assert not behind.any()
     left = pieces_shown(pieces, _from((20.0, 1.5, 4.0)))
     assert not left.any()
+
+
+def test_what_is_shown_is_what_projecting_every_end_gives() -> None:
+    rng = np.random.default_rng(9)
+    lows = rng.uniform((-15, 0, -15), (15, 2, 15), (60, 3))
+    crates = {
+        str(k): box(tuple(low), tuple(low + rng.uniform(0.1, 3.0, 3)))
+        for k, low in enumerate(lows)
+    }
+    pieces = edge_pieces(set_of(crates))
+    cams = rng.uniform((-9, 0.5, -9, -3, -0.6), (9, 3.0, 9, 3, 0.6), (20, 5))
+    camera = SightCamera(cams, 0.1, Screen(0.5, 0.2, 0.3))
+    shown = pieces_shown(pieces, camera)
+    points = pieces.ends.reshape(-1, 3)
+    for f, cam in enumerate(cams):
+        u, v, _ = project(points, cam[:3], cam[3], cam[4], 0.1, 0.5, 0.2)
+        inside = (np.abs(u) <= BESIDE) & (np.abs(v + 0.3) <= BESIDE)
+        assert (shown[f] == inside.reshape(-1, 2).any(axis=1)).all()
+    assert 0.05 < shown.mean() < 0.5
 
 
 def test_of_very_many_edges_the_long_ones_are_drawn(
@@ -151,6 +176,41 @@ def test_lines_are_joined_where_they_touch_and_are_alike() -> None:
     )
     assert spans == [(0, 0, 2), (0, 2, 2.5), (0, 3, 4), (0.01, 0, 1)]
     assert len(row) == 4
+
+
+def test_a_piece_is_looked_at_again_where_what_is_seen_of_it_changes() -> None:
+    parts = {
+        "wall": box((-1.0, 0.0, 0.0), (1.0, 3.0, 0.1)),
+        "crate": box((-2.5, 0.0, -2.0), (2.5, 1.0, -1.0)),
+    }
+    mesh = set_of(parts)
+    pieces = edge_pieces(mesh)
+    lens = np.linspace((-4.0, 1.5, 5.0), (4.0, 1.5, 5.0), 12)
+    shown = np.ones((12, len(pieces.ends)), np.bool_)
+    shown[3, :5] = shown[8, ::2] = False
+    seen = pieces_seen(mesh, pieces, lens, shown)
+    alone = np.array(
+        [
+            pieces_seen(mesh, pieces, lens[k : k + 1], shown[k : k + 1])[0]
+            for k in range(12)
+        ]
+    )
+    # Every second one is as if looked at alone, others but where both beside agree.
+    assert (seen[::2] == alone[::2]).all()
+    assert (seen[-1] == alone[-1]).all()
+    differs = np.argwhere(seen != alone)
+    assert len(differs) < 0.02 * seen.size
+    for f, n in differs:
+        assert seen[f - 1, n] == seen[f + 1, n] == seen[f, n]
+    assert (seen[1:] != seen[:-1]).any()
+
+
+def test_the_best_rows_are_those_of_a_stable_sort() -> None:
+    rng = np.random.default_rng(6)
+    for n in (0, 5, 40, 400):
+        worth = rng.integers(0, 12, n) / 4.0
+        sorted_ = np.argsort(-worth, kind="stable")[:40]
+        assert best(worth, 40).tolist() == sorted(sorted_.tolist())
 
 
 def test_sticks_see_at_every_moment_what_one_look_sees() -> None:
