@@ -254,21 +254,20 @@ class LiveCrew:
     def _body(self, k: int, point: Point) -> _Row:
         """Return floor and eyes [m], Y up, of a subject at a point."""
         asked, unit_m = self._asked[k], self._unit_m
-        metres = [float(one) * unit_m for one in point]
-        if len(metres) not in (3, 6) or not all(map(isfinite, metres)):
+        if len(point) not in (3, 6) or not isfinite(sum(point)):
             message = (
                 f"seen: {self.subjects[k]} must be at 3 or 6 finite numbers, "
                 f"got {point!r}"
             )
             raise ValueError(message)
+        x, y, z = point[0] * unit_m, point[1] * unit_m, point[2] * unit_m
         if self._up == "z":
-            metres[1], metres[2] = metres[2], -metres[1]
-            metres[4:] = [*metres[5:], *(-one for one in metres[4:5])]
-        x, y, z = metres[:3]
+            y, z = z, -y
         y -= asked.at_m
-        if len(metres) == 6:
-            return x, y, z, metres[3], metres[4], metres[5]
-        return x, y, z, x + 0.0, y + asked.eyes_m, z + 0.0
+        if len(point) == 3:
+            return x, y, z, x + 0.0, y + asked.eyes_m, z + 0.0
+        u, v, w = point[3] * unit_m, point[4] * unit_m, point[5] * unit_m
+        return (x, y, z, u, v, w) if self._up == "y" else (x, y, z, u, w, -v)
 
     def _scene(self, place: tuple[float, float, float]) -> tuple[float, float, float]:
         """Return a place [m], Y up, in scene axes and units."""

@@ -99,15 +99,17 @@ def next_sample(
         place: all that moves [m], as many numbers in every sample.
         visible: whether it is seen.
     """
-    moved = not (visible and last.visible)
-    for one, before in zip(place, last.place, strict=False):
-        if moved:
-            break
-        moved = abs(one - before) > HELD_M
-    if moved:
+    if not (visible and last.visible) or _moved(place, last.place):
         held_s = last.time_s - last.start_s
         before_s = held_s if 0.0 <= held_s <= MOST_HOLD_S else 0.0
         return LastSample(time_s, visible, time_s, before_s, place), visible
     expected_s = max(STANDING_S, EVEN_HOLDS * last.before_s)
     now = LastSample(time_s, True, last.start_s, last.before_s, place)
     return now, time_s - last.start_s > expected_s + 1e-9
+
+
+def _moved(place: tuple[float, ...], before: tuple[float, ...]) -> bool:
+    for one, other in zip(place, before, strict=True):
+        if abs(one - other) > HELD_M:
+            return True
+    return False
