@@ -93,3 +93,30 @@ def cut_of(out: Path) -> dict[str, Any]:
 
 def take_bytes(out: Path) -> dict[str, bytes]:
     return {one.name: one.read_bytes() for one in (out / "talk/takes").iterdir()}
+
+
+def lens_and_post(take: dict[str, Any], k: int) -> np.ndarray:
+    """Return points of a camera's post at a sample, Y up, from the ground up."""
+    x, y, z = take["cam_x"][k], take["cam_y"][k], take["cam_z"][k]
+    return np.array([[x, h, z] for h in (*np.linspace(0.0, y, 20), y)])
+
+
+def in_frame(take: dict[str, Any], k: int, points: np.ndarray) -> np.ndarray:
+    """Whether points are in a frame, by the written quaternion and focal length."""
+    x, y, z, w = (take[name][k] for name in ("qx", "qy", "qz", "qw"))
+    axes = np.array(
+        [
+            [1 - 2 * (y * y + z * z), 2 * (x * y + z * w), 2 * (x * z - y * w)],
+            [2 * (x * y - z * w), 1 - 2 * (x * x + z * z), 2 * (y * z + x * w)],
+            [2 * (x * z + y * w), 2 * (y * z - x * w), 1 - 2 * (x * x + y * y)],
+        ]
+    )
+    lens = np.array([take[name][k] for name in ("cam_x", "cam_y", "cam_z")])
+    right, up, back = axes @ (points - lens).T
+    half = 24.89 / 2 / take["focal_mm"][k]
+    ahead = back < 0
+    depth = np.where(ahead, -back, 1.0)
+    inside: np.ndarray = (
+        ahead & (np.abs(right / depth) <= half) & (np.abs(up / depth) <= half / 2.39)
+    )
+    return inside

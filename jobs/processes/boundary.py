@@ -35,7 +35,8 @@ def guarded(
 
     Raises:
         StoreError: an object store does not answer, and the caller waits.
-        KeyboardInterrupt: one came meanwhile, whatever the work made of it.
+        KeyboardInterrupt: one came meanwhile, whatever the work made of it; so does
+            an error that is `noticed_as`.
     """
     try:
         return _result(do, place, passing, waits)

@@ -5,7 +5,6 @@ import re
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import opentimelineio as otio
 import pyarrow.parquet as pq
 import pytest
@@ -18,6 +17,8 @@ from covered_job import (
     action,
     cameras,
     cut_of,
+    in_frame,
+    lens_and_post,
     solve,
     take_bytes,
     write,
@@ -154,35 +155,9 @@ def test_cameras_that_roll_at_once_do_not_see_one_another(tmp_path: Path) -> Non
     ]
     for looks, other in (takes, takes[::-1]):
         assert not any(
-            _in_frame(looks, k, _lens_and_post(other, k)).any()
+            in_frame(looks, k, lens_and_post(other, k)).any()
             for k in range(len(looks["frame"]))
         )
-
-
-def _lens_and_post(take: dict[str, Any], k: int) -> np.ndarray:
-    x, y, z = take["cam_x"][k], take["cam_y"][k], take["cam_z"][k]
-    return np.array([[x, h, z] for h in (*np.linspace(0.0, y, 20), y)])
-
-
-def _in_frame(take: dict[str, Any], k: int, points: np.ndarray) -> np.ndarray:
-    """Whether points are in a frame, by the written quaternion and focal length."""
-    x, y, z, w = (take[name][k] for name in ("qx", "qy", "qz", "qw"))
-    axes = np.array(
-        [
-            [1 - 2 * (y * y + z * z), 2 * (x * y + z * w), 2 * (x * z - y * w)],
-            [2 * (x * y - z * w), 1 - 2 * (x * x + z * z), 2 * (y * z + x * w)],
-            [2 * (x * z + y * w), 2 * (y * z - x * w), 1 - 2 * (x * x + y * y)],
-        ]
-    )
-    lens = np.array([take[name][k] for name in ("cam_x", "cam_y", "cam_z")])
-    right, up, back = axes @ (points - lens).T
-    half = 24.89 / 2 / take["focal_mm"][k]
-    ahead = back < 0
-    depth = np.where(ahead, -back, 1.0)
-    inside: np.ndarray = (
-        ahead & (np.abs(right / depth) <= half) & (np.abs(up / depth) <= half / 2.39)
-    )
-    return inside
 
 
 def test_cameras_that_see_one_another_take_more_runs(tmp_path: Path) -> None:

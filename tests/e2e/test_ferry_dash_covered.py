@@ -1,10 +1,14 @@
 """The example's last scene as one action: five cameras that are laid, and a cut."""
 
 import json
+from itertools import combinations, permutations
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+import pyarrow.parquet as pq
 import pytest
+from covered_job import in_frame
 
 from carrellata.jobs.examples.ferry_dash.make import FOLDER
 from carrellata.jobs.examples.ferry_dash.pictures import pictures_of
@@ -87,6 +91,40 @@ def test_every_camera_is_used_and_lengths_are_within_what_is_asked(
     assert max(held) <= 20 * rate
     assert {one["camera"] for one in cut["pictures"]} == set(CAMERAS)
     assert len(held) > 10
+
+
+@pytest.mark.slow
+def test_cameras_of_a_run_see_neither_lens_nor_post_nor_track_of_another(
+    outcome: Outcome, cut: dict[str, Any]
+) -> None:
+    # From the written takes alone: quaternion, focal length and the rows' rails.
+    takes = {
+        camera: pq.read_table(
+            str(outcome.folder / "takes" / f"farewell_{camera}.parquet")
+        ).to_pydict()
+        for camera in CAMERAS
+    }
+    rails = {row.shot: json.loads(row.setup)["rig"] for row in outcome.rows}
+    assert sorted(name for run in cut["runs"] for name in run) == sorted(CAMERAS)
+    seen: dict[frozenset[str], bool] = {}
+    for looks, other in permutations(CAMERAS, 2):
+        rail = rails[f"farewell_{other}"]
+        ends = [rail.get(end, rail.get("at")) for end in ("from", "to")]
+        track = np.linspace(*ends, 60) * [1.0, 1.0, 0.0]
+        found = False
+        for k in range(0, len(takes[looks]["frame"]), 4):
+            x, y, z = (takes[other][name][k] for name in ("cam_x", "cam_y", "cam_z"))
+            post = np.linspace([x, y, 0.0], [x, y, z], 20)
+            found |= bool(in_frame(takes[looks], k, np.vstack([post, track])).any())
+            here = [takes[looks][name][k] for name in ("cam_x", "cam_y")]
+            found |= bool(np.hypot(here[0] - x, here[1] - y) < 100.0)  # cm
+        pair = frozenset((looks, other))
+        seen[pair] = seen.get(pair, False) or found
+    for run in cut["runs"]:
+        assert not any(seen[frozenset(pair)] for pair in combinations(run, 2))
+    told = {frozenset(one["cameras"]) for one in cut["clashes"]}
+    assert {pair for pair, clash in seen.items() if clash} <= told
+    assert 1 < len(cut["runs"]) < len(CAMERAS)
 
 
 def test_the_pictures_of_the_readme_are_of_this_solve(outcome: Outcome) -> None:

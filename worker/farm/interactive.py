@@ -11,6 +11,7 @@ name is solved once.
 
 import json
 import logging
+import signal
 import time
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -24,6 +25,7 @@ from ...jobs.job.shot import ShotSpec
 from ...jobs.job.spec import JobFile
 from ...jobs.places.object_errors import StoreError
 from ...jobs.places.place import Place, place_of
+from ...jobs.processes.interrupts import noticed_as
 from ...jobs.run.attempt import attempt
 from ...jobs.run.phases import TAKE
 from ...jobs.run.record import dump_job
@@ -151,7 +153,8 @@ def solve_now(machine: Machine, message: TakeMessage) -> None:
         row = failed_row(work, spec, "shots[0]: quarantined: its process was lost")
     else:
         try:
-            row = _solve(work, spec)
+            with noticed_as(signal.SIGUSR1, SoftTimeLimitExceeded):
+                row = _solve(work, spec)
         except SoftTimeLimitExceeded:
             answer_late(machine, message, machine.settings.time_limit_s * SOFT)
             return

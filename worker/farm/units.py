@@ -7,11 +7,13 @@ acknowledged, and not only once: it does no harm to ask again.
 """
 
 import logging
+import signal
 import time
 from dataclasses import dataclass
 
 from celery.exceptions import SoftTimeLimitExceeded
 
+from ...jobs.processes.interrupts import noticed_as
 from ...jobs.run.attempt import attempt
 from ...jobs.run.phases import Phase, phase_named, plain_result
 from ...jobs.run.spool import Outcome, RecordError
@@ -44,7 +46,8 @@ def work_through(machine: Machine, message: UnitsMessage) -> None:
     """
     batch, phase = meant(machine, message)
     try:
-        _work_through(machine, message, batch, phase)
+        with noticed_as(signal.SIGUSR1, SoftTimeLimitExceeded):
+            _work_through(machine, message, batch, phase)
     except SoftTimeLimitExceeded:
         give_up(machine, message, machine.settings.time_limit_s * SOFT)
 

@@ -1,5 +1,6 @@
 """Interrupts are obeyed, whatever is made of them on their way."""
 
+import ctypes
 import os
 import signal
 from typing import Any
@@ -8,7 +9,7 @@ import pytest
 from pydantic import BaseModel, field_serializer
 
 from carrellata.jobs.processes.boundary import guarded
-from carrellata.jobs.processes.interrupts import noticed, obey
+from carrellata.jobs.processes.interrupts import noticed, noticed_as, obey
 
 
 def interrupt() -> None:
@@ -72,3 +73,43 @@ def test_a_signal_that_is_ignored_stays_ignored() -> None:
             assert guarded(lambda: 7, "shots[0]") == 7
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+class TooLong(Exception):
+    """As a time limit comes."""
+
+
+def limit(*_: object) -> None:
+    raise TooLong
+
+
+def drop() -> str:
+    """Have the limit come in a callback from foreign code, which drops exceptions."""
+    called = ctypes.CFUNCTYPE(None)(lambda: os.kill(os.getpid(), signal.SIGUSR1))
+    called()
+    message = "no compiled object yet"
+    raise RuntimeError(message)
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_a_time_limit_that_foreign_code_drops_is_obeyed() -> None:
+    before = signal.signal(signal.SIGUSR1, limit)
+    try:
+        with noticed_as(signal.SIGUSR1, TooLong), pytest.raises(TooLong):
+            guarded(drop, "shots[0]", passing=(TooLong,))
+        assert signal.getsignal(signal.SIGUSR1) is limit
+        obey()
+        assert guarded(drop, "shots[0]", passing=(TooLong,)) != 7
+    finally:
+        signal.signal(signal.SIGUSR1, before)
+
+
+def test_a_limit_that_nobody_handles_is_left_alone() -> None:
+    before = signal.signal(signal.SIGUSR1, signal.SIG_IGN)
+    try:
+        with noticed_as(signal.SIGUSR1, TooLong):
+            assert signal.getsignal(signal.SIGUSR1) is signal.SIG_IGN
+            os.kill(os.getpid(), signal.SIGUSR1)
+            assert guarded(lambda: 7, "shots[0]") == 7
+    finally:
+        signal.signal(signal.SIGUSR1, before)
