@@ -5,13 +5,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from ..errors import JobError
+from ..errors import JobError, ShotDataError
 from ..takes.memory_store import MemoryStore
 from .given import JobLike, read_given
 from .results import SequenceResult, ShotResult, TakeResult, shot_result
 
 if TYPE_CHECKING:
     from ..job.load import LoadedJob
+    from ..job.shot import ShotSpec
     from ..run.executor import Executor
     from ..run.phases import Result
 
@@ -152,6 +153,8 @@ def solve_shot(job: JobLike, shot: str | None = None) -> TakeResult:
         >>> take.to_numpy()["pan_deg"].shape
         (24,)
     """
+    from ..run.asked import choose_shots
+
     given = read_given(job)
     named = [spec.name for spec in given.job.shots] if shot is None else [shot]
     if len(named) > 1:
@@ -159,7 +162,24 @@ def solve_shot(job: JobLike, shot: str | None = None) -> TakeResult:
 
         message = f"must name one of the job's shots ({', '.join(named)})"
         raise JobError((Fault(path="shot", message=message),))
-    return _in_memory(given, named, None, None).shots[0].need()
+    spec = choose_shots(given.job, shots=named, flag="shots")[0]
+    if spec.is_open or spec.lock is not None or len(spec.take_numbers) > 1:
+        return _in_memory(given, named, None, None).shots[0].need()
+    return _taken(given, spec)
+
+
+def _taken(given: "LoadedJob", spec: "ShotSpec") -> TakeResult:
+    """Return the take of a shot whose setup is given: nothing to choose, or to keep."""
+    from ..processes.boundary import guarded
+    from ..run.solve_shot import Work, solve_shot
+
+    store = MemoryStore()
+    work = Work(job=given.job, folder=given.folder, store=store)
+    place = given.job.path_of(spec.name)
+    row = guarded(lambda: solve_shot(work, spec), place)
+    if isinstance(row, tuple):
+        raise ShotDataError(spec.name, row)
+    return shot_result(row, store.takes[spec.name]).need()
 
 
 def _in_memory(

@@ -20,6 +20,7 @@ tests/evidence/people.py.
 
 import hashlib
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
@@ -75,6 +76,7 @@ def _longer(key: int, most: float) -> float:
     return 1.0 + STEP * ceil(most * float(uniform(key, np.arange(1))[0]) / STEP)
 
 
+@lru_cache(maxsize=256)  # a shot that is solved again has the crew of before
 def performing(crew: Crew, seed: int) -> Crew:
     """Return the crew as it performs one take; itself where it does not vary.
 
@@ -157,14 +159,20 @@ class Perception:
         Returns:
             Frequencies [Hz] and phases [turns], (1, COMPONENTS) each.
         """
-        draws = uniform(
-            _key(self.seed, self.member, subject, "timing"),
-            np.arange(2 * COMPONENTS),
-        ).reshape(2, 1, COMPONENTS)
-        low, high = TIMING_BAND_HZ
-        frequency = np.empty((1, COMPONENTS))
-        in_bins(draws[0], low, high / low, frequency)
-        return frequency, draws[1]
+        return _timing_waves(self.seed, self.member, subject)
+
+
+@lru_cache(maxsize=256)
+def _timing_waves(
+    seed: int, member: str, subject: str
+) -> tuple[FloatArray, FloatArray]:
+    draws = uniform(
+        _key(seed, member, subject, "timing"), np.arange(2 * COMPONENTS)
+    ).reshape(2, 1, COMPONENTS)
+    low, high = TIMING_BAND_HZ
+    frequency = np.empty((1, COMPONENTS))
+    in_bins(draws[0], low, high / low, frequency)
+    return frequency, draws[1]
 
 
 AMPLITUDE = frozen(np.full(COMPONENTS, (2.0 / COMPONENTS) ** 0.5))

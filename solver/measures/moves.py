@@ -210,11 +210,12 @@ def _onset_lag(
             place[start, [0, 2]] + on * (times[start:end] - times[start])[:, None]
         )
         expected, _ = _sight(camera.base[start:end], went)
-        asked = rate[start:end] - np.gradient(expected, times[start:end])
+        straight_on = np.gradient(expected, times[start:end])
+        asked = rate[start:end] - straight_on
         wanted = float(asked[2 * around])
         if abs(wanted) < LEAST_ANSWER_RAD_S:
             continue
-        answer = camera.pan[start:end, 1] - np.gradient(expected, times[start:end])
+        answer = camera.pan[start:end, 1] - straight_on
         answer = np.sign(wanted) * (answer - answer[begun - start])
         late = np.flatnonzero(answer[begun - start :] >= ANSWERED * abs(wanted))
         if len(late):

@@ -7,6 +7,7 @@ import numpy as np
 
 from ..action.framing import Framing
 from ..action.subject import Subject
+from ..arrays import FloatArray
 from ..rigs.sticks import sticks
 from .camera import CameraMove
 from .crew import (
@@ -18,6 +19,7 @@ from .crew import (
     head_bench,
     recorded_dolly,
 )
+from .follow import explained
 from .path import StudiedPath
 from .search import Found, replace_knobs, search
 
@@ -52,7 +54,9 @@ class _Crew:
         path: StudiedPath,
         framing: Framing,
         held: tuple[float, float],
+        departure: float,
     ) -> None:
+        self.departure = departure
         self.camera, self.subject, self.path = camera, subject, path
         self.framing, self.fast = framing, fast_of(camera)
         self.guess = np.array([0.0, *held])
@@ -79,6 +83,14 @@ class _Crew:
             fast=self.fast,
         )
 
+    def share(self, curves: FloatArray) -> float:
+        """Return the share of the slow departure that curves (2, k) [rad] explain."""
+        return explained(self.camera, curves, self.departure)
+
+    def operator(self, bench: Bench, seed: int) -> Found:
+        """Return the operator found on a bench."""
+        return search(bench, self.guess, seed=seed, share=self.share)
+
     def plain_bench(self, rate: Fraction) -> Bench:
         """Return the bench of operators on the dolly as it was recorded."""
         return self.operators(rate, None, None)
@@ -93,14 +105,14 @@ class _Crew:
             found = [one for one in (grip, again) if one is not None]
             grip = min(found, key=lambda one: one.trial.loss, default=None)
         if grip is None:
-            operator = search(self.plain_bench(rate), self.guess, seed=seed)
+            operator = self.operator(self.plain_bench(rate), seed)
             return _Fitted(
                 operator=operator, grip=None, rate=rate, n_trials=operator.n_trials
             )
         self.grips[rate] = grip
-        operator = search(self.operators(rate, grip, grip.trial), self.guess, seed=seed)
+        operator = self.operator(self.operators(rate, grip, grip.trial), seed)
         spent += operator.n_trials
-        if not synced(operator):
+        if not synced(operator) and not operator.hopeless:
             operator, more = self._on_likelier_dolly(rate, grip, operator, seed)
             spent += more
         return _Fitted(operator=operator, grip=grip, rate=rate, n_trials=spent)
@@ -122,7 +134,7 @@ class _Crew:
         if not losses or min(losses) >= head.loss:
             return operator, len(losses)
         trial = grip.like[int(np.argmin(losses))]
-        again = search(self.operators(rate, grip, trial), self.guess, seed=seed)
+        again = self.operator(self.operators(rate, grip, trial), seed)
         best = min(operator, again, key=lambda one: one.trial.loss)
         return best, len(losses) + again.n_trials
 
@@ -151,18 +163,29 @@ def fit_crew(
     framing: Framing,
     rate: Fraction,
     held: tuple[float, float],
+    departure: float,
     seed: int,
 ) -> tuple[Found, Found | None, Fraction]:
     """Fit grip and operator at the camera's rate, then at others if decisions part.
+
+    Args:
+        camera: the take.
+        subject: whom it shows.
+        path: of the lens.
+        framing: how it frames.
+        rate: the camera's frames a second.
+        held: where on screen it holds, half frames.
+        departure: how much it departs slowly from exact aim, half frames r.m.s.
+        seed: of the search.
 
     Returns:
         Operator, grip where there is a dolly, and the rate of decisions. No search is
         begun after `MOST_TRIALS` trials, which bounds the time.
     """
-    crew = _Crew(camera, subject, path, framing, held)
+    crew = _Crew(camera, subject, path, framing, held, departure)
     best = crew.fitted(rate, seed)
     spent = cost = best.n_trials
-    if synced(best.operator):
+    if synced(best.operator) or best.operator.hopeless:
         return best.operator, best.grip, best.rate
     # Decisions fall on frames of the rate at which the take was made, which a
     # resampled one does not say; and a walk may miss what the next one finds.

@@ -230,3 +230,17 @@ def slow_of(camera: CameraMove, angles: FloatArray) -> float:
     part = off[:, cut : n - cut]
     part = part - part.mean(axis=1, keepdims=True)
     return float(np.sqrt(np.mean(part**2)))
+
+
+def explained(camera: CameraMove, angles: FloatArray, departure: float) -> float:
+    """Return the share of a slow departure's power that given angles explain.
+
+    Args:
+        camera: what was moved.
+        angles: (2, k) [rad], k at most n: only as much is compared.
+        departure: what exact aim leaves, half frames r.m.s., > 0.
+
+    Returns:
+        1 where the angles leave nothing; below 0 where they leave more than exact aim.
+    """
+    return 1.0 - (slow_of(camera, angles) / departure) ** 2

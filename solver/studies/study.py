@@ -23,6 +23,7 @@ from .follow import (
     DollyWay,
     Rails,
     centred_aim,
+    explained,
     plain_ways,
     slow_of,
 )
@@ -148,7 +149,7 @@ def study(
     elif fit and verdict.kind == UNCLEAR:
         framing = _framing(framed, u, v)
         operator, grip, tick_rate = fit_crew(
-            camera, subject, path, framing, rate, (u, v), seed
+            camera, subject, path, framing, rate, (u, v), verdict.departure, seed
         )
         verdict = _crew_verdict(camera, verdict, operator, lag)
         if verdict.kind == CREW:
@@ -258,7 +259,7 @@ def _crew_verdict(
     camera: CameraMove, plain: Verdict, found: Found, lag: Lag
 ) -> Verdict:
     left = slow_of(camera, found.curves)
-    share = 1 - (left / plain.departure) ** 2
+    share = explained(camera, found.curves, plain.departure)
     crew = share >= EXPLAINED
     if not crew and lag.correlation.value is None and lag.correlation.why:
         why = f"no crew explains it, but it tells too little: {lag.correlation.why}"

@@ -1,7 +1,8 @@
 """Whatever a shot does on a farm, or over HTTP, it fails alone, as it does here."""
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 from farms import TestFarm
@@ -15,41 +16,51 @@ from carrellata.jobs.takes.sequence_table import read_sequence
 
 pytestmark = pytest.mark.slow
 
-COUNT = 60
+COUNT = 30
 
 
-def solved_here(folder: Path) -> tuple[dict[str, Any], dict[str, str]]:
-    """Solve odd shots on this machine; return their job and status by name."""
+class Here(NamedTuple):
+    """Odd shots solved on this machine: their job, and status and takes by name."""
+
+    tables: dict[str, Any]
+    status: dict[str, str]
+    takes: dict[str, bytes]
+
+
+@pytest.fixture(scope="module", name="here")
+def _here(tmp_path_factory: pytest.TempPathFactory) -> Here:
+    folder = tmp_path_factory.mktemp("here")
     tables = walking_job(*odd_shots(COUNT, 11, n_open=1))
-    folder.mkdir(parents=True, exist_ok=True)
     outcome = solve_job(save_job(folder, tables), folder / "out", workers=1)
-    found = {row.shot: row.status for row in outcome.rows}
-    assert set(found.values()) >= {"failed", "solved"}
-    return tables, found
+    status = {row.shot: row.status for row in outcome.rows}
+    assert set(status.values()) >= {"failed", "solved"}
+    return Here(tables, status, takes_of(folder / "out"))
 
 
 def takes_of(out: Path) -> dict[str, bytes]:
     return files_below(out / "chase" / "takes")
 
 
-def test_odd_shots_end_on_a_farm_as_they_do_here(farm: TestFarm) -> None:
-    tables, expected = solved_here(farm.folder / "here")
+def test_odd_shots_end_on_a_farm_as_they_do_here(
+    make_farm: Callable[..., TestFarm], here: Here
+) -> None:
+    # Time enough for an open shot wherever this runs: none is to be tried twice.
+    farm = make_farm(TIME_LIMIT_S="60", VISIBILITY_TIMEOUT_S="130")
     farm.worker()
-    done = farm.end(farm.submit(farm.job(tables)).batch)
+    done = farm.end(farm.submit(farm.job(here.tables)).batch)
     assert done.state == "done"
     rows = read_sequence(farm.folder / "out/chase/sequence.parquet")
-    assert {row.shot: row.status for row in rows} == expected
-    assert takes_of(farm.folder / "out") == takes_of(farm.folder / "here/out")
+    assert {row.shot: row.status for row in rows} == here.status
+    assert takes_of(farm.folder / "out") == here.takes
     errors = [row.error for row in rows if row.take_key is None]
     assert all(error and error.startswith("shots[") for error in errors)
 
 
-def test_odd_shots_end_over_http_as_they_do_here(tmp_path: Path) -> None:
-    tables, expected = solved_here(tmp_path / "here")
+def test_odd_shots_end_over_http_as_they_do_here(tmp_path: Path, here: Here) -> None:
     with running(tmp_path) as service:
-        status = ended(service, submit(service, tables))
-        check(service, status, expected)
-    assert takes_of(service.out / "north") == takes_of(tmp_path / "here/out")
+        status = ended(service, submit(service, here.tables))
+        check(service, status, here.status)
+    assert takes_of(service.out / "north") == here.takes
 
 
 def check(service: Service, status: dict[str, Any], expected: dict[str, str]) -> None:

@@ -5,11 +5,12 @@ import time
 from typing import Any
 
 import pytest
+from command_line import run
 from farms import TestFarm, until
 from job_files import metre_job, write_job
-from service_process import Service, running, walk_shot
+from service_process import JSON_TYPE, Service, running, walk_shot
 
-from carrellata.jobs.run.local import solve_job
+import carrellata
 
 PARQUET = {"Accept": "application/vnd.apache.parquet"}
 
@@ -36,7 +37,7 @@ def ended(service: Service, place: str) -> dict[str, Any]:
 
 
 @pytest.mark.slow
-def test_a_batch_over_http_is_solved_on_the_farm(farm: TestFarm) -> None:
+def test_a_job_has_the_same_bytes_by_every_way(farm: TestFarm) -> None:
     job = many(6, 48, "through")
     folder = farm.folder / "service"
     folder.mkdir()
@@ -58,12 +59,22 @@ def test_a_batch_over_http_is_solved_on_the_farm(farm: TestFarm) -> None:
             for name in status["shots"]
         }
         # A take asked for at once is solved by the service itself.
-        reply = service.ask("POST", "/v1/takes", many(1, 30, "now"))
+        one = job | {"shots": job["shots"][:1]}
+        reply = service.ask("POST", "/v1/takes", one, headers=JSON_TYPE | PARQUET)
         assert reply.status == 200
-    solve_job(write_job(folder, job), folder / "calm", workers=1)
+    # The same bytes by every way: HTTP, at once and through the farm, the farm itself,
+    # the command, and the library.
+    file = write_job(folder, job)
+    assert farm.end(farm.submit(file).batch).state == "done"
+    assert run("solve", file, "-o", folder / "calm", "--workers", "1").code == 0
+    library = carrellata.solve(job)
+    assert len(got) == len(library) == 6
+    assert reply.body == got["000"]
     for name, body in got.items():
-        kept = folder / "calm" / "through" / "takes" / f"{name}.parquet"
-        assert body == kept.read_bytes(), name
+        take = f"through/takes/{name}.parquet"
+        assert body == (folder / "calm" / take).read_bytes(), name
+        assert body == (farm.folder / "out" / take).read_bytes(), name
+        assert body == library[name].need().to_parquet(), name
 
 
 @pytest.mark.slow

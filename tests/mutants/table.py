@@ -17,7 +17,11 @@ SETTINGS = ("tests/reference/test_settings.py",)
 SHOTS = ("tests/jobs/run/test_shots.py",)
 KEYS = ("tests/jobs/takes/test_keys.py",)
 SCORE = ("tests/solver/setups/test_score.py",)
-CUTS = ("tests/solver/cuts/test_continuity.py", "tests/solver/cuts/test_findings.py")
+CUTS = (
+    "tests/solver/cuts/test_rules.py",
+    "tests/solver/cuts/test_continuity.py",
+    "tests/solver/cuts/test_findings.py",
+)
 SEQUENCE = ("tests/solver/cuts/test_sequence.py", "tests/solver/cuts/test_variety.py")
 BODY = ("tests/solver/action/test_body.py", *OPTICS[1:])
 CLAIMS = ("tests/solver/claims/test_claims.py",)
@@ -243,7 +247,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "solver/rigs/faults.py",
         CLEAR,
         ("off = max(low - lowest, highest - high)", "off = highest - high"),
-        ('found["floor"] = beyond', "pass"),
+        ("found[name] = -float(margin[worst])", "pass"),
         ('found[f"keep_out:{name}"] = 1.0', "pass"),
     ),
     *_of(
@@ -346,7 +350,7 @@ MUTANTS: tuple[Mutant, ...] = (
         ("return np.maximum.accumulate(seen)", "return seen"),
         ("return 1.0 + STEP * ceil(most", "return 1.0 - STEP * ceil(most"),
         ("body[:, [2, 5]] += off[1][:, None]", "body[:, [1, 4]] += off[1][:, None]"),
-        ('_key(self.seed, self.member, subject.name, "timing")', '_key("timing")'),
+        ('_key(seed, member, subject, "timing")', '_key("timing")'),
         ('key = _key(self.seed, self.member, "lateness")', 'key = _key("lateness")'),
         (
             "z = np.uint64(key) + counters.astype(np.uint64) * np.uint64(_GOLDEN)",
@@ -437,7 +441,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     *_built(
         "solver/crew/observe.py",
-        (*CAUSAL, *MEMBER, "-k", "trim or shift or whole_frames or preroll or exact"),
+        ("tests/solver/crew/test_preroll.py",),
         ("PREROLL_S = 3.0", "PREROLL_S = 0.0"),
     ),
 )

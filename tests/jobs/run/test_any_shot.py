@@ -86,7 +86,7 @@ def test_a_letter_goes_on_without_a_shot_whose_data_is_bad(tmp_path: Path) -> No
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", [1, 2])
 def test_every_shot_of_any_job_is_as_it_is_alone(tmp_path: Path, seed: int) -> None:
-    compare_with_alone(tmp_path, odd_shots(40, seed, n_open=1))
+    compare_with_alone(tmp_path, odd_shots(20, seed, n_open=1))
 
 
 @pytest.mark.long

@@ -12,7 +12,6 @@ from carrellata.solver.crew.perform import perform
 from carrellata.solver.crew.variability import (
     LATENESS_S,
     REST,
-    TIMING_S,
     Perception,
     performing,
     uniform,
@@ -115,8 +114,19 @@ def test_error_in_place_grows_with_speed_and_who_stands_is_seen_where_they_are()
         assert not off[speed][:, [1, 4]].any()  # heights
     assert not off[0.0].any()
     assert off[4.0] == pytest.approx(4.0 * off[1.0], abs=1e-9)
+    # Set so that crossovers spread as people's do (tests/evidence/people.py).
     rms = float(np.sqrt((off[1.0][:, 0] ** 2).mean()))
-    assert rms == pytest.approx(TIMING_S, rel=0.35)
+    assert rms == pytest.approx(0.005, rel=0.35)
+
+
+def test_error_in_place_lies_along_the_way_for_floor_and_eyes_alike():
+    along = lambda t: np.column_stack([3.0 * t, 0 * t, -4.0 * t])  # noqa: E731
+    one = acted(along, 20.0)
+    off = LEVEL.body(one) - np.concatenate((one.floor, one.eyes), axis=1)
+    assert np.abs(off).max() > 0.01
+    assert off[:, 2] == pytest.approx(-4.0 / 3.0 * off[:, 0], abs=1e-9)
+    assert np.array_equal(off[:, 3:], off[:, :3])
+    assert not off[:, 1].any()
 
 
 def test_members_err_apart():

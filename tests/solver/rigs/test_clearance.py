@@ -56,3 +56,13 @@ def test_faults_say_how_far_off():
     found = rail_faults(stage, RIGS["track"])
     assert found == pytest.approx({"floor": 1.0, "height": 0.2})
     assert not rail_faults(Stage(), RIGS["track"])
+
+
+def test_a_rail_through_a_keep_out_is_named():
+    middle = RIGS["track"].places(np.array([0.5 * RIGS["track"].length_m]))
+    crate = np.array([middle[0] - 0.5, middle[0] + 0.5])
+    for shift, named in ((0.0, {"keep_out:crate": 1.0}), (30.0, {})):
+        boxes = (crate + np.array([0.0, 0.0, shift]))[None]
+        flags = np.zeros(1, np.bool_)
+        stage = Stage(names=("crate",), keep_outs=boxes, sight_forbidden=flags)
+        assert rail_faults(stage, RIGS["track"]) == named

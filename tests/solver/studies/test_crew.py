@@ -49,11 +49,15 @@ CASES = {
     "arc": ("runner_late", "arc", {"preset": "heavy_head", "shake": "rough"}),
 }
 MARKS = {
-    "track": pytest.mark.long,
-    "arc": pytest.mark.xfail(
-        strict=True,
-        reason="of a heavy head on an arc the search finds a delay of 0.10 s for 0.25",
-    ),
+    "resampled to 30": [pytest.mark.long],
+    "track": [pytest.mark.long],
+    "arc": [
+        pytest.mark.long,
+        pytest.mark.xfail(
+            strict=True,
+            reason="on an arc the search finds a heavy head's delay 0.10 s for 0.25",
+        ),
+    ],
 }
 CASES_ASKED = [pytest.param(case, marks=MARKS.get(case, ())) for case in CASES]
 
