@@ -350,7 +350,7 @@ MUTANTS: tuple[Mutant, ...] = (
         ("return np.maximum.accumulate(seen)", "return seen"),
         ("return 1.0 + STEP * ceil(most", "return 1.0 - STEP * ceil(most"),
         ("body[:, [2, 5]] += off[1][:, None]", "body[:, [1, 4]] += off[1][:, None]"),
-        ('_key(self.seed, self.member, subject, "timing")', '_key("timing")'),
+        ('_key(seed, member, subject, "timing")', '_key("timing")'),
         ('key = _key(self.seed, self.member, "lateness")', 'key = _key("lateness")'),
         (
             "z = np.uint64(key) + counters.astype(np.uint64) * np.uint64(_GOLDEN)",
