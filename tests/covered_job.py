@@ -8,6 +8,8 @@ import numpy as np
 from command_line import run
 from covered import RATE, pair
 
+from carrellata.solver.action.subject import Subject
+
 SECONDS = 8.0
 FIRST = 1001
 LAST = FIRST + round(SECONDS * RATE) - 1
@@ -58,10 +60,18 @@ def action(**fields: Any) -> dict[str, Any]:
     return own | fields
 
 
-def write(folder: Path, **fields: Any) -> Path:
-    """Write a job with fields of the file, and the subjects beside it."""
+def write(
+    folder: Path, *, people: tuple[Subject, ...] | None = None, **fields: Any
+) -> Path:
+    """Write a job with fields of the file, and the subjects beside it.
+
+    Args:
+        folder: where; made where it is not there.
+        people: ann and ben; None: as they move in `SECONDS`.
+        fields: of the file, such as its actions.
+    """
     folder.mkdir(exist_ok=True, parents=True)
-    for one in pair(SECONDS, first=FIRST):
+    for one in people or pair(SECONDS, first=FIRST):
         rows = [
             f"{FIRST + k},{x!r},{y!r},{z!r},{turn!r}"
             for k, ((x, y, z), turn) in enumerate(

@@ -15,7 +15,7 @@ from ..job.timecode import (
     is_drop_frame,
     label_of_frame,
 )
-from ..takes.action_words import action_words
+from ..takes.action_words import action_words, join_words
 from ..takes.actions import CoveredAction
 from ..takes.sequence_table import CutClock
 from .rows import SequenceRow
@@ -104,6 +104,7 @@ def cut_page(
                 "given": action.given,
                 "helps": action.helps,
                 "runs": action.runs,
+                "joins": join_words(action),
             }
             for action in actions
         ],

@@ -1,7 +1,9 @@
-"""What came of an action, in one phrase."""
+"""What came of an action, in words."""
 
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from statistics import median
+from typing import Any
 
 from .actions import CUT, NO_CUT, CoveredAction
 
@@ -9,6 +11,45 @@ from .actions import CUT, NO_CUT, CoveredAction
 def action_words(one: CoveredAction) -> str:
     """Return what came of an action: cameras, runs, cuts and what they cost."""
     return ", ".join([_count(len(one.cameras), "camera"), *_runs(one), *_cut(one)])
+
+
+def join_words(one: CoveredAction) -> list[str]:
+    """Return what would let each camera of a later run roll with an earlier one.
+
+    Of several earlier runs it is the one with which a camera clashes least.
+    """
+    found = []
+    for k, run in enumerate(one.runs):
+        for camera in run if k else ():
+            ways = [_clashes_with(one, camera, earlier) for earlier in one.runs[:k]]
+            least = min(range(k), key=lambda j: len(ways[j]))
+            others = ", ".join(one.runs[least])
+            found.append(
+                f"{camera} would roll with {others} but for this: "
+                f"{'; '.join(map(_clash, ways[least]))}"
+            )
+    return found
+
+
+def _clashes_with(
+    one: CoveredAction, camera: str, others: Sequence[str]
+) -> list[Mapping[str, Any]]:
+    """Return the clashes of a camera with any of some others."""
+    return [
+        each
+        for each in one.clashes
+        if camera in each["cameras"] and set(each["cameras"]) & set(others)
+    ]
+
+
+def _clash(each: Mapping[str, Any]) -> str:
+    one, two = each["cameras"]
+    words = {
+        "sees": f"{one} sees {two}",
+        "seen": f"{two} sees {one}",
+        "way": f"{one} and {two} are in each other's way",
+    }
+    return f"{words[each['what']]} from {each['frame']} on"
 
 
 def _runs(one: CoveredAction) -> list[str]:

@@ -134,7 +134,14 @@ def _of_place(rehearsal: Rehearsal, tried: Sequence[Judged]) -> Iterator[Change]
         freed = replace(ask, stage=changed)
         return alone or suitable(freed, action) != suitable(ask, action)
 
-    if stage.floor is not None and ask.rig is None:
+    for k in range(1, len(stage.outline)):
+        limit = f"floor_hole:{k - 1}"
+        rings = (*stage.outline[:k], *stage.outline[k + 1 :])
+        without = replace(stage, outline=rings)
+        if may_help(without, limit, "floor") and holds(without):
+            yield Change(limit=limit, amount=1.0, unit="removed")
+    # A floor with notches or holes is not grown: its hull would be.
+    if stage.floor is not None and not stage.outline and ask.rig is None:
         grown = None
         if may_help(grown_floor(stage, GROWTHS_M[-1]), "floor"):
             grown = _least(GROWTHS_M, lambda by: holds(grown_floor(stage, by)))

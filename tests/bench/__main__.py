@@ -16,6 +16,7 @@ SECTIONS = (
     "follow",
     "setups",
     "sets",
+    "coverage",
     "files",
     "feature",
     "growth",

@@ -178,6 +178,9 @@ def test_cameras_that_see_one_another_take_more_runs(tmp_path: Path) -> None:
     (north,) = (row for row in rows if row["shot"] == "talk_north")
     (told,) = (one for one in north["findings"] if one["name"] == "camera_seen")
     assert "talk_north sees talk_south at 1001" in told["text"]
+    page = (tmp_path / "out/talk/review/cut.html").read_text(encoding="utf-8")
+    joins = "south would roll with north but for this: north sees south from 1001 on."
+    assert joins in page
     assert "2 runs" in told["text"]
 
 

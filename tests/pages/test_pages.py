@@ -31,8 +31,10 @@ def violations(page: Page) -> list[str]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", [WIDE, NARROW, BROAD])
+# Contrast depends on the scheme and room on the size, so not every pair is looked at.
+@pytest.mark.parametrize(
+    ("size", "scheme"), [(WIDE, "light"), (NARROW, "dark"), (BROAD, "light")]
+)
 def test_pages_are_quiet_fit_the_width_and_are_accessible(
     browser: Browser, solved: Path, size: tuple[int, int], scheme: str
 ) -> None:

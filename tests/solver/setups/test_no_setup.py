@@ -7,6 +7,7 @@ import pytest
 from asks import lenses, open_ask, person, views
 from shots import walk
 
+from carrellata.jobs.takes.why_no_take import no_setup_words
 from carrellata.solver.setups import no_setup
 from carrellata.solver.setups.no_setup import LOOSER, why_none
 from carrellata.solver.setups.search import candidates, something_holds
@@ -78,3 +79,26 @@ def test_in_a_small_room_a_shorter_lens_comes_before_a_larger_floor() -> None:
     for lens in kit:
         if best < lens.focal_mm < 75:
             assert not something_holds(Rehearsal(replace(ask, lenses=(lens,))))
+
+
+def test_a_hole_that_all_cameras_would_stand_in_is_named() -> None:
+    path = walk(0.0)(SECONDS) + np.array([4.0, 0.0, 0.0])
+    edge = np.array([(-30.0, -20.0), (30.0, -20.0), (30.0, 20.0), (-30.0, 20.0)])
+    # She stands still in the middle, and holes cover all the floor round her.
+    wide, rest = (
+        np.array([(x, -19.9), (29.9 * side, -19.9), (29.9 * side, 19.9), (x, 19.9)])
+        for x, side in ((-0.5, 1.0), (0.5, -1.0))
+    )
+    stage = Stage(
+        heights=(0.3, 2.6), min_distance_m=1.0, floor=edge, outline=(edge, wide, rest)
+    )
+    ask = open_ask(person(path), kit=(35,), seen_from=views("profile"), stage=stage)
+    tried = candidates(ask)
+    assert not any(each.holds for each in tried)
+    reason = why_none(Rehearsal(ask), tried)
+    limits = [change.limit for change in reason.changes]
+    assert {"floor_hole:0", "floor_hole:1"} & set(limits)
+    assert "floor" not in limits
+    words = no_setup_words(reason)
+    assert "the rig stands in stage.floor_holes[" in words
+    assert 'without floor-hole "' in words

@@ -268,7 +268,7 @@ def test_more_streams_than_allowed_are_put_off(service: Service) -> None:
 def test_a_restart_in_the_middle_loses_nothing(
     tmp_path: Path, number: signal.Signals
 ) -> None:
-    job = many(60, 300, sequence="night")
+    job = many(24, 300, sequence="night")
     with running(tmp_path) as service:
         place = submit(service, job)
         behind = submit(service, many(2, sequence="behind"))
@@ -277,13 +277,13 @@ def test_a_restart_in_the_middle_loses_nothing(
         assert code == (0 if number == signal.SIGTERM else -number)
         service.start()
         status = wait_end(service, place)
-        assert (status["state"], status["done"]) == ("done", 60)
+        assert (status["state"], status["done"]) == ("done", 24)
         assert status["counts"]["failed"] == 0
         assert wait_end(service, behind)["done"] == 2
         # Nothing was told twice, and what was told before is told still.
         told = events(service.ask("GET", f"{place}/events"))
         names = [data["shot"] for _, name, data in told if name == "shot"]
-        assert len(names) == len(set(names)) == 60
+        assert len(names) == len(set(names)) == 24
         got = {
             name: service.ask("GET", f"{place}/shots/{name}", headers=PARQUET).body
             for name in names

@@ -147,7 +147,7 @@ def test_a_batch_is_cancelled(service: Service) -> None:
 
 @pytest.mark.slow
 def test_progress_goes_on_over_a_restart_of_the_service(tmp_path: Path) -> None:
-    shots = [walk_shot(f"{k:03d}", 300) for k in range(40)]
+    shots = [walk_shot(f"{k:03d}", 300) for k in range(20)]
     with running(tmp_path) as service:
         client = service.client()
         client.attempts = 100  # however long this machine takes to start it again
@@ -160,11 +160,11 @@ def test_progress_goes_on_over_a_restart_of_the_service(tmp_path: Path) -> None:
             if len(names) == 3:
                 service.stop()
                 threading.Thread(target=service.start).start()
-        assert sorted(names) == [f"{k:03d}" for k in range(40)]
+        assert sorted(names) == [f"{k:03d}" for k in range(20)]
         # A client that was itself started anew asks for what it has not seen.
         later = service.client().batch(batch.id)
-        rest = [row["shot"] for row in later.shots(after=35)]
-        assert rest == names[35:]
+        rest = [row["shot"] for row in later.shots(after=15)]
+        assert rest == names[15:]
         assert "Traceback" not in service.log
 
 
