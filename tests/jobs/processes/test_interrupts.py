@@ -3,6 +3,7 @@
 import ctypes
 import os
 import signal
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -10,6 +11,14 @@ from pydantic import BaseModel, field_serializer
 
 from carrellata.jobs.processes.boundary import guarded
 from carrellata.jobs.processes.interrupts import noticed, noticed_as, obey
+
+
+@pytest.fixture(autouse=True)
+def _raising() -> Iterator[None]:
+    """A shell may have started this process with interrupts ignored."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
 
 
 def interrupt() -> None:

@@ -259,8 +259,13 @@ def test_interrupt_that_a_library_turns_into_an_error_fails_no_shot(
         return entry_of(job, spec)
 
     monkeypatch.setattr(solve_shot, "entry_of", entry)
-    with pytest.raises(CancelledError, match="1 of 3 shots done"):
-        solve_job(job, tmp_path, workers=1)
+    # A shell may have started this process with interrupts ignored.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with pytest.raises(CancelledError, match="1 of 3 shots done"):
+            solve_job(job, tmp_path, workers=1)
+    finally:
+        signal.signal(signal.SIGINT, before)
     rows = read_sequence(tmp_path / "chase/sequence.parquet")
     assert statuses(rows) == {"000": "solved"}
 
