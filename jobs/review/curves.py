@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...solver.arrays import FloatArray
+from ...solver.crew.planner import WHIP
 from .drawing import WIDTH, Drawing
 from .shown import Shown
 from .svg import Box, group, text
@@ -19,6 +20,7 @@ _UNDER = text(
     class_="label middle",
 )
 _LAG_PX = 28.0
+_ROUNDING = 0.01  # percent of a limit that a curve may seem to be over it
 _FIRST = "pan_plot"
 _SUBJECT = ("subject", "subject")
 _DECISION = ("decision", "decision")
@@ -190,6 +192,11 @@ def _subject_depth(shown: Shown) -> FloatArray:
 def _used(plot: Plot) -> str:
     assert plot.limit is not None
     share = 100 * plot.most / plot.limit
+    if share > 100 + _ROUNDING:
+        return (
+            f"At most {plot.most:.3g} {plot.unit}, in a whip: it may go {WHIP:g} times "
+            f"over the operator\u2019s own {plot.limit:g}"
+        )
     return (
         f"At most {plot.most:.3g} of {plot.limit:g} {plot.unit} allowed ({share:.0f} %)"
     )

@@ -221,6 +221,22 @@ def test_limit_is_drawn_where_it_is_near_and_told_where_it_is_far() -> None:
     assert (line[0] - middle) / (low - middle) == pytest.approx(2 / 3, abs=1e-3)
 
 
+def test_a_whip_over_the_operators_own_limits_is_told_as_a_whip() -> None:
+    one = walking_shot("010")["subjects"][0]
+    away = [x + 700.0 for x in one["samples"]["x"]]
+    other = one | {"name": "other", "samples": one["samples"] | {"x": away}}
+    middle = len(away) // 2
+    cue = {"frame": one["samples"]["frame"][middle], "subject": "other", "how": "whip"}
+    shown = shown_of(solved(subjects=[one, other], cues=[cue]))
+    notes = {drawing.title: drawing.note for drawing in curves(shown)}
+    told = [title for title, note in notes.items() if "in a whip" in note]
+    assert "Pan acceleration, deg/s\u00b2" in told
+    assert all("2.5 times" in notes[title] for title in told)
+    assert not any(title.startswith("Dolly") for title in told)
+    said = " ".join(notes.values())
+    assert max(float(share) for share in re.findall(r"\((\d+) %\)", said)) <= 100
+
+
 def test_corridor_is_the_tolerance_around_what_was_asked() -> None:
     table = solved()
     shown = shown_of(table)
