@@ -1,6 +1,7 @@
-"""Three plain ways to move the same camera on the same rig, with no crew at all.
+"""Four plain ways to move the same camera on the same rig, with no crew at all.
 
 - rigid aim: the dolly is at its place and the frame is exact in every frame;
+- delayed integrator: the same through x' = wc (r - x)(t - tau), the crossover model;
 - low-pass lag: the same through a first-order lag, a common spring on the camera;
 - whole-shot smoothing: the same through a Gaussian over past and future.
 """
@@ -19,12 +20,18 @@ from carrellata.solver.shot import Shot
 from carrellata.solver.studies.camera import lagged, smoothed
 from carrellata.solver.take import sample_frames
 
+from .identify import delayed_integrator
+
 FloatArray = NDArray[np.float64]
 
 # Time constant with which the pan's measured lag on the clips is the crew's (0.4 s):
 # tests/evidence/test_baselines.py.
-LAG_S = 0.62
+LAG_S = 0.58
 SMOOTHING_S = 0.5
+# Mean crossover [rad/s] and delay [s] of `brisk` on one function, each take another:
+# `evidence.people`; held by tests/evidence/test_baselines.py.
+BRISK_CROSSOVER, BRISK_DELAY_S = 2.72, 0.325
+FINE = 8  # steps of the integrator a frame
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -80,6 +87,37 @@ def low_pass(shot: Shot) -> Moves:
     return _through(rigid(shot), lambda values: lagged(values, lag))
 
 
+def integrated(
+    values: FloatArray, rate: float, crossover: float, delay_s: float
+) -> FloatArray:
+    """Return values (n,) as a delayed integrator follows them, from the first on.
+
+    Args:
+        values: what is followed, evenly spaced.
+        rate: of the values [1/s].
+        crossover: of the integrator [rad/s].
+        delay_s: of the integrator, in whole steps of an eighth of a frame [s].
+    """
+    times, step = np.arange(len(values)) / rate, 1.0 / (rate * FINE)
+    _, _, response = delayed_integrator(
+        lambda when: np.interp(when, times, values - values[0]),
+        crossover=crossover,
+        delay_steps=round(delay_s / step),
+        step_s=step,
+        steps=(len(values) - 1) * FINE,
+    )
+    return values[0] + response[::FINE]
+
+
+def delayed(shot: Shot) -> Moves:
+    """Follow rigid aim as the crossover model does, with `brisk`'s two numbers."""
+    rate = float(shot.rate)
+    return _through(
+        rigid(shot),
+        lambda values: integrated(values, rate, BRISK_CROSSOVER, BRISK_DELAY_S),
+    )
+
+
 def whole_shot(shot: Shot) -> Moves:
     """Smooth rigid aim over the whole shot, past and future alike."""
     sigma = SMOOTHING_S * float(shot.rate)
@@ -102,6 +140,7 @@ def crew(shot: Shot) -> Moves:
 
 SOLVERS: dict[str, Solver] = {
     "crew": crew,
+    "delayed integrator": delayed,
     "rigid aim": rigid,
     "low-pass lag": low_pass,
     "whole-shot smoothing": whole_shot,

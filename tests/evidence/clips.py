@@ -5,7 +5,7 @@ the side, where the figure is full when nearest; a track runs along the clip's l
 axis. Differences are taken at 24 frames a second for all solvers alike.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -17,14 +17,14 @@ from shots import LENS_HEIGHT_M, framing, shot, subject
 
 from carrellata.solver.crew.operator import SAFE
 from carrellata.solver.frame.projection import project
-from carrellata.solver.presets import PRESETS, Crew
+from carrellata.solver.presets import Crew
 from carrellata.solver.rigs.shape import Rig
 from carrellata.solver.rigs.sticks import sticks as make_sticks
 from carrellata.solver.rigs.track import track as make_track
 from carrellata.solver.shot import Shot
 
 from .baselines import SOLVERS, Moves, aimed_at
-from .people import restlessness
+from .people import preset, restlessness
 from .perturb import read_ahead
 
 FloatArray = NDArray[np.float64]
@@ -42,6 +42,7 @@ STILL_RAD_S = np.radians(1.0)
 STILL_M_S = 0.02
 REST_RAD_S = np.radians(0.3)
 PEAK_RAD_S = np.radians(2.0)
+LEAST_PAN_RAD_S = np.radians(0.5)  # r.m.s., under which a pan has no lag
 LAGS_S = np.arange(-0.5, 1.0, 0.005)
 
 
@@ -77,6 +78,17 @@ def clips() -> list[Clip]:
         ("mocap running jumps", clip, motion.deepmimic("jump", cycles=8)),
     ):
         found.append(Clip(name=name, source=source, rate_hz=rate, floor=points - down))
+    for name in ("crawl", "getup_faceup", "getup_facedown"):
+        rate, points = motion.deepmimic(name)
+        found.append(
+            Clip(
+                name=f"mocap {name}".replace("_", " "),
+                source=f"DeepMimic {name} (MIT)",
+                rate_hz=rate,
+                floor=points - down,
+                held_out=True,
+            )
+        )
     if CAR_FILE.is_file():
         rows = np.loadtxt(CAR_FILE).reshape(-1, 3, 4)[:, :, 3] * [1.0, 0.0, -1.0]
         n = int(CAR_S * 10)
@@ -142,7 +154,8 @@ class Row:
     """One solver on one clip and rig; angles in degrees, None where it means nothing.
 
     `over_limit` is the largest of pan and tilt acceleration over the operator's limit;
-    `above_1_hz` the r.m.s. of pan and tilt speed above 1 Hz; `still_share` the
+    `restless` the share of the pan speed's r.m.s. above 1 Hz, `above_1_hz` the r.m.s.
+    of pan and tilt speed above 1 Hz; `still_share` the
     time in which neither turns faster than 0.3 deg/s; `corrections_per_s` the peaks of
     pan and tilt speed, `decisions_per_s` the crew's own count.
     """
@@ -160,6 +173,7 @@ class Row:
     corrections_per_s: float
     decisions_per_s: float | None
     over_limit: float
+    restless: float | None
     dolly_over_limit: float
     above_1_hz: float
     still_share: float
@@ -195,7 +209,7 @@ def fast_part(speed: FloatArray, rate: float) -> float:
 
 def lag_of(camera: FloatArray, wanted: FloatArray, times: FloatArray) -> float | None:
     """Return the delay at which the pan rate fits best the rate that was wanted."""
-    if np.sqrt(np.mean(wanted**2)) < np.radians(3.0):
+    if np.sqrt(np.mean(wanted**2)) < LEAST_PAN_RAD_S:
         return None
     inside = (times > times[0] + 1) & (times < times[-1] - 1)
     errors = [
@@ -236,6 +250,9 @@ def judge(one: Shot, moves: Moves) -> dict[str, float | int | None]:
         else moves.decisions / seconds,
         "over_limit": float(max(np.abs(a).max() for a in accels) / operator.max_accel),
         "dolly_over_limit": float(np.abs(rail_accel).max() / grip.max_accel),
+        "restless": None
+        if np.sqrt(np.mean(speeds[0] ** 2)) < LEAST_PAN_RAD_S
+        else restlessness(moves.pan, 1.0 / rate)[0],
         "above_1_hz": float(
             np.degrees(np.hypot(*(fast_part(s, rate) for s in speeds)))
         ),
@@ -244,11 +261,11 @@ def judge(one: Shot, moves: Moves) -> dict[str, float | int | None]:
     }
 
 
-def clip_rows(preset: str = "brisk") -> Iterator[Row]:
-    """Yield every clip on both rigs with every solver."""
-    for clip in clips():
+def clip_rows(recorded: Iterable[Clip]) -> Iterator[Row]:
+    """Yield clips on both rigs with every solver; the crew is a job's default."""
+    for clip in recorded:
         for rig in ("sticks", "track"):
-            one = staged(clip, rig, PRESETS[preset])
+            one = staged(clip, rig, preset("brisk"))
             for name, solver in SOLVERS.items():
                 figures = judge(one, solver(one))
                 reading = asdict(read_ahead(one, solver))

@@ -9,15 +9,11 @@ from carrellata.solver.presets import PRESETS
 from . import shake_page
 from .clips import Clip, Row, clip_rows, clips, football_restlessness
 from .doublestep import DoubleStep, double_step
-from .people import Runs, interval, trackers
+from .people import Runs, interval, pairs, preset, trackers
 from .sensitivity import Setting, presets, settings
 from .targets import SET_A
 from .tracking import Tracking, all_tracking, one_third_law, size_dependence
 
-# From memory (McRuer & Jex 1967; AFFDL-TR-65-15): shown on the page, and where tests
-# pin `sharp` inside them they pin our own intent, not a fact.
-CROSSOVER_BAND = (3.0, 5.0)
-DELAY_BAND = (0.15, 0.30)
 PRESET_ORDER = ("steady", "brisk", "sharp", "heavy_head")  # colours of the page
 
 
@@ -41,7 +37,7 @@ class Evidence:
 
 def gather() -> Evidence:
     """Compute everything."""
-    tracking = all_tracking()
+    tracking, recorded = all_tracking(), clips()
     crossover = {
         one.preset: one.found.crossover
         for one in tracking
@@ -50,7 +46,7 @@ def gather() -> Evidence:
     return Evidence(
         tracking=tracking,
         people=trackers(),
-        restless={name: football_restlessness(PRESETS[name]) for name in PRESETS},
+        restless={name: football_restlessness(preset(name)) for name in PRESETS},
         one_third={
             name: one_third_law(PRESETS[name], crossover[name])
             for name in ("sharp", "brisk")
@@ -59,8 +55,8 @@ def gather() -> Evidence:
             name: size_dependence(SET_A, PRESETS[name]) for name in ("sharp", "brisk")
         },
         steps=[double_step(crew) for crew in PRESETS.values()],
-        clips=clips(),
-        rows=list(clip_rows()),
+        clips=recorded,
+        rows=list(clip_rows(recorded)),
         presets=presets(),
         settings=settings(),
         shake=shake_page.on_screen(),
@@ -99,15 +95,15 @@ def records(evidence: Evidence) -> dict[str, list[Record]]:
                         ("mean", "low", "high"),
                         (
                             float(getattr(runs, field).mean()),
-                            *interval(getattr(runs, field)),
+                            *interval(pairs(getattr(runs, field))),
                         ),
                         strict=True,
                     )
                 },
                 "spread": runs.spread,
                 "repeat": runs.repeat,
-                "spread_low": interval(runs.crossover, spread=True)[0],
-                "spread_high": interval(runs.crossover, spread=True)[1],
+                "spread_low": interval(pairs(runs.crossover), spread=True)[0],
+                "spread_high": interval(pairs(runs.crossover), spread=True)[1],
             }
             for name, runs in evidence.people.items()
         ],
@@ -126,10 +122,13 @@ def records(evidence: Evidence) -> dict[str, list[Record]]:
                 "preset": one.preset,
                 "rest_s": one.rest_s,
                 "gap_s": gap,
-                "latency_s": late,
+                "on_s": on,
+                "back_s": back,
             }
             for one in evidence.steps
-            for gap, late in zip(one.gap_s.tolist(), one.second_s.tolist(), strict=True)
+            for gap, on, back in zip(
+                one.gap_s.tolist(), one.on_s.tolist(), one.back_s.tolist(), strict=True
+            )
         ],
         "restlessness": [
             {"preset": name, "share_above_1_hz": share, "peaks_per_s": peaks}

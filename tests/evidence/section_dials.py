@@ -1,5 +1,7 @@
 """The dials of the operator on the page."""
 
+from carrellata.solver.presets import PRESETS
+
 from .gather import Evidence
 from .plots import Axis, Series, axis, chart
 from .tables import table
@@ -60,6 +62,10 @@ def dials(evidence: Evidence) -> str:
         "preset", "in frame %", "miss r.m.s. half frames", "lag s",
         "decisions a second", "crossover rad/s", "effective delay s",
     ]  # fmt: skip
+    heavy, brisk = PRESETS["heavy_head"].operator, PRESETS["brisk"].operator
+    lags = [o.lag_s for o in evidence.settings if o.dial == "tolerance"]
+    rest = [o.corrections_per_s for o in evidence.settings if o.dial == "rest_s"]
+    rested = [o.miss_rms for o in evidence.settings if o.dial == "rest_s"]
     busy = [o.corrections_per_s for o in evidence.settings if o.dial == "tolerance"]
     least = min(
         o.value for o in evidence.settings if o.dial == "limits" and o.in_frame == 1.0
@@ -70,10 +76,14 @@ sticks, crossover and delay on set A.</p>
 <div class="row small">{"".join(figures)}</div>
 {table(heads, rows, (0, 1, 2, 2, 1, 2, 2))}
 <p><b>Reading it.</b> <i>Tolerance</i> is the dial for how busy the camera is:
-decisions fall {busy[0] / busy[-1]:.0f} times from 0.01 to 0.3 while lag hardly
-moves. <i>Reaction</i> is the dial for how late it is. <i>Rest</i> does little under
-0.25 s and coarsens the moves above. <i>Limits</i> can be cut to {100 * least:.0f} %
-before football leaves the frame; below that the head is too heavy for the game. The
-presets lie along these: <i>sharp</i> is little tolerance and reaction,
-<i>steady</i> more of both, <i>heavy_head</i> long reaction and lower limits: half of
-<i>brisk</i>'s speed, a quarter of the acceleration, an eighth of the jerk.</p>"""
+decisions fall {busy[0] / busy[-1]:.0f} times from 0.01 to 0.3, while lag goes from
+{lags[0]:.2f} to {lags[-1]:.2f} s. <i>Reaction</i> is the dial for how late it is.
+<i>Rest</i> goes with fewer decisions ({rest[0]:.1f} to {rest[-1]:.1f} a second) and
+larger misses ({rested[0]:.2f} to {rested[-1]:.2f} half frames). <i>Limits</i> can
+be cut to {100 * least:.0f} % before football leaves the frame; below that the head
+is too heavy for the game. The presets lie along these: <i>sharp</i> is
+little tolerance and reaction, <i>steady</i> more of both,
+<i>heavy_head</i> long reaction and lower limits:
+{heavy.max_speed / brisk.max_speed:.2f} of <i>brisk</i>'s speed,
+{heavy.max_accel / brisk.max_accel:.2f} of the acceleration,
+{heavy.max_jerk / brisk.max_jerk:.2f} of the jerk.</p>"""

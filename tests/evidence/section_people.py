@@ -2,82 +2,61 @@
 
 from collections.abc import Callable
 
+import numpy as np
+from numpy.typing import NDArray
+
+from .compared import ON_FUNCTION, on_function
 from .gather import Evidence, Record
-from .people import FUNCTION, PEOPLE, PERIODS, RUNS
-from .tables import Cell, cell, table
+from .people import FUNCTION, OPERATOR, PEOPLE, PERIODS, RUNS, SESSION, sessions
+from .tables import Cell, table
 
 _CREW = ("steady", "brisk", "sharp", "heavy_head")
 
 
 def people(evidence: Evidence, tables: dict[str, list[Record]]) -> str:
     """Return the section that sets crew and people side by side."""
-    rows: list[list[Cell]] = [
-        [
-            "eight people (least to most)",
-            _range(PEOPLE.crossover),
-            _range(PEOPLE.delay_s),
-            _range(PEOPLE.spread),
-            *[None] * 6,
-        ]
-    ]
-    for row in tables["people"]:
-
-        def one(name: str, places: int = 2, row: Record = row) -> str:
-            return _with_interval(row, name, places)
-
-        rows.append(
-            [
-                str(row["tracker"]),
-                one("crossover"),
-                one("delay_s", 3),
-                _spread(row),
-                row["repeat"],
-                one("restless", 2),
-                one("peaks", 2),
-                one("lag_s", 2),
-                one("miss", 2),
-                one("residual", 2),
-            ]
-        )
-    heads = [
-        "tracker", "crossover rad/s", "effective delay s",
-        "spread of crossover rad/s", "of it at the same phases",
-        "share of speed above 1 Hz",
-        "speed peaks a second", "lag s", "miss over target r.m.s.",
-        "residual of the fit",
-    ]  # fmt: skip
+    brisk = sessions(evidence.people["brisk"])
+    low, high = brisk.min(axis=0), brisk.max(axis=0)
     return f"""<h2>1a. Eight people on the same function</h2>
 <p>Eight people tracked a disturbance with a rate control (K/s), ten trials of 40 s
-each:
-recordings of the public repository EmDash00/CPHS2017 (<code>experiment/data</code>, no
-licence stated), <b>measured by us</b>, not copied. The crew and three plain ways follow
-the same function, {len(FUNCTION.bins)} lines at prime multiples of 0.05 Hz, scaled to
-the r.m.s. of set A, {PERIODS} periods a run, {RUNS} runs, five sets of phases twice,
-each
-run another take. One identification for all: the crossing of the open loop and a
-least-squares fit through the octave round it. In brackets the 95 % interval by
-bootstrap
-over runs. The residual is the r.m.s. distance of the open loop from the fitted model,
-as
-a share of it: where it is large, a crossover and a delay say little.</p>
-{table(heads, rows)}
+each: recordings of the public repository EmDash00/CPHS2017
+(<code>experiment/data</code>, no licence stated), <b>measured by us</b>, not copied.
+The crew, at the variability that a job has by default, and three plain ways follow the
+same function: {len(FUNCTION.bins)} lines at prime multiples of
+{1 / FUNCTION.period_s:g} Hz, scaled to the r.m.s. of set A, {PERIODS} periods a run,
+{RUNS} runs as the people in all, {RUNS // 2} sets of phases twice, each run another
+take. One identification for all: the crossing of the open loop and a least-squares fit
+through the octave round it. In brackets the 95 % interval by bootstrap over sets of
+phases. The residual is the r.m.s. distance of the open loop from the fitted model, as a
+share of it: where it is large, a crossover and a delay say little. The same table is
+printed by <code>python -m evidence.compared</code>.</p>
+{table(ON_FUNCTION, on_function(evidence.people))}
 <p><b>Reading it.</b> Within the eight people's range on crossover, delay and spread:
 {_names(tables, _within)}. Outside on one or more: {_names(tables, _outside)};
-<i>sharp</i> is meant to be quicker than most. The delayed integrator has
-<i>brisk</i>'s own
-mean crossover and delay. On this function it does what two numbers can do: what the
-crew has over it are limits, rests and a spread, and that it looks ahead along a
-believed
-speed; in lag and miss the table shows how little that changes here. The low-pass has
-<i>brisk</i>'s own lag.</p>
+<i>sharp</i> is meant to be quicker than most. Of <i>brisk</i>, the default, the
+intervals of crossover and delay lie within the range {_words(tables)}, in its slower
+half. Eight sessions of {SESSION} takes, as each of the people had, have mean crossovers
+of {low[0]:.2f} to {high[0]:.2f} rad/s, mean delays of {low[1]:.3f} to {high[1]:.3f} s
+and spreads of {low[2]:.2f} to {high[2]:.2f} rad/s: chance alone carries
+{_sessions_out(brisk)} of 8 out of the people's range on one of the three.</p>
+<p><b>What the crew has over a delayed integrator.</b> It is given <i>brisk</i>'s own
+mean crossover and delay. It leaves no residual and repeats itself exactly;
+it misses {_of(tables, "delayed integrator", "miss_mean"):.2f} of the target, the crew
+{_of(tables, "brisk", "miss_mean"):.2f}. The crew's response is most like the target
+{_of(tables, "brisk", "lag_s_mean"):.2f} s later, the integrator's
+{_of(tables, "delayed integrator", "lag_s_mean"):.2f} s: the crew looks ahead along a
+believed speed. It pays with a busier pan
+({_of(tables, "brisk", "restless_mean"):.2f} of its speed above 1 Hz against
+{_of(tables, "delayed integrator", "restless_mean"):.2f}). What else it has are limits,
+rests and a spread. The low-pass is given <i>brisk</i>'s own lag, and misses
+{_of(tables, "low-pass, same lag", "miss_mean"):.2f}: on this function a camera that
+need not look operated is better off with it.</p>
 <p><b>Whose spread it is.</b> With variability 0 the crossover differs by
-{
-        _of(
-            tables, "brisk, variability 0", "spread"
-        ):.2f} rad/s from one set of phases to another,
-because the small lines of this function lie under the tolerance, and by 0 at the same
-phases; with variability 1 <i>brisk</i> differs by {_of(tables, "brisk", "repeat"):.2f}
-rad/s at the same phases. The people's spread is over both.</p>
+{_of(tables, "brisk, variability 0", "spread"):.2f} rad/s from one set of phases to
+another, because the small lines of this function lie under the tolerance, and by
+{_of(tables, "brisk, variability 0", "repeat"):.2f} at the same phases; with variability
+1 <i>brisk</i> differs by {_of(tables, "brisk", "repeat"):.2f} rad/s at the same phases.
+The people's spread is over both.</p>
 <p><b>What of people is left out.</b> The crew's spread comes from gain, tolerance, rest
 and late perception, drawn for each take, and from a slow error of timing. The quick
 error of perception, most of people's remnant, is left out: on even motion it would show
@@ -85,20 +64,14 @@ as ripple of the pan, which is kept under 5 %. Nor does the crew learn or tire.<
 <h3>Restlessness</h3>
 <p>A broadcast operator's pan at basketball (3,600 frames of
 <code>mat_data/basketball_ground_truth.mat</code> of lulufa390/Pan-tilt-zoom-SLAM, no
-licence stated, rate not stated, measured by us): share of pan speed above 1 Hz 0.08 at
-60
-or 0.15 at 30 frames a second, 0.23 or 0.32 speed peaks a second, still for 70 % of the
-time. The crew on football, by the same measure:</p>
-{
-        table(
-            ["preset", "share above 1 Hz", "peaks a second"],
-            _football(evidence),
-            (0, 2, 2),
-        )
-    }
+licence stated, rate not stated, measured by us): share of pan speed above 1 Hz
+{OPERATOR.share[0]:g} at 60 or {OPERATOR.share[1]:g} at 30 frames a second,
+{OPERATOR.peaks[0]:g} or {OPERATOR.peaks[1]:g} speed peaks a second, still for
+{100 * OPERATOR.still:.0f} % of the time. The crew on football, by the same measure:</p>
+{table(["preset", "share above 1 Hz", "peaks a second"], _football(evidence))}
 <p>Another sport, one clip: a comparison of orders, not of numbers. The crew is busier
-than
-this operator, the quicker presets much more so.</p>"""
+than this operator: {_busier(evidence)} times the share and the peaks of 30 frames a
+second.</p>"""
 
 
 def _of(tables: dict[str, list[Record]], tracker: str, name: str) -> float:
@@ -110,29 +83,6 @@ def _football(evidence: Evidence) -> list[list[Cell]]:
     return [[name, share, peaks] for name, (share, peaks) in evidence.restless.items()]
 
 
-def _range(values: tuple[float, ...]) -> str:
-    text = f"{values[0]:g} to {values[1]:g}"
-    return text if len(values) < 3 else f"{text}, mean {values[2]:g}"
-
-
-def _with_interval(row: Record, name: str, places: int) -> str:
-    mean, low, high = (
-        float(row[f"{name}_{what}"] or 0.0) for what in ("mean", "low", "high")
-    )
-    if mean != mean:
-        return cell(None)
-    return f"{mean:.{places}f} [{low:.{places}f}, {high:.{places}f}]"
-
-
-def _spread(row: Record) -> str:
-    values = [
-        float(row[name] or 0.0) for name in ("spread", "spread_low", "spread_high")
-    ]
-    if values[0] != values[0]:
-        return cell(None)
-    return "{:.2f} [{:.2f}, {:.2f}]".format(*values)
-
-
 def _within(row: Record) -> bool:
     held = (
         ("crossover_mean", PEOPLE.crossover[:2]),
@@ -140,6 +90,34 @@ def _within(row: Record) -> bool:
         ("spread", PEOPLE.spread),
     )
     return all(low <= float(row[name] or 0) <= high for name, (low, high) in held)
+
+
+def _words(tables: dict[str, list[Record]]) -> str:
+    """Say whether the intervals of the default crew lie within the people's range."""
+    held = all(
+        low <= _of(tables, "brisk", f"{name}_{end}") <= high
+        for name, (low, high) in (
+            ("crossover", PEOPLE.crossover[:2]),
+            ("delay_s", PEOPLE.delay_s[:2]),
+        )
+        for end in ("low", "high")
+    )
+    return "as well" if held else "only in part"
+
+
+def _sessions_out(found: NDArray[np.float64]) -> int:
+    """Return how many sessions lie outside of the people's range on something."""
+    ranges = np.array((PEOPLE.crossover[:2], PEOPLE.delay_s[:2], PEOPLE.spread)).T
+    return int(((found < ranges[0]) | (found > ranges[1])).any(axis=1).sum())
+
+
+def _busier(evidence: Evidence) -> str:
+    """Return the least and the most that presets are busier than the operator."""
+    over = np.array(list(evidence.restless.values())) / (
+        OPERATOR.share[1],
+        OPERATOR.peaks[1],
+    )
+    return f"{over.min():.1f} to {over.max():.1f}"
 
 
 def _outside(row: Record) -> bool:

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from . import shake_page
 from .gather import Evidence
 from .plots import Axis, Band, Series, chart
 from .tables import cell, table
@@ -46,7 +47,8 @@ def shake(evidence: Evidence) -> str:
     )
     settled = next(one for one in evidence.shake if one.level == "settled")
     return f"""<h2>5. Shake</h2>
-<p>Eight seeds of two minutes, 24 frames a second, a picture 2048 pixels wide.
+<p>{shake_page.SEEDS} seeds of {shake_page.SECONDS:g} s, {shake_page.RATE_HZ:g} frames a
+second, a picture {shake_page.WIDTH_PX:g} pixels wide.
 Levels are shares of the frame width, so a lens changes the angle and not the
 picture.</p>
 <div class="one">{plot}</div>{table(heads, rows, (0, 0, 4, 2, 2, 2, 2))}

@@ -3,13 +3,8 @@
 import numpy as np
 
 from . import tracking
-from .gather import (
-    CROSSOVER_BAND,
-    DELAY_BAND,
-    PRESET_ORDER,
-    Evidence,
-    Record,
-)
+from .bands import CROSSOVER_BAND, DELAY_BAND
+from .gather import PRESET_ORDER, Evidence, Record
 from .identify import crossover_model
 from .plots import Axis, Band, Series, axis, chart
 from .tables import judged, table
@@ -41,6 +36,7 @@ def manual_control(evidence: Evidence, tables: dict[str, list[Record]]) -> str:
         "least coherence up to crossover", "error over target power",
         "decisions a second",
     ]  # fmt: skip
+    slopes, phases = _below(evidence)
     main = table(heads, rows, (0, 0, 1, 2, 2, 0, 1, 2, 2, 1))
     thirds = table(
         ["preset", "bandwidth rad/s", "measured", "one-third law"],
@@ -64,6 +60,7 @@ simulated delayed integrator, whose crossover and delay it returns to two parts 
 thousand.</p>
 <div class="row">{_gain(evidence)}{_phase(evidence)}</div>
 <div class="row">{_plane(evidence)}{_coherence(evidence)}</div>
+<div class="row">{_residual(evidence)}</div>
 {main}
 <p><small>An asterisk and the second colour mark what lies outside a band. Bands are
 from memory of McRuer &amp; Jex 1967 (IEEE Trans. Human Factors in Electronics
@@ -81,14 +78,17 @@ for which people too show a lower crossover and a longer delay (0.25 to 0.30 s a
 then and lets small misses be; its response is not one linear law. What a linear law
 does not explain is the remnant, which grows as the input shrinks towards the
 tolerance.</p>
-<p><b>Against the model and against people.</b> Below the crossover its gain falls more
-steeply than a plain integrator's and its phase lies nearer to -150 than to -90 deg: it
-follows a believed speed. The eight people of section 1a do the same: gain slopes of
--1.05 to -1.50 and phases of -122 to -160 deg there, measured by us. So it is good at
-what goes on as it was and overshoots at what does not. On the random target a camera
-that stood still would have missed less than {_missed(tables)}. People lower their gain
-on such targets (regression, from memory of McRuer &amp; Jex 1967); the crew has one
-gain. Above 8 rad/s the lines are far below the tolerance,
+<p><b>Against the model and against people.</b> Up to the crossover, on set A, its gain
+falls with slopes of {slopes[0]:.2f} to {slopes[1]:.2f} (an integrator's: -1) and its
+phase is {phases[0]:.0f} to {phases[1]:.0f} deg on average: it follows a believed speed.
+The residual, the distance of the open loop from the model that was fitted round the
+crossover as a share of it, is shown above. The eight people of section 1a do the same:
+gain slopes of -1.05 to -1.50 and phases of -122 to -160 deg there, measured by us. So
+it is good at what goes on as it was and overshoots at what does not. On the random
+target a camera that stood still would have missed less than {_missed(tables)}. People
+lower their gain on such targets (regression, from memory of McRuer &amp; Jex 1967); the
+crew has one gain whatever the target. Above {PHASE_TO_RAD_S:g} rad/s the lines are far
+below the tolerance,
 and gain and phase are to be read with
 the coherence. Event-driven decisions with a rest are the model of intermittent
 control (Gawthrop, Loram, Lakie &amp; Gollee 2011, Biol Cybern 104:31-51):
@@ -97,10 +97,43 @@ and it differs by its remnant and its rests.</p>
 <div class="row">{_size(evidence)}<div style="flex:1 1 300px"><h3>One-third law</h3>
 <p>Mean square error over that of the target, rectangular spectra without a shelf,
 against (band / crossover)<sup>2</sup>/3 (McRuer &amp; Jex 1967, from memory). It
-holds for bands well under the crossover and for a tracker without dead band or
-lead. The crew has all three: at 1.5 rad/s its share is {_thirds(tables)} times the
-law's, and it is not said to follow it.</p>
+holds for bands well under the crossover and for a tracker with neither dead band nor
+lead. The crew has both: at {tracking.ONE_THIRD_BANDS[0]:g} rad/s its share is
+{_thirds(tables)} times the law's, and more above; it is not said to follow it.</p>
 {thirds}</div></div>"""
+
+
+def _below(evidence: Evidence) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return least and most slope and mean phase [deg] up to the crossover, set A."""
+    slopes, phases = [], []
+    for one in _on_set_a(evidence):
+        w = one.found.omega[one.found.omega <= one.found.crossover]
+        loop = one.found.open_loop[: len(w)]
+        slopes.append(float(np.polyfit(np.log(w), np.log(np.abs(loop)), 1)[0]))
+        turned = np.unwrap(np.angle(loop * 1j * w))
+        phases.append(float(np.degrees(turned).mean()) - 90)
+    return (max(slopes), min(slopes)), (max(phases), min(phases))
+
+
+def _residual(evidence: Evidence) -> str:
+    series = []
+    for one in _on_set_a(evidence):
+        w = one.found.omega[one.found.omega < PHASE_TO_RAD_S]
+        model = crossover_model(w, one.found.fitted_crossover, one.found.delay_s)
+        series.append(
+            Series(
+                name=one.preset,
+                x=w,
+                y=np.abs(one.found.open_loop[: len(w)] / model - 1),
+                colour=PRESET_ORDER.index(one.preset),
+            )
+        )
+    return chart(
+        series,
+        Axis(label="rad/s", low=0.4, high=18, log=True),
+        axis("share of the model", [one.y for one in series], zero=True),
+        title="Residual: distance of the open loop from the fitted model, set A",
+    )
 
 
 def _missed(tables: dict[str, list[Record]]) -> str:

@@ -6,8 +6,24 @@ import numpy as np
 import pytest
 
 from carrellata.solver.presets import PRESETS
-from evidence.baselines import SOLVERS, crew
-from evidence.clips import clips, fast_part, judge, lag_of, speed_peaks, staged
+from evidence.baselines import (
+    BRISK_CROSSOVER,
+    BRISK_DELAY_S,
+    SOLVERS,
+    crew,
+    integrated,
+)
+from evidence.clips import (
+    clip_rows,
+    clips,
+    fast_part,
+    judge,
+    lag_of,
+    speed_peaks,
+    staged,
+)
+from evidence.compared import on_recordings
+from evidence.people import crew_follows, preset, runs_of
 from evidence.perturb import read_ahead
 from evidence.shake_page import on_screen
 
@@ -72,7 +88,7 @@ def test_rigid_aim_misses_nothing_and_the_crew_keeps_its_limits(chosen):
 def test_the_low_pass_is_as_late_as_the_crew():
     found = {"crew": [], "low-pass lag": []}
     for clip in clips():
-        one = staged(clip, "sticks", BRISK)
+        one = staged(clip, "sticks", preset("brisk"))
         for name, lags in found.items():
             lag = judge(one, SOLVERS[name](one))["lag_s"]
             lags += [] if lag is None else [lag]
@@ -80,6 +96,36 @@ def test_the_low_pass_is_as_late_as_the_crew():
     assert np.mean(found["low-pass lag"]) == pytest.approx(
         np.mean(found["crew"]), abs=0.05
     )
+
+
+def test_the_delayed_integrator_has_brisks_two_numbers():
+    found = runs_of(crew_follows(preset("brisk")))
+    assert found.crossover.mean() == pytest.approx(BRISK_CROSSOVER, abs=0.1)
+    assert found.delay_s.mean() == pytest.approx(BRISK_DELAY_S, abs=0.015)
+
+
+def test_the_delayed_integrator_stands_for_its_delay_and_then_follows():
+    rate, step = 24.0, 1.0
+    values = 3.0 + np.where(np.arange(240) >= 24, step, 0.0)
+    got = integrated(values, rate, 1.0, 0.25)
+    assert (got[: 24 + 6] == 3.0).all()
+    # Far under 1/e: no overshoot; the exact step response of x' = w (r - x)(t - tau)
+    # is a ramp from one delay to two.
+    assert got.max() < 4.0
+    assert got[24 + 10] == pytest.approx(3.0 + 4 / 24, abs=0.03)
+    assert got[-1] == pytest.approx(4.0, abs=1e-3)
+
+
+def test_held_out_files_are_none_that_was_set_on():
+    known = clips()
+    kept, out = (
+        {clip.source for clip in known if clip.held_out is apart}
+        for apart in (False, True)
+    )
+    assert len(out) >= 3
+    assert not kept & out
+    rows = on_recordings(list(clip_rows(known[-1:])), known)
+    assert [row[:2] for row in rows] == [["held out", name] for name in SOLVERS]
 
 
 def test_no_identity_of_a_player_is_shown():

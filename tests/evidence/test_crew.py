@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from carrellata.solver.presets import PRESETS
-from evidence.doublestep import double_step
-from evidence.gather import CROSSOVER_BAND, DELAY_BAND
+from evidence.bands import CROSSOVER_BAND, DELAY_BAND
+from evidence.doublestep import REFRACTORY_S, double_step
 from evidence.targets import SET_A, SET_B, SET_C
 from evidence.tracking import track
 
@@ -93,18 +93,28 @@ def test_a_missing_reaction_is_seen_in_the_first_step():
     assert one.first_s < SHARP.operator.reaction_s / 2
 
 
-@pytest.mark.parametrize("preset", sorted(PRESETS))
-def test_a_second_step_inside_the_rest_is_answered_late(preset):
+@pytest.mark.parametrize("preset", ["sharp", "brisk", "heavy_head"])
+def test_a_step_back_waits_as_long_as_people_do_at_reversals(preset):
     one = double_step(PRESETS[preset])
-    # Right after the first, it waits until the rest is over.
-    early = one.second_s[0]
-    assert early > one.first_s + 0.3 * one.rest_s
-    # Later in the same rest it waits less, by as much as it comes later.
-    assert one.second_s[2] == pytest.approx(early - 2 / 48, abs=0.8 / 48)
+    assert inside(one.waits_to_s(one.back_s), REFRACTORY_S)
+    # The wait is for an instant: what comes later waits less, by as much.
+    most = int(np.nanargmax(one.back_s))
+    after = one.back_s[most + 2]
+    assert after == pytest.approx(one.back_s[most] - 2 / 48, abs=0.8 / 48)
     # Once the first is settled it is answered like a first.
-    assert one.second_s[-3:] == pytest.approx(one.first_s, abs=0.03)
+    assert one.back_s[-3:] == pytest.approx(one.first_s, abs=0.03)
 
 
-def test_without_a_rest_a_second_step_does_not_wait():
+def test_a_crew_that_may_decide_at_any_time_waits_at_no_step_as_people_do():
+    # A control: the measure tells a crew that waits from one that does not.
     one = double_step(with_operator(SHARP, rest_s=0.0))
-    assert np.max(one.second_s) < one.first_s + 2 / 48
+    assert one.waits_to_s(one.back_s) < REFRACTORY_S[0] / 2
+
+
+def test_first_answers_are_ordered_about_simple_reactions_as_the_page_has_it():
+    # 0.213 s to a light: Woods et al. 2015, Front Hum Neurosci 9:131; people pursue
+    # from 0.10 s on (Rashbass 1961, from memory).
+    first = {name: double_step(crew).first_s for name, crew in PRESETS.items()}
+    assert 0.10 < first["sharp"] < first["brisk"] < 0.213 - 0.01
+    assert first["steady"] == pytest.approx(0.213, abs=0.01)
+    assert first["heavy_head"] > 0.213 + 0.01

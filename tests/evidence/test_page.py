@@ -55,6 +55,9 @@ def test_the_page_is_whole_self_contained_and_names_no_player(tmp_path):
     assert "awk" not in everything
     for name in ("tracking", "double_step", "clips", "sensitivity", "shake"):
         assert len(tables[name]) > 10
+    assert text.count("measured by us") >= 4
+    for words in ("eight people", "delayed integrator", "held out", "from memory"):
+        assert words in text
     lines = (tmp_path / "evidence.csv").read_text("utf-8").splitlines()
     assert len(lines) == 1 + sum(len(row) for rows in tables.values() for row in rows)
 

@@ -9,8 +9,10 @@ from evidence.people import (
     integrator,
     interval,
     low_pass_of_lag,
+    pairs,
     restlessness,
     runs_of,
+    sessions,
     whole_run_smoothing,
 )
 
@@ -47,6 +49,26 @@ def test_the_best_lag_of_a_shifted_signal_is_its_shift():
         assert best_lag_s(wanted, np.roll(wanted, shift), step) == pytest.approx(
             shift * step, abs=1e-9
         )
+
+
+def test_runs_with_the_same_phases_are_drawn_together():
+    rng = np.random.default_rng(4)
+    one = rng.normal(5.0, 1.0, 40)
+    together = interval(pairs(np.concatenate((one, one))))
+    apart = interval(np.concatenate((one, one)))
+    # Twice the same forty numbers tell no more than once.
+    assert np.ptp(together) == pytest.approx(np.ptp(interval(one)), rel=0.05)
+    assert np.ptp(apart) < 0.8 * np.ptp(together)
+
+
+def test_sessions_are_ten_takes_of_five_sets_of_phases():
+    runs = runs_of(integrator(2.5, 0.3), runs=20)
+    found = sessions(runs)
+    assert found.shape == (2, 3)
+    same = runs.crossover[[*range(5, 10), *range(15, 20)]]
+    assert found[1] == pytest.approx(
+        (same.mean(), found[1, 1], same.std(ddof=1)), rel=1e-9
+    )
 
 
 def test_restlessness_is_the_share_of_the_rate_above_1_hz_and_counts_its_peaks():

@@ -35,11 +35,7 @@ TAKES = ("tests/jobs/run/test_takes.py",)
 LOCK = ("tests/jobs/run/test_lock.py",)
 SHAKE = ("tests/solver/test_shake.py",)
 MEMBER = ("tests/solver/crew/test_member.py",)
-LIMITS = ("tests/solver/test_limits.py",)
 BELIEF = ("tests/solver/crew/test_belief.py",)
-PLAN = ("tests/solver/crew/test_plan.py",)
-CAUSAL = ("tests/solver/test_causality.py",)
-TAKE = ("tests/solver/test_take.py",)
 SPEC = (
     "tests/jobs/job/test_spec.py",
     "tests/jobs/job/test_refused_shots.py",
@@ -336,6 +332,15 @@ MUTANTS: tuple[Mutant, ...] = (
         ),
         ("        work.store.make_current(spec.name, used.keys.take)", "        pass"),
     ),
+    *_built(
+        "jobs/run/lock.py",
+        (*LOCK, "-k", "setup_of_a_locked or comes_back"),
+        (
+            "            spec = spec.with_setup(take_metadata(table).setup)",
+            "            pass",
+        ),
+        ("    store.make_current(spec.name, spec.lock)", "    pass"),
+    ),
     # -- the crew's variability
     *_of(
         "solver/crew/variability.py",
@@ -427,6 +432,14 @@ MUTANTS: tuple[Mutant, ...] = (
         "solver/crew/operator.py",
         (*MEMBER, "-k", "whip"),
         ("if fast[c] and viable(own, v, a):", "if False:"),
+    ),
+    *_built(
+        "solver/crew/operator.py",
+        ("tests/solver/crew/test_dolly_ahead.py",),
+        (
+            "s = dolly_ahead(dolly, rides, now + pl.nodes[i], rig.length)",
+            "s = dolly_ahead(dolly, rides, now, rig.length)",
+        ),
     ),
     *_built(
         "solver/crew/gains.py",

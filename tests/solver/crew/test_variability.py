@@ -5,7 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from evidence.following import RIGS, evenly, ripple
-from evidence.people import PEOPLE, crew_follows, preset, runs_of
+from evidence.people import (
+    PEOPLE,
+    crew_follows,
+    interval,
+    pairs,
+    preset,
+    runs_of,
+)
 from shots import acted, shot, subject, walk
 
 from carrellata.solver.crew.perform import perform
@@ -183,10 +190,13 @@ def test_at_the_default_level_even_motion_is_followed_evenly(rig, name):
 
 def test_brisk_lies_within_eight_people_on_crossover_delay_and_spread():
     found = runs_of(crew_follows(preset("brisk")))
-    crossover, delay = found.crossover.mean(), found.delay_s.mean()
-    print(f"{crossover:.2f} rad/s, {delay:.3f} s, spread {found.spread:.2f} rad/s")
-    assert PEOPLE.crossover[0] < crossover < PEOPLE.crossover[1]
-    assert PEOPLE.delay_s[0] < delay < PEOPLE.delay_s[1]
+    for values, (low, high, _) in (
+        (found.crossover, PEOPLE.crossover),
+        (found.delay_s, PEOPLE.delay_s),
+    ):
+        ends = interval(pairs(values))
+        print(f"{values.mean():.3f}, interval {ends[0]:.3f} to {ends[1]:.3f}")
+        assert low < ends[0] < ends[1] < high
     assert PEOPLE.spread[0] < found.spread < PEOPLE.spread[1]
 
 
