@@ -22,7 +22,7 @@ from typing import NamedTuple
 
 from ..arrays import BoolArray, FloatArray
 from ..compiled.kernel import kernel
-from .figure import figure_of, moved_figure, point_of
+from .figure import moved_figure, noted_figure, point_of
 from .planner import N_NODES
 
 PLAN_STALE_S = 0.8  # a plan this old is renewed when its own expected miss is too big
@@ -132,14 +132,16 @@ def wants_plan(age, asked_ago, rest, changed, miss, speed, lasts, tolerance):
 
 
 @kernel
-def framed_point(seen, asked, cue, tick, ahead):
-    """Return the weighted aim point of a cue's subjects, `ahead` [s] of a tick."""
-    aim, weights = asked.cues[cue, CUE_AIM], asked.weights
+def framed_point(figures, weights, cue, aim, ahead):
+    """Return the weighted aim point of a cue's subjects, `ahead` [s] of a tick.
+
+    `figures` are as `note_figures` fills them, `aim` the share of floor to eyes.
+    """
     total = x = y = z = 0.0
     for s in range(weights.shape[1]):
         share = weights[cue, s]
         if share > 0.0:
-            moved = moved_figure(figure_of(seen, s, tick), ahead)
+            moved = moved_figure(noted_figure(figures, s), ahead)
             bx, by, bz = point_of(moved, aim)
             total += share
             x += share * bx

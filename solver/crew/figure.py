@@ -1,7 +1,8 @@
 """One person as a member believes in them at a tick: plain numbers.
 
 Passing the arrays of `Seen` to a kernel costs several times what reading them does, so
-a loop over ticks reads them once and passes this.
+a loop over ticks reads them once and passes this. Where several people are framed, a
+small table of scratch holds a row for each.
 """
 
 from typing import NamedTuple
@@ -40,7 +41,8 @@ class BelievedFigure(NamedTuple):
     crest: float
 
 
-NOBODY = BelievedFigure(*(0.0,) * len(BelievedFigure._fields))
+N_FIGURE = len(BelievedFigure._fields)
+NOBODY = BelievedFigure(*(0.0,) * N_FIGURE)
 
 
 @kernel
@@ -69,6 +71,52 @@ def figure_of(seen, subject, tick):
         fades[subject, 0, tick],
         fades[subject, 1, tick],
         seen.crest[subject, tick],
+    )
+
+
+@kernel
+def note_figures(seen, tick, figures):
+    """Fill `figures` (n_subjects, N_FIGURE) with everybody's figure at a tick."""
+    for s in range(figures.shape[0]):
+        one = figure_of(seen, s, tick)
+        (
+            figures[s, 0],
+            figures[s, 1],
+            figures[s, 2],
+            figures[s, 3],
+            figures[s, 4],
+            figures[s, 5],
+            figures[s, 6],
+            figures[s, 7],
+            figures[s, 8],
+            figures[s, 9],
+            figures[s, 10],
+            figures[s, 11],
+            figures[s, 12],
+            figures[s, 13],
+            figures[s, 14],
+        ) = one
+
+
+@kernel
+def noted_figure(figures, s):
+    """Return row s of what `note_figures` has filled."""
+    return BelievedFigure(
+        figures[s, 0],
+        figures[s, 1],
+        figures[s, 2],
+        figures[s, 3],
+        figures[s, 4],
+        figures[s, 5],
+        figures[s, 6],
+        figures[s, 7],
+        figures[s, 8],
+        figures[s, 9],
+        figures[s, 10],
+        figures[s, 11],
+        figures[s, 12],
+        figures[s, 13],
+        figures[s, 14],
     )
 
 

@@ -26,7 +26,7 @@ from .decide import (
     rests,
     wants_plan,
 )
-from .figure import NOBODY, figure_of, moved_figure, point_of
+from .figure import N_FIGURE, NOBODY, figure_of, moved_figure, note_figures, point_of
 from .plan import evaluate_plan, solve_plan, stays_on_rail, write_plan
 from .planner import MOST_ROWS, N_BLOCKS, N_NODES, Planner
 
@@ -157,7 +157,8 @@ def step_grip(task, seen, until, state, kept):
         count,
         refused,
     ) = state
-    cues, log, poly = asked.cues, kept.log, kept.poly
+    cues, weights, log, poly = asked.cues, asked.weights, kept.log, kept.poly
+    figures = np.empty((weights.shape[1], N_FIGURE))
     target, u, work = kept.target, kept.u, kept.work
     ticks, velocity = seen.ticks, seen.velocity
     aim, only = cues[cue, CUE_AIM], only_subject(asked.weights, cue)
@@ -189,7 +190,8 @@ def step_grip(task, seen, until, state, kept):
             figure = figure_of(seen, only, k)
             point = point_of(moved_figure(figure, -lag), aim)
         else:
-            point = framed_point(seen, asked, cue, k, -lag)
+            note_figures(seen, k, figures)
+            point = framed_point(figures, weights, cue, aim, -lag)
         here = rail_target(rig, hold, point, distance, bearing, x)
         if starts:
             x = min(max(here, 1e-6), rig.length - 1e-6)
@@ -197,7 +199,7 @@ def step_grip(task, seen, until, state, kept):
             if only >= 0:
                 point = point_of(moved_figure(figure, SOON_S - lag), aim)
             else:
-                point = framed_point(seen, asked, cue, k, SOON_S - lag)
+                point = framed_point(figures, weights, cue, aim, SOON_S - lag)
             soon = rail_target(rig, hold, point, distance, bearing, x)
             speed = (soon - here) / SOON_S
             if starts:
@@ -235,7 +237,7 @@ def step_grip(task, seen, until, state, kept):
             if only >= 0:
                 point = point_of(moved_figure(figure, ahead), aim)
             else:
-                point = framed_point(seen, asked, cue, k, ahead)
+                point = framed_point(figures, weights, cue, aim, ahead)
             present = rail_target(rig, hold, point, distance, bearing, present)
             target[i] = present
             if settled != 0.0:

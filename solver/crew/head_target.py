@@ -8,8 +8,7 @@ from ..action.body import EYES
 from ..compiled.kernel import kernel
 from ..elementary.arctangent import asin, atan, atan2
 from ..elementary.trigonometry import sin_cos
-from .decide import primary_subject
-from .figure import figure_of, moved_figure, point_of
+from .figure import moved_figure, noted_figure, point_of
 
 LEAD_ON, LEAD_OFF = 0.25, 0.10  # half frames/s of believed screen travel
 LOOK_ON = 0.35  # sine of the gaze off the lens axis
@@ -145,17 +144,26 @@ def subject_target(figure, ahead, post, aim):
     """
     if ahead != 0.0:
         figure = moved_figure(figure, ahead)
+    pan, tilt, _ = figure_target(figure, post, aim)
+    return pan, tilt
+
+
+@kernel
+def figure_target(figure, post, aim):
+    """Return as `subject_target` does, and how high the crown is, NaN if not known."""
     x, y, z = point_of(figure, aim.point)
     pan, tilt = aim_ray(
         x - post.x, y - post.y, z - post.z, (aim.side, aim.reach, aim.rise)
     )
+    crown = np.nan
     if aim.slope < np.inf:
         dx, dy, dz, far = crown_from(figure, post, aim)
         if aim.side == 0.0 and aim.sine == 0.0:
-            tilt = max(tilt, atan2(dy, far) - aim.high)
+            crown = atan2(dy, far)
+            tilt = max(tilt, crown - aim.high)
         else:
             tilt = max(tilt, crown_tilt(dx, dy, dz, pan, aim))
-    return turn_near(pan, post.pan), tilt
+    return turn_near(pan, post.pan), tilt, crown
 
 
 @kernel
@@ -168,26 +176,33 @@ def crown_from(figure, post, aim):
 
 
 @kernel
-def head_room(figure, post, aim):
-    """Return the least and most pan, and tilt, that hold a head in the frame."""
+def head_room(figure, post, aim, pan, crown):
+    """Return the least and most pan, and tilt, that hold a head in the frame.
+
+    `pan` and `crown` are those of `figure_target`: an upright figure's head stands in
+    the direction of the point that is aimed at.
+    """
     dx, dy, dz, far = crown_from(figure, post, aim)
-    pan = turn_near(atan2(-dx, -dz), post.pan)
+    if aim.side != 0.0 or figure.up_x != 0.0 or figure.up_z != 0.0:
+        pan = turn_near(atan2(-dx, -dz), post.pan)
+    if np.isnan(crown):
+        crown = atan2(dy, far)
     side = max(0.0, aim.most_pan - atan2(HALF_HEAD_M, far))
-    crown = atan2(dy, far)
     _, y, _ = point_of(figure, CHIN)
     chin = atan2(y - post.y, far)
     return pan - side, pan + side, crown - aim.most_tilt, chin + aim.most_tilt
 
 
 @kernel
-def frame_target(asked, cue, seen, tick, ahead, post, aim):
+def frame_target(figures, framed, ahead, post, aim):
     """Return pan and tilt that frame several subjects of a cue from a `Post`.
 
+    `figures` are as `note_figures` fills them, `framed` the weights of the cues, the
+    number of the one in force, its primary subject, and whether each must be held.
     All who must be held are, head and all, while they fit; when they don't, the primary
     stays, and the frame goes over to the primary alone.
     """
-    weights, must = asked.weights, asked.must
-    lead = primary_subject(weights, cue)
+    weights, cue, lead, must = framed
     total = pan = tilt = own_pan = own_tilt = 0.0
     low = low_t = -np.inf
     high = high_t = np.inf
@@ -195,15 +210,15 @@ def frame_target(asked, cue, seen, tick, ahead, post, aim):
         share = weights[cue, s]
         if share <= 0.0:
             continue
-        figure = moved_figure(figure_of(seen, s, tick), ahead)
-        a, b = subject_target(figure, 0.0, post, aim)
+        figure = moved_figure(noted_figure(figures, s), ahead)
+        a, b, crown = figure_target(figure, post, aim)
         if s == lead:
             own_pan, own_tilt = a, b
         total += share
         pan += share * a
         tilt += share * b
         if must[s]:
-            left, right, down, up = head_room(figure, post, aim)
+            left, right, down, up = head_room(figure, post, aim, a, crown)
             low, high = max(low, left), min(high, right)
             low_t, high_t = max(low_t, down), min(high_t, up)
     pan = held(pan / total, low, high, own_pan, aim.most_pan)

@@ -31,7 +31,7 @@ from .decide import (
     rests,
     wants_plan,
 )
-from .figure import NOBODY, BelievedFigure, figure_of
+from .figure import N_FIGURE, NOBODY, BelievedFigure, figure_of, note_figures
 from .head_target import (
     Aim,
     Post,
@@ -220,7 +220,8 @@ def step_operator(task, dolly, seen, until, state, kept):
     """
     rig, own, whip, asked, manner, sight = task
     tick, cue, lead, rides, side, shift, place, ray, high, refused, roomy = state
-    cues, rest = asked.cues, manner.rest
+    cues, weights, must, rest = asked.cues, asked.weights, asked.must, manner.rest
+    figures = np.empty((weights.shape[1], N_FIGURE))
     plans, count, asked_s, fast = kept.plans, kept.made, kept.asked_s, kept.fast
     span, poly, half, room = kept.span, kept.poly, kept.half, kept.room
     target, u, aims = kept.target, kept.u, kept.aims
@@ -315,7 +316,9 @@ def step_operator(task, dolly, seen, until, state, kept):
         if only >= 0:
             here = subject_target(figure, 0.0, post, aim)
         else:
-            here = frame_target(asked, cue, seen, k, 0.0, post, aim)
+            note_figures(seen, k, figures)
+            framed = (weights, cue, lead, must)
+            here = frame_target(figures, framed, 0.0, post, aim)
         walked = -1
         for c in range(2):
             if starts:
@@ -365,7 +368,8 @@ def step_operator(task, dolly, seen, until, state, kept):
                     if only >= 0:
                         pan, tilt = subject_target(figure, ahead, post, aim)
                     else:
-                        pan, tilt = frame_target(asked, cue, seen, k, ahead, post, aim)
+                        framed = (weights, cue, lead, must)
+                        pan, tilt = frame_target(figures, framed, ahead, post, aim)
                     target[0, i], target[1, i] = pan, tilt
             if starts:
                 speed = (target[c, 1] - target[c, 0]) / own.nodes[1]

@@ -21,7 +21,6 @@ from ..frame.projection import (
     Shaking,
     from_lens,
     on_screen,
-    shaken,
     span_on_screen,
     turn_of,
 )
@@ -125,19 +124,41 @@ def point_of(points, k):
 
 
 @kernel
-def head_at(action, who, f, place, turn, lensed):
-    """Return the crown's height on screen, and whether a head is held at a frame."""
-    foot, crown = action.bodies[who, 0, f], action.bodies[who, 1, f]
-    floor = from_lens((foot[0], foot[1], foot[2]), place, turn)
-    top = from_lens((crown[0], crown[1], crown[2]), place, turn)
+def shake_at(shaking, f):
+    """Return by how much the shake moves a lens at a frame, and turns it: numbers."""
+    shift, turns = shaking.shift, shaking.turns
+    turned = (
+        turns[f, 0],
+        turns[f, 1],
+        turns[f, 2],
+        turns[f, 3],
+        turns[f, 4],
+        turns[f, 5],
+    )
+    return (shift[f, 0], shift[f, 1], shift[f, 2]), turned
+
+
+@kernel
+def head_at(bodies, who, f, seen_from, shake, screen):
+    """Return the crown's height on screen, and whether head and eyes are in frame.
+
+    `seen_from` is the place of the lens and its turn, `shake` as of `shake_at`.
+    """
+    place, turn = seen_from
+    shift, turned = shake
+    foot = (bodies[who, 0, f, 0], bodies[who, 0, f, 1], bodies[who, 0, f, 2])
+    crown = (bodies[who, 1, f, 0], bodies[who, 1, f, 1], bodies[who, 1, f, 2])
+    floor = from_lens(foot, place, turn)
+    top = from_lens(crown, place, turn)
     eyes = (
         floor[0] + EYES * (top[0] - floor[0]),
         floor[1] + EYES * (top[1] - floor[1]),
         floor[2] + EYES * (top[2] - floor[2]),
     )
-    floor, eyes = shaken(floor, lensed.shaking, f), shaken(eyes, lensed.shaking, f)
-    _, crown_v, _, _, whole, eyes_in = head_on_screen(floor, eyes, lensed.screen)
-    return crown_v, head_kept(whole, eyes_in, action.tops[f])
+    floor = from_lens(floor, shift, turned)
+    eyes = from_lens(eyes, shift, turned)
+    _, crown_v, _, _, whole, eyes_in = head_on_screen(floor, eyes, screen)
+    return crown_v, whole, eyes_in
 
 
 @kernel
@@ -177,7 +198,18 @@ def judge(rig, plans, action, view, lensed, verdict):
         lensed: the `Lensed`, its shake a row a frame.
         verdict: filled up to RAIL_HIGH.
     """
+    # Named once: who is handed a tuple of arrays is handed all that it holds.
     times, seen, bodies, rise = action.times_s, action.seen, action.bodies, action.rise
+    primary, tops, asked_crowns = action.primary, action.tops, action.crown_v
+    held, held_by, ahead, asked_log2 = (
+        action.held,
+        action.held_by,
+        action.ahead,
+        action.asked_log2,
+    )
+    points, tops_at, lows_at, eyes_at = action.aim, action.top, action.low, action.eyes
+    rails, pans, tilts, ticks = plans.rails, plans.pans, plans.tilts, plans.ticks
+    aims, shaking, roll = plans.aims, lensed.shaking, lensed.roll_rad
     cams, shown_at, out = verdict.cams, verdict.screen, verdict.numbers
     screen = lensed.screen
     n = times.shape[0]
@@ -198,19 +230,19 @@ def judge(rig, plans, action, view, lensed, verdict):
     rail_back = pan_back = tilt_back = 0
     for f in range(n):
         now = times[f]
-        while r + 1 < plans.rails.shape[0] and plans.rails[r + 1, 0] <= now:
+        while r + 1 < rails.shape[0] and rails[r + 1, 0] <= now:
             r += 1
-        while p + 1 < plans.pans.shape[0] and plans.pans[p + 1, 0] <= now:
+        while p + 1 < pans.shape[0] and pans[p + 1, 0] <= now:
             p += 1
-        while t + 1 < plans.tilts.shape[0] and plans.tilts[t + 1, 0] <= now:
+        while t + 1 < tilts.shape[0] and tilts[t + 1, 0] <= now:
             t += 1
-        while tick + 1 < plans.ticks.shape[0] and plans.ticks[tick + 1] <= now + 1e-9:
+        while tick + 1 < ticks.shape[0] and ticks[tick + 1] <= now + 1e-9:
             tick += 1
         if on_rail:
-            s, speed, _ = evaluate_plan(plans.rails, r, now)
+            s, speed, _ = evaluate_plan(rails, r, now)
             cam = rig_place(rig, s)
-        pan, pan_speed, _ = evaluate_plan(plans.pans, p, now)
-        tilt, tilt_speed, _ = evaluate_plan(plans.tilts, t, now)
+        pan, pan_speed, _ = evaluate_plan(pans, p, now)
+        tilt, tilt_speed, _ = evaluate_plan(tilts, t, now)
         cams[f, 0], cams[f, 1], cams[f, 2] = cam[0], cam[1], cam[2]
         cams[f, 3], cams[f, 4] = pan, tilt
         pan_speeds[f] = pan_speed
@@ -229,44 +261,50 @@ def judge(rig, plans, action, view, lensed, verdict):
             shown_at[f, 0] = shown_at[f, 1] = shown_at[f, 2] = np.nan
             continue
         shown += 1
-        turn = turn_of(pan, tilt, lensed.roll_rad)
-        x, y, z = from_lens(point_of(action.aim, f), cam, turn)
+        turn = turn_of(pan, tilt, roll)
+        seen_from, shake = (cam, turn), shake_at(shaking, f)
+        x, y, z = from_lens(point_of(points, f), cam, turn)
         u, v = on_screen(x, y, z, screen)
         shown_at[f, 0], shown_at[f, 1] = u, v
         off = max(abs(u), abs(v))
         good[IN] += off <= 1
         good[SAFE_IN] += off <= SAFE
-        asked_u, asked_v = plans.aims[tick, 0], plans.aims[tick, 1] + screen.axis_v
+        asked_u, asked_v = aims[tick, 0], aims[tick, 1] + screen.axis_v
         drift = max(drift, min(max(abs(u - asked_u), abs(v - asked_v)), 9.0))
-        crown_v, kept = head_at(action, action.primary[f], f, cam, turn, lensed)
-        good[HEAD_HELD] += kept
-        if not np.isnan(action.crown_v[f]):
-            asked_crown = action.crown_v[f] + screen.axis_v
+        crown_v, whole, eyes_in = head_at(
+            bodies, primary[f], f, seen_from, shake, screen
+        )
+        good[HEAD_HELD] += head_kept(whole, eyes_in, tops[f])
+        if not np.isnan(asked_crowns[f]):
+            asked_crown = asked_crowns[f] + screen.axis_v
             headroom_off += min(abs(crown_v - asked_crown), 9.0) / 2
             roomy += 1
         kept = True
-        for k in range(action.held_by.shape[0]):
-            if kept and not np.isnan(action.held[k, f, 0]):
-                _, kept = head_at(action, action.held_by[k], f, cam, turn, lensed)
+        for k in range(held_by.shape[0]):
+            if kept and not np.isnan(held[k, f, 0]):
+                _, whole, eyes_in = head_at(
+                    bodies, held_by[k], f, seen_from, shake, screen
+                )
+                kept = head_kept(whole, eyes_in, tops[f])
         good[OTHERS_HELD] += kept
         for k in range(bodies.shape[0]):
-            if k != action.primary[f] and stands_between(bodies, k, f, cam, action.aim):
+            if k != primary[f] and stands_between(bodies, k, f, cam, points):
                 good[BLOCKED] += 1
                 break
-        top = from_lens(point_of(action.top, f), cam, turn)
-        low = from_lens(point_of(action.low, f), cam, turn)
+        top = from_lens(point_of(tops_at, f), cam, turn)
+        low = from_lens(point_of(lows_at, f), cam, turn)
         size, _ = span_on_screen(top, low, screen)
         shown_at[f, 2] = size
         off = -9.0
         if size > 0.0:
-            off = min(9.0, max(-9.0, log2(size) - action.asked_log2[f]))
+            off = min(9.0, max(-9.0, log2(size) - asked_log2[f]))
         size_square += off * off
         good[SIZED] += abs(off) <= SIZE_KEPT_LOG2
         good[NEAR_SIZE] += LOOSE_LOG2 <= off <= SIZE_KEPT_LOG2
-        eyes = point_of(action.eyes, f)
+        eyes = point_of(eyes_at, f)
         dx, dz = cam[0] - eyes[0], cam[2] - eyes[2]
         level = np.sqrt(dx * dx + dz * dz)
-        ahead_x, ahead_z = action.ahead[f, 0], action.ahead[f, 1]
+        ahead_x, ahead_z = ahead[f, 0], ahead[f, 1]
         asked_x = ahead_x * view_z + ahead_z * view_x
         asked_z = ahead_z * view_z - ahead_x * view_x
         good[VIEWED] += -(dx * asked_x + dz * asked_z) >= VIEW_KEPT_COS * level

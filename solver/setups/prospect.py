@@ -17,7 +17,7 @@ from ..elementary.arctangent import asin, atan2
 from ..elementary.exponential import log2
 from ..elementary.trigonometry import tan
 from ..rigs.clearance import RAIL_SAMPLES, rail_samples
-from .judge import LOOSE_LOG2, MUST_CLEAR_M, MUST_SIZE, SIZE_KEPT_LOG2
+from .judge import LOOSE_LOG2, MUST_CLEAR_M, MUST_SIZE, SIZE_KEPT_LOG2, point_of
 
 LOOKED_AT = 2  # every so many frames of a rail; those between can only add to the lost
 ROUNDING = 1e-9  # of an angle [rad], a size in octaves, a share of the frames
@@ -55,23 +55,26 @@ def may_hold(rig, gap, action, bound, at_most):
         return frames_may_hold(places, action, bound, at_most)
     at_most -= max(0.0, 1.0 - gap / MUST_CLEAR_M)
     most_apart, most_missized = most_lost(at_most, bound, action.seen)
+    asked = asked_of_frames(action)
+    seen = action.seen
     # No part of the rail is further from one of the places.
     near = rig.length / (RAIL_SAMPLES - 1) / 2 + bound.shift_m
     pair = fit = 0  # the place that did for the frame before is tried first
-    for f in range(0, action.aim.shape[0], LOOKED_AT):
-        if not action.seen[f]:
+    n = places.shape[0]
+    for f in range(0, seen.shape[0], LOOKED_AT):
+        if not seen[f]:
             continue
         lost = 1
-        for i in range(places.shape[0]):
-            at = (pair + i) % places.shape[0]
-            if pair_fits(places[at], action, f, bound, near):
+        for i in range(n):
+            at = (pair + i) % n
+            if pair_fits(point_of(places, at), asked, f, bound, near):
                 pair, lost = at, 0
                 break
         most_apart -= lost
         lost = 1
-        for i in range(places.shape[0]):
-            at = (fit + i) % places.shape[0]
-            if size_fits(places[at], action, f, bound, near):
+        for i in range(n):
+            at = (fit + i) % n
+            if size_fits(point_of(places, at), asked, f, bound, near):
                 fit, lost = at, 0
                 break
         most_missized -= lost
@@ -86,17 +89,26 @@ def frames_may_hold(places, action, bound, at_most):
     if at_most == np.inf:
         return True
     most_apart, most_missized = most_lost(at_most, bound, action.seen)
-    for f in range(action.aim.shape[0]):
-        if not action.seen[f]:
+    asked = asked_of_frames(action)
+    seen = action.seen
+    last = places.shape[0] - 1
+    for f in range(seen.shape[0]):
+        if not seen[f]:
             continue
-        cam = places[min(f, places.shape[0] - 1)]
-        if not pair_fits(cam, action, f, bound, bound.shift_m):
+        cam = point_of(places, min(f, last))
+        if not pair_fits(cam, asked, f, bound, bound.shift_m):
             most_apart -= 1.0
-        if not size_fits(cam, action, f, bound, bound.shift_m):
+        if not size_fits(cam, asked, f, bound, bound.shift_m):
             most_missized -= 1.0
         if most_apart < 0.0 or most_missized < 0.0:
             return False
     return at_most >= 0.0
+
+
+@kernel
+def asked_of_frames(action):
+    """Return eyes, those who must be held, top and low, and log2 of the asked size."""
+    return action.eyes, action.held, action.top, action.low, action.asked_log2
 
 
 @kernel
@@ -135,22 +147,29 @@ def apart(cam, one, two, near):
 
 
 @kernel
-def pair_fits(cam, action, frame, bound, near):
+def pair_fits(cam, asked, frame, bound, near):
     """Tell whether the eyes of all may fit into a frame from within `near` [m]."""
-    for k in range(action.held.shape[0]):
-        if np.isnan(action.held[k, frame, 0]):
+    eyes_at, held, _, _, _ = asked
+    for k in range(held.shape[0]):
+        if np.isnan(held[k, frame, 0]):
             continue
-        angle, off = apart(cam, action.eyes[frame], action.held[k, frame], near)
+        other = (held[k, frame, 0], held[k, frame, 1], held[k, frame, 2])
+        angle, off = apart(cam, point_of(eyes_at, frame), other, near)
         if angle - off > 2 * bound.corner_rad:
             return False
     return True
 
 
 @kernel
-def size_fits(cam, action, frame, bound, near):
+def size_fits(cam, asked, frame, bound, near):
     """Tell whether a size may be near enough from within `near` [m] of a place."""
-    eyes, top, low = action.eyes[frame], action.top[frame], action.low[frame]
-    asked_log2 = action.asked_log2[frame]
+    eyes_at, _, tops_at, lows_at, sizes = asked
+    eyes, top, low = (
+        point_of(eyes_at, frame),
+        point_of(tops_at, frame),
+        point_of(lows_at, frame),
+    )
+    asked_log2 = sizes[frame]
     span, off = apart(cam, top, low, near)
     least = tan(max(span - off, 0.0) / 2) / bound.ty
     if log2(max(least, 1e-9)) - asked_log2 > SIZE_KEPT_LOG2 + ROUNDING:
