@@ -1,11 +1,12 @@
-"""Lower bounds on what a setup breaks, computed before the crew is simulated.
+"""Lower bounds on what a setup breaks, computed before and while the crew works it.
 
 The bounds are on the safe side. They know where the lens is, or only that it is
 somewhere on the rail, and that a head that is held has its eyes in frame, wherever in
 the frame; the stage is left out. On the image plane an angle takes least room about the
 optical axis, and most outward from the corner of the frame. Heads are judged in the
 shaken picture, the size in the unshaken one: what the shake moves and turns at most
-widens the bounds.
+widens the bounds. Heads that are lost, and who comes too near, are counted as soon as
+the camera is known at some frames.
 """
 
 from typing import NamedTuple
@@ -17,10 +18,24 @@ from ..elementary.arctangent import asin, atan2
 from ..elementary.exponential import log2
 from ..elementary.trigonometry import tan
 from ..rigs.clearance import RAIL_SAMPLES, rail_samples
-from .judge import LOOSE_LOG2, MUST_CLEAR_M, MUST_SIZE, SIZE_KEPT_LOG2, point_of
+from .judge import LOOSE_LOG2, MUST_SIZE, SIZE_KEPT_LOG2, body_gap, point_of
 
 LOOKED_AT = 2  # every so many frames of a rail; those between can only add to the lost
 ROUNDING = 1e-9  # of an angle [rad], a size in octaves, a share of the frames
+
+
+class Within(NamedTuple):
+    """What a setup may break, and the distances of its stage.
+
+    Attributes:
+        at_most: counts as `score.Judged.broken`; infinite: anything.
+        least_m: from the lens to anybody.
+        clear_m: from a rail to anybody's path, 0 where the rail is given.
+    """
+
+    at_most: float
+    least_m: float
+    clear_m: float
 
 
 class Bound(NamedTuple):
@@ -42,18 +57,12 @@ class Bound(NamedTuple):
 
 
 @kernel
-def may_hold(rig, gap, action, bound, at_most):
-    """Tell whether what a rig breaks for certain adds up to no more than `at_most`.
+def may_hold(rig, action, bound, at_most):
+    """Tell whether what a rail breaks for certain adds up to no more than `at_most`.
 
-    `gap` is its `rail_gap`, `bound` a `Bound`; `at_most` counts as
-    `score.Judged.broken`.
+    `bound` is a `Bound`; `at_most` counts as `score.Judged.broken`.
     """
-    if at_most == np.inf:
-        return True
     places = rail_samples(rig)
-    if rig.length <= 0.0:
-        return frames_may_hold(places, action, bound, at_most)
-    at_most -= max(0.0, 1.0 - gap / MUST_CLEAR_M)
     most_apart, most_missized = most_lost(at_most, bound, action.seen)
     asked = asked_of_frames(action)
     seen = action.seen
@@ -86,8 +95,6 @@ def may_hold(rig, gap, action, bound, at_most):
 @kernel
 def frames_may_hold(places, action, bound, at_most):
     """Tell as `may_hold` does where the lens is known, (n, 3) [m], or (1, 3)."""
-    if at_most == np.inf:
-        return True
     most_apart, most_missized = most_lost(at_most, bound, action.seen)
     asked = asked_of_frames(action)
     seen = action.seen
@@ -103,6 +110,24 @@ def frames_may_hold(places, action, bound, at_most):
         if most_apart < 0.0 or most_missized < 0.0:
             return False
     return at_most >= 0.0
+
+
+@kernel
+def too_near(places, bodies, least):
+    """Return by how much anybody comes nearer to the lens than `least` [m].
+
+    Args:
+        places: of the lens, (n, 3 or more), or one row for all frames [m].
+        bodies: feet and crowns, (n_subjects, 2, n, 3) [m].
+        least: distance that is kept [m].
+    """
+    closest = np.inf
+    last = places.shape[0] - 1
+    for f in range(bodies.shape[2]):
+        cam = point_of(places, min(f, last))
+        for k in range(bodies.shape[0]):
+            closest = min(closest, body_gap(bodies, k, f, cam))
+    return max(least - closest - ROUNDING, 0.0)
 
 
 @kernel

@@ -24,8 +24,9 @@ from ..presets import Member
 from ..shot import HOLDS
 from ..stage.stage import Stage, sight_hidden
 from .in_set import InSet, seen_in_set, watching_of
-from .judge import DOLLY_RATE, N_NUMBERS, PAN_RATE, Lensed, TrialRows
+from .judge import DOLLY_RATE, MUST_CLEAR_M, N_NUMBERS, PAN_RATE, Lensed, TrialRows
 from .propose import Known, way_of
+from .prospect import Within
 from .setup import Ask, Setup, rehearsed
 from .work import (
     Rigged,
@@ -148,6 +149,11 @@ class Rehearsal:
         numbers = np.empty(N_NUMBERS)
         cams = np.empty((action.n_frames, 5))
         screen = np.empty((action.n_frames, 3))
+        within = Within(
+            at_most,
+            self.ask.stage.min_distance_m,
+            MUST_CLEAR_M if self.ask.rig is None else 0.0,
+        )
         done = work(
             Rigged(
                 rig.shape,
@@ -168,7 +174,7 @@ class Rehearsal:
             through,
             self._watched,
             action,
-            at_most,
+            within,
             TrialRows(cams, screen, numbers),
         )
         if not done:

@@ -20,7 +20,13 @@ from ..crew.observe import (
     observe,
     preroll_length,
 )
-from ..crew.operator import DollyPlans, HeadLogs, HeadTask, run_operator
+from ..crew.operator import (
+    DollyPlans,
+    HeadLogs,
+    HeadTask,
+    start_operator,
+    step_operator,
+)
 from ..crew.perform import asked_of, head_logs, manner_of, most_plans
 from ..crew.plan import LENGTHS, PLAN_WIDTH, evaluate_plan
 from ..crew.planner import Planner, planner_of, whip_planner_of
@@ -45,8 +51,11 @@ from .judge import (
     judge,
     must_hold,
 )
-from .prospect import Bound, frames_may_hold, may_hold
+from .losing import NOTHING_LOST, Operated, broken_by, lost_until
+from .prospect import ROUNDING, Bound, frames_may_hold, may_hold, too_near
 from .setup import Setup, in_setup
+
+TICKS_A_LOOK = 12  # of the operator, after which heads are looked for
 
 
 class Hands(NamedTuple):
@@ -168,18 +177,28 @@ class Rigged(NamedTuple):
 
 
 @kernel
-def work(rigged, hands, through, watched, action, at_most, verdict):
+def work(rigged, hands, through, watched, action, within, verdict):
     """Let grip and operator work a setup, and fill all numbers of the trial.
 
     Returns False, with nothing judged, as soon as it is certain that what breaks adds
-    up to more than `at_most`. For `verdict` see `judge`.
+    up to more than the `Within` allows. For `verdict` see `judge`.
     """
     rig = rigged.rig
     cams, out = verdict.cams, verdict.numbers
     on_rail = rig.length > 0.0
     out[PATH_GAP] = rail_gap(rig, action.bodies) if on_rail else np.inf
-    if not may_hold(rig, out[PATH_GAP], action, through.bound, at_most):
-        return False
+    at_most, bounded = within.at_most, within.at_most < np.inf
+    if bounded:
+        if on_rail:
+            if within.clear_m > 0.0:
+                at_most -= max(0.0, 1.0 - out[PATH_GAP] / within.clear_m - ROUNDING)
+            if not may_hold(rig, action, through.bound, at_most):
+                return False
+        else:
+            cams[0, 0], cams[0, 1], cams[0, 2] = rig_place(rig, 0.0)
+            at_most -= too_near(cams[:1], action.bodies, within.least_m)
+            if not frames_may_hold(cams[:1], action, through.bound, at_most):
+                return False
     clear = frames_clear(rig, watched.carried, watched.rate, watched.most)
     first = watched.most - clear
     asked = through.asked
@@ -190,9 +209,11 @@ def work(rigged, hands, through, watched, action, at_most, verdict):
             rig, rigged.planner, rigged.brake, rigged.hold, asked, hands.grip
         )
         moves, refused = run_grip(task, watched.grip, first, rails)
-        travel(rig, rails[:moves], action.times_s, cams)
-        if not frames_may_hold(cams, action, through.bound, at_most):
-            return False
+        if bounded:
+            travel(rig, rails[:moves], action.times_s, cams)
+            at_most -= too_near(cams, action.bodies, within.least_m)
+            if not frames_may_hold(cams, action, through.bound, at_most):
+                return False
     else:
         rails[0] = 0.0
         rails[0, 0], rails[0, LENGTHS] = ticks[first], np.inf
@@ -200,13 +221,22 @@ def work(rigged, hands, through, watched, action, at_most, verdict):
     head = HeadTask(
         rig, hands.own, hands.whip, through.asked, hands.operator, through.sight
     )
-    pans, tilts, lost = run_operator(
-        head,
-        DollyPlans(rails, moves, rigged.planner.horizon, rigged.planner.accel),
-        watched.operator,
-        first,
-        watched.heads,
-    )
+    dolly = DollyPlans(rails, moves, rigged.planner.horizon, rigged.planner.accel)
+    state, kept = start_operator(head, first, watched.heads)
+    n_ticks = ticks.shape[0]
+    lost, shown = NOTHING_LOST, action.seen.sum()
+    may_be_out = through.bound.may_be_out + ROUNDING
+    while state.tick < n_ticks:
+        until = n_ticks
+        if bounded:
+            until = min(max(state.tick, watched.most) + TICKS_A_LOOK, n_ticks)
+        state = step_operator(head, dolly, watched.operator, until, state, kept)
+        if until < n_ticks:
+            operated = Operated(rails[:moves], kept.plans, kept.made)
+            lost = lost_until(lost, ticks[until], rig, operated, action, through.lensed)
+            if broken_by(lost, shown, may_be_out) > at_most:
+                return False
+    pans, tilts = kept.made[0], kept.made[1]
     aims = watched.heads.aims
     plans = PlanLogs(rails[:moves], logs[0, :pans], logs[1, :tilts], ticks, aims)
     judge(rig, plans, action, rigged.view_rad, through.lensed, verdict)
@@ -216,7 +246,7 @@ def work(rigged, hands, through, watched, action, at_most, verdict):
     out[PAN_RATE] = starts_within(logs[0, :pans, 0], first, last) / span
     out[TILT_RATE] = starts_within(logs[1, :tilts, 0], first, last) / span
     out[DOLLY_RATE] = starts_within(rails[:moves, 0], first, last) / span
-    out[REFUSED] = refused + lost
+    out[REFUSED] = refused + state.refused
     return True
 
 
