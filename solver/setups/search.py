@@ -1,6 +1,6 @@
 """A small search on the judged take, and the candidates of a shot that come of it."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 
@@ -36,6 +36,7 @@ WORTH_REFINING = 0.1  # points that there must be to gain; a third of a tie
 RAIL_LENSES = 2  # for which rails are laid; all, where nothing holds
 HELD_ENOUGH = 0.99  # of the frames show all heads: no reason to lose the size
 LOOMING = ("below", "above")  # angles of the lens that who looms may need
+MOST_AT_ONCE = 16  # setups that are worked in one call
 MOST_PUT_OFF = 16  # proposals that stand in a set's parts, where nothing holds
 BROKEN = 1e4  # added to a score for each unit by which a must is broken
 
@@ -168,15 +169,19 @@ class _Search:
         return [proposal for _, proposal in found]
 
     def _work(self, proposals: Sequence[Proposal]) -> None:
-        for proposal in proposals:
-            setup = build(proposal, self.ask)
-            if setup is None or self.stage.n_trials >= self.most:
-                continue
-            best = self._of_kind.get(proposal.kind)
+        built = [(each, build(each, self.ask)) for each in proposals]
+        pairs = [(each, setup) for each, setup in built if setup is not None]
+        for alike in _alike(pairs):
+            left = self.most - self.stage.n_trials
+            some = alike if left >= len(alike) else alike[: max(int(left), 0)]
+            if not some:
+                return
+            best = self._of_kind.get(some[0][0].kind)
             least = np.inf if best is None else best[1].rank[0]
-            trial = self.stage.tried_within(setup, least)
-            if trial is not None:
-                self._keep(proposal, judged(self.ask, trial))
+            trials = self.stage.tried_within([setup for _, setup in some], least)
+            for (proposal, _), trial in zip(some, trials, strict=True):
+                if trial is not None:
+                    self._keep(proposal, judged(self.ask, trial))
 
     def may_pay(self, kind: str, lens: Lens, view: View) -> bool:
         """Tell whether a rail could beat the sticks that hold from the same view."""
@@ -242,36 +247,60 @@ class _Search:
 
 def something_holds(stage: Rehearsal) -> bool:
     """Tell whether a proposal holds the shot; the first that does ends the trying."""
-    return any(_holds(stage, setup) for setup in _proposed(stage))
+    return any(_some_hold(stage, setups) for setups in _proposed(stage))
 
 
-def _proposed(stage: Rehearsal) -> Iterator[Setup]:
-    """Yield the setups proposed for a shot, rails for the most natural lenses."""
+def _proposed(stage: Rehearsal) -> Iterator[list[Setup]]:
+    """Yield the setups proposed for a shot, rails for the most natural lenses.
+
+    Those of a list have one lens.
+    """
     ask, action = stage.ask, stage.action
     if ask.rig is not None:
-        yield from _fixed_rig(ask, action)
+        yield from ([setup] for setup in _fixed_rig(ask, action))
         return
     lenses = sorted(suitable(ask, action), key=lambda lens: unnatural(ask, lens))
     looser = stage.known._replace(looser=LOOSER[-1])
     for known, on_rail in product((stage.known, looser), (False, True)):
-        for proposal in (
+        proposals = (
             propose_rails(known, lenses[:RAIL_LENSES])
             if on_rail
             else propose_standing(known)
-        ):
-            setup = build(proposal, ask)
-            if setup is not None:
-                yield setup
+        )
+        built = [(each, build(each, ask)) for each in proposals]
+        pairs = [(each, setup) for each, setup in built if setup is not None]
+        for alike in _alike(pairs):
+            yield [setup for _, setup in alike]
 
 
-def _holds(stage: Rehearsal, setup: Setup) -> bool:
-    """Tell whether a setup holds the shot; it is simulated only as long as it may."""
-    if stage.ask.rig is None:
-        faults = rail_faults(stage.ask.stage, setup.rig)
-        if any(off > ALMOST for off in faults.values()):
-            return False
-    trial = stage.tried_within(setup, 0.0)
-    return trial is not None and judged(stage.ask, trial).holds
+def _alike(
+    pairs: Iterable[tuple[Proposal, Setup]],
+) -> Iterator[list[tuple[Proposal, Setup]]]:
+    """Yield what follows one another with the same lens, kind and table of a rail."""
+    some: list[tuple[Proposal, Setup]] = []
+    last: object = None
+    for proposal, setup in pairs:
+        key = (setup.lens, proposal.kind, id(setup.rig.shape.table))
+        if some and (key != last or len(some) == MOST_AT_ONCE):
+            yield some
+            some = []
+        some.append((proposal, setup))
+        last = key
+    if some:
+        yield some
+
+
+def _some_hold(stage: Rehearsal, setups: Sequence[Setup]) -> bool:
+    """Tell whether one of some setups holds; each is worked only as long as it may."""
+    ask = stage.ask
+    if ask.rig is None:
+        setups = [
+            setup
+            for setup in setups
+            if all(off <= ALMOST for off in rail_faults(ask.stage, setup.rig).values())
+        ]
+    trials = stage.tried_within(setups, 0.0, first=True) if setups else []
+    return any(trial is not None and judged(ask, trial).holds for trial in trials)
 
 
 def _into_limits(

@@ -5,6 +5,7 @@ what choosing needs not (focus, shake, samples between frames), so that many set
 can be tried. Its numbers agree with `measure` of the take, which a test holds.
 """
 
+from collections.abc import Sequence
 from copy import copy
 from typing import NamedTuple
 
@@ -15,27 +16,25 @@ from ..action.rehearsed import Action, sized_anew
 from ..arrays import FloatArray
 from ..claims.everyone import CameraFrames, blocking_of, frame_table
 from ..claims.measured import outcomes_of
-from ..crew.grip import Hold
 from ..crew.observe import Observed
 from ..crew.planner import Planner, brake_planner_of, planner_of
 from ..frame.sight import SightCamera
 from ..optics.lens import Lens
 from ..presets import Member
-from ..shot import HOLDS
+from ..rigs.faults import rail_faults
 from ..stage.stage import Stage, sight_hidden
+from .batch import Batch, Ending, room_for, rows_of, work_all
 from .in_set import InSet, seen_in_set, watching_of
-from .judge import DOLLY_RATE, MUST_CLEAR_M, N_NUMBERS, PAN_RATE, Lensed, TrialRows
+from .judge import DOLLY_RATE, MUST_CLEAR_M, PAN_RATE, Lensed, must_hold
 from .propose import Known, way_of
 from .prospect import Within
 from .setup import Ask, Setup, rehearsed
 from .work import (
-    Rigged,
     Through,
     hands_of,
     through_of,
     watched,
     watched_of,
-    work,
 )
 
 
@@ -75,10 +74,9 @@ class Trial(NamedTuple):
         return float(self.numbers[DOLLY_RATE])
 
 
-def _dolly_planners(grip: Member, length_m: float = 0.0) -> tuple[Planner, Planner]:
-    """Return the planners of a dolly, and of one that brakes hard."""
-    own = planner_of(grip, length_m=length_m)
-    return own, brake_planner_of(grip, length_m=length_m)
+def _dolly_planners(grip: Member) -> tuple[Planner, Planner]:
+    """Return the planners of a dolly, and of one that brakes hard, of any length."""
+    return planner_of(grip, length_m=0.0), brake_planner_of(grip, length_m=0.0)
 
 
 class Rehearsal:
@@ -129,75 +127,76 @@ class Rehearsal:
 
     def tried(self, setup: Setup) -> Trial:
         """Let the crew work a setup, and judge what came of it."""
-        trial = self.tried_within(setup, np.inf)
+        (trial,) = self.tried_within([setup], np.inf)
         assert trial is not None
         return trial
 
-    def tried_within(self, setup: Setup, at_most: float) -> Trial | None:
-        """Let the crew work a setup as long as it may break no more than `at_most`.
+    def tried_within(
+        self, setups: Sequence[Setup], at_most: float, *, first: bool = False
+    ) -> list[Trial | None]:
+        """Let the crew work setups, each as long as it may be the best of them.
 
         Args:
-            setup: what is tried.
-            at_most: sum of what it breaks, as `score.Judged.broken` counts it.
+            setups: what is tried, in this order, through one lens.
+            at_most: sum of what the first may break, as `score.Judged.broken` counts
+                it; the others no more than any before them.
+            first: end with the first that is known to break nothing.
+
+        Returns:
+            For each its trial, or None where it was given up or not begun.
         """
-        self.n_trials += 1
-        action, rig = self.action, setup.rig
-        through = self._through.get(setup.lens)
+        ask, action = self.ask, self.action
+        self.n_trials += len(setups)
+        lens = setups[0].lens
+        through = self._through.get(lens)
         if through is None:
-            through = self._through[setup.lens] = through_of(self.ask.shot, setup)
-        grip = self.ask.shot.crew.grip
-        numbers = np.empty(N_NUMBERS)
-        cams = np.empty((action.n_frames, 5))
-        screen = np.empty((action.n_frames, 3))
+            through = self._through[lens] = through_of(ask.shot, setups[0])
+        faults = [0.0] * len(setups)
+        if ask.rig is None and ask.stage.set is None:
+            stage = ask.stage
+            faults = [sum(rail_faults(stage, one.rig).values()) for one in setups]
+        batch = room_for(len(setups), action.n_frames)
         within = Within(
             at_most,
-            self.ask.stage.min_distance_m,
-            MUST_CLEAR_M if self.ask.rig is None else 0.0,
+            ask.stage.min_distance_m,
+            MUST_CLEAR_M if ask.rig is None else 0.0,
         )
-        done = work(
-            Rigged(
-                rig.shape,
-                Hold(
-                    HOLDS.index(setup.hold),
-                    setup.view_rad,
-                    setup.offset,
-                    setup.follow,
-                ),
-                *(
-                    self._dolly
-                    if rig.length_m == 0.0
-                    else _dolly_planners(grip, rig.length_m)
-                ),
-                setup.view.bearing_rad if setup.view is not None else 0.0,
-            ),
-            self._hands,
-            through,
-            self._watched,
-            action,
-            within,
-            TrialRows(cams, screen, numbers),
-        )
-        if not done:
-            return None
-        in_set = None
-        if self._watching is not None and self.ask.stage.set is not None:
-            in_set = seen_in_set(
-                self.ask.shot,
-                self.ask.stage,
-                self._watching,
-                SightCamera(cams, through.lensed.roll_rad, through.lensed.screen),
-                rig,
+        ending = Ending(self._exact, first, must_hold(ask.shot.framings))
+        crew = (self._hands, through, self._watched)
+        rows = rows_of(setups, faults)
+        work_all(rows, self._dolly, crew, action, within, ending, batch)
+        return [
+            self._trial(setup, through.lensed, batch, k) if done else None
+            for k, (setup, done) in enumerate(
+                zip(setups, batch.done.tolist(), strict=True)
             )
+        ]
+
+    @property
+    def _exact(self) -> bool:
+        """Whether what a setup breaks is known without looking at claims and sights."""
+        stage = self.ask.stage
+        watched = stage.forbids_sight or bool(stage.sight_forbidden.any())
+        return self.blocking is None and stage.set is None and not watched
+
+    def _trial(self, setup: Setup, lensed: Lensed, batch: Batch, k: int) -> Trial:
+        """Return what row k of a batch says of a setup."""
+        shot, stage = self.ask.shot, self.ask.stage
+        cams = batch.cams[k]
+        in_set = None
+        if self._watching is not None and stage.set is not None:
+            sight = SightCamera(cams, lensed.roll_rad, lensed.screen)
+            in_set = seen_in_set(shot, stage, self._watching, sight, setup.rig)
         return Trial(
             setup=setup,
-            numbers=numbers,
-            hidden=_hidden(self.ask.stage, cams[:, :3], action)
+            numbers=batch.numbers[k],
+            hidden=_hidden(stage, cams[:, :3], self.action)
             if in_set is None
             else in_set.hidden,
-            seconds=action.n_frames / float(self.ask.shot.rate),
+            seconds=self.action.n_frames / float(shot.rate),
             cams=cams,
-            screen=screen,
-            claims=self._outcomes(cams, through.lensed),
+            screen=batch.screen[k],
+            claims=self._outcomes(cams, lensed),
             in_set=in_set,
         )
 
