@@ -15,6 +15,7 @@ LOOK_ON = 0.35  # sine of the gaze off the lens axis
 CROWN, CHIN = 1.0 / EYES, 0.866 / EYES  # of floor to eyes; chin: `body.LANDMARKS`
 HALF_HEAD_M = 0.076  # half a head's breadth: ANSUR II, from memory
 MOST_CREST = 0.5  # of the half frame that is left over a crown for its bounce
+LITTLE = 1e-9  # rad; over what rounding is
 CRESTS = 1.3  # heights of the believed bounce that are kept over the crown
 
 
@@ -176,21 +177,36 @@ def crown_from(figure, post, aim):
 
 
 @kernel
-def head_room(figure, post, aim, pan, crown):
-    """Return the least and most pan, and tilt, that hold a head in the frame.
+def head_room(figure, post, aim):
+    """Return the least and most pan, and tilt, that hold a head in the frame."""
+    dx, dy, dz, far = crown_from(figure, post, aim)
+    pan = turn_near(atan2(-dx, -dz), post.pan)
+    crown = atan2(dy, far)
+    side = max(0.0, aim.most_pan - atan2(HALF_HEAD_M, far))
+    _, y, _ = point_of(figure, CHIN)
+    chin = atan2(y - post.y, far)
+    return pan - side, pan + side, crown - aim.most_tilt, chin + aim.most_tilt
 
-    `pan` and `crown` are those of `figure_target`: an upright figure's head stands in
-    the direction of the point that is aimed at.
+
+@kernel
+def sure_room(figure, post, aim, pan, crown):
+    """Return limits within those of `head_room`, for a fraction of what they cost.
+
+    An arctangent of t >= 0 is at most t and at least t - t^3 / 3; `pan` and `crown` are
+    those of `figure_target`, and an upright head stands where the figure does.
     """
     dx, dy, dz, far = crown_from(figure, post, aim)
     if aim.side != 0.0 or figure.up_x != 0.0 or figure.up_z != 0.0:
         pan = turn_near(atan2(-dx, -dz), post.pan)
     if np.isnan(crown):
         crown = atan2(dy, far)
-    side = max(0.0, aim.most_pan - atan2(HALF_HEAD_M, far))
+    near = max(far, 1e-6)
+    side = max(0.0, aim.most_pan - HALF_HEAD_M / near - LITTLE)
     _, y, _ = point_of(figure, CHIN)
-    chin = atan2(y - post.y, far)
-    return pan - side, pan + side, crown - aim.most_tilt, chin + aim.most_tilt
+    t = (y - post.y) / near
+    chin = t - max(t, 0.0) ** 3 / 3
+    up = chin + aim.most_tilt - LITTLE
+    return pan - side, pan + side, crown - aim.most_tilt, up
 
 
 @kernel
@@ -218,11 +234,23 @@ def frame_target(figures, framed, ahead, post, aim):
         pan += share * a
         tilt += share * b
         if must[s]:
-            left, right, down, up = head_room(figure, post, aim, a, crown)
+            left, right, down, up = sure_room(figure, post, aim, a, crown)
             low, high = max(low, left), min(high, right)
             low_t, high_t = max(low_t, down), min(high_t, up)
-    pan = held(pan / total, low, high, own_pan, aim.most_pan)
-    tilt = held(tilt / total, low_t, high_t, own_tilt, aim.most_tilt)
+    pan /= total
+    tilt /= total
+    if low <= pan <= high and low_t <= tilt <= high_t:
+        return pan, tilt
+    low = low_t = -np.inf
+    high = high_t = np.inf
+    for s in range(weights.shape[1]):
+        if weights[cue, s] > 0.0 and must[s]:
+            figure = moved_figure(noted_figure(figures, s), ahead)
+            left, right, down, up = head_room(figure, post, aim)
+            low, high = max(low, left), min(high, right)
+            low_t, high_t = max(low_t, down), min(high_t, up)
+    pan = held(pan, low, high, own_pan, aim.most_pan)
+    tilt = held(tilt, low_t, high_t, own_tilt, aim.most_tilt)
     return pan, tilt
 
 

@@ -79,7 +79,8 @@ class Ending(NamedTuple):
 
     Attributes:
         exact: whether the numbers and FAULTS tell all that a setup breaks.
-        first: whether the first that breaks nothing ends the batch.
+        first: whether the first that breaks nothing ends the batch, and what breaks the
+            stage's limits for certain is given up.
         must: share of the frames in which heads must be held.
     """
 
@@ -171,7 +172,10 @@ def work_all(rows, dolly, crew, action, within, ending, batch):
         rigged = Rigged(
             rig, hold, of_length(own, length), of_length(brake, length), number[VIEW]
         )
-        left = Within(at_most - number[FAULTS], within.least_m, within.clear_m)
+        # What spoils a setup on its stage alone is worked: it may be laid elsewhere.
+        left = Within(at_most, 0.0, within.clear_m)
+        if ending.first:
+            left = Within(at_most - number[FAULTS], within.least_m, within.clear_m)
         verdict = TrialRows(batch.cams[i], batch.screen[i], batch.numbers[i])
         batch.done[i] = work(rigged, hands, through, watched, action, left, verdict)
         if batch.done[i] and ending.exact:

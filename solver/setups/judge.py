@@ -74,8 +74,11 @@ N_SHARES = BLOCKED + 1  # of the frames that show the subject
 
 def must_hold(framings: Sequence[Framing]) -> float:
     """Return the share of the frames in which heads must be held, 0 to 1."""
-    span = min(framing.top - framing.bottom for framing in framings)
-    return next(share for least, share in MUST_HOLD if span >= least)
+    span = min([framing.top - framing.bottom for framing in framings])
+    for least, share in MUST_HOLD:
+        if span >= least:
+            return share
+    return MUST_HOLD[-1][1]
 
 
 class PlanLogs(NamedTuple):

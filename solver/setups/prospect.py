@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..arrays import ONE
 from ..compiled.kernel import kernel
 from ..elementary.arctangent import asin, atan2
 from ..elementary.exponential import log2
@@ -21,6 +22,7 @@ from ..rigs.clearance import RAIL_SAMPLES, rail_samples
 from .judge import LOOSE_LOG2, MUST_SIZE, SIZE_KEPT_LOG2, body_gap, point_of
 
 LOOKED_AT = 2  # every so many frames of a rail; those between can only add to the lost
+GLANCES = 8  # every so many frames; where nothing is lost there, no more is looked at
 ROUNDING = 1e-9  # of an angle [rad], a size in octaves, a share of the frames
 
 
@@ -63,14 +65,40 @@ def may_hold(rig, action, bound, at_most):
     `bound` is a `Bound`; `at_most` counts as `score.Judged.broken`.
     """
     places = rail_samples(rig)
+    # No part of the rail is further from one of the places.
+    near = rig.length / (RAIL_SAMPLES - 1) / 2 + bound.shift_m
+    return lost_on_rail(places, near, action, bound, at_most, GLANCES) == 0 or (
+        lost_on_rail(places, near, action, bound, at_most, LOOKED_AT) >= 0
+    )
+
+
+@kernel
+def frames_may_hold(places, action, bound, at_most):
+    """Tell as `may_hold` does where the lens is known, (n, 3) [m], or (1, 3)."""
+    return lost_from(places, action, bound, at_most, GLANCES) == 0 or (
+        lost_from(places, action, bound, at_most, ONE) >= 0
+    )
+
+
+@kernel
+def lost_on_rail(places, near, action, bound, at_most, every):
+    """Return at how many frames nobody on a rail can hold the frame; -1: too many.
+
+    Args:
+        places: along the rail, (n, 3) [m].
+        near: from one of which no part of it is further [m].
+        action: the `Action`.
+        bound: the `Bound`.
+        at_most: that may be broken.
+        every: so many frames are looked at.
+    """
     most_apart, most_missized = most_lost(at_most, bound, action.seen)
     asked = asked_of_frames(action)
     seen = action.seen
-    # No part of the rail is further from one of the places.
-    near = rig.length / (RAIL_SAMPLES - 1) / 2 + bound.shift_m
     pair = fit = 0  # the place that did for the frame before is tried first
+    found = 0
     n = places.shape[0]
-    for f in range(0, seen.shape[0], LOOKED_AT):
+    for f in range(0, seen.shape[0], every):
         if not seen[f]:
             continue
         lost = 1
@@ -80,6 +108,7 @@ def may_hold(rig, action, bound, at_most):
                 pair, lost = at, 0
                 break
         most_apart -= lost
+        found += lost
         lost = 1
         for i in range(n):
             at = (fit + i) % n
@@ -87,29 +116,33 @@ def may_hold(rig, action, bound, at_most):
                 fit, lost = at, 0
                 break
         most_missized -= lost
+        found += lost
         if most_apart < 0.0 or most_missized < 0.0:
-            return False
-    return at_most >= 0.0
+            return -1
+    return found if at_most >= 0.0 else -1
 
 
 @kernel
-def frames_may_hold(places, action, bound, at_most):
-    """Tell as `may_hold` does where the lens is known, (n, 3) [m], or (1, 3)."""
+def lost_from(places, action, bound, at_most, every):
+    """Return as `lost_on_rail` does where the lens is known, (n, 3) [m], or (1, 3)."""
     most_apart, most_missized = most_lost(at_most, bound, action.seen)
     asked = asked_of_frames(action)
     seen = action.seen
+    found = 0
     last = places.shape[0] - 1
-    for f in range(seen.shape[0]):
+    for f in range(0, seen.shape[0], every):
         if not seen[f]:
             continue
         cam = point_of(places, min(f, last))
         if not pair_fits(cam, asked, f, bound, bound.shift_m):
             most_apart -= 1.0
+            found += 1
         if not size_fits(cam, asked, f, bound, bound.shift_m):
             most_missized -= 1.0
+            found += 1
         if most_apart < 0.0 or most_missized < 0.0:
-            return False
-    return at_most >= 0.0
+            return -1
+    return found if at_most >= 0.0 else -1
 
 
 @kernel

@@ -46,6 +46,7 @@ class View:
         return self.angle_rad if self.side == "left" else -self.angle_rad
 
 
+@lru_cache(maxsize=256)
 def view_family(angle_rad: float) -> str:
     """Return the name of the nearest of `VIEWS_RAD`, of two the one nearer the front.
 

@@ -157,8 +157,8 @@ class Rehearsal:
             faults = [sum(rail_faults(stage, one.rig).values()) for one in setups]
         batch = room_for(len(setups), action.n_frames)
         within = Within(
-            at_most,
-            ask.stage.min_distance_m,
+            float(at_most),
+            float(ask.stage.min_distance_m),
             MUST_CLEAR_M if ask.rig is None else 0.0,
         )
         ending = Ending(self._exact, first, must_hold(ask.shot.framings))
