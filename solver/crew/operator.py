@@ -313,11 +313,11 @@ def step_operator(task, dolly, seen, until, state, kept):
             room[1],
         )
         post = Post(cam[0], cam[1], cam[2], near)
+        framed = (weights, cue, lead, must)
         if only >= 0:
             here = subject_target(figure, 0.0, post, aim)
         else:
             note_figures(seen, k, figures)
-            framed = (weights, cue, lead, must)
             here = frame_target(figures, framed, 0.0, post, aim)
         walked = -1
         for c in range(2):
@@ -368,7 +368,6 @@ def step_operator(task, dolly, seen, until, state, kept):
                     if only >= 0:
                         pan, tilt = subject_target(figure, ahead, post, aim)
                     else:
-                        framed = (weights, cue, lead, must)
                         pan, tilt = frame_target(figures, framed, ahead, post, aim)
                     target[0, i], target[1, i] = pan, tilt
             if starts:
