@@ -47,7 +47,7 @@ ALMOST = 1e-9  # by which a must is not broken yet
 N_COLUMNS = 11
 
 
-class Rows(NamedTuple):
+class SetupRows(NamedTuple):
     """Setups of one lens as kernels read them, a row each.
 
     Attributes:
@@ -65,7 +65,7 @@ class Rows(NamedTuple):
     numbers: FloatArray
 
 
-class Batch(NamedTuple):
+class TrialBatch(NamedTuple):
     """What trials fill, a row each: see `TrialRows`; and whether each was done."""
 
     cams: FloatArray
@@ -89,7 +89,7 @@ class Ending(NamedTuple):
     must: float
 
 
-def rows_of(setups: Sequence[Setup], faults: Sequence[float]) -> Rows:
+def rows_of(setups: Sequence[Setup], faults: Sequence[float]) -> SetupRows:
     """Return setups as rows; their rails have one table.
 
     Args:
@@ -119,14 +119,14 @@ def rows_of(setups: Sequence[Setup], faults: Sequence[float]) -> Rows:
     directions = np.array([shape.direction for shape in shapes])
     # As shapes themselves are: else kernels would be compiled for both.
     origins.flags.writeable = directions.flags.writeable = False
-    return Rows(
+    return SetupRows(
         np.array(whole), origins, directions, shapes[0].table, np.array(numbers)
     )
 
 
-def room_for(n: int, n_frames: int) -> Batch:
+def room_for(n: int, n_frames: int) -> TrialBatch:
     """Return room for n trials of so many frames."""
-    return Batch(
+    return TrialBatch(
         np.empty((n, n_frames, 5)),
         np.empty((n, n_frames, 3)),
         np.empty((n, N_NUMBERS)),
@@ -139,7 +139,7 @@ def work_all(rows, dolly, crew, action, within, ending, batch):
     """Work the setups of a batch in their order, each within what the best breaks.
 
     Args:
-        rows: the `Rows`.
+        rows: the `SetupRows`.
         dolly: planners of the grip, of any length, and of one who brakes hard.
         crew: the `Hands`, the `Through` of the lens and the `Watched`.
         action: the `Action`.

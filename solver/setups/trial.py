@@ -23,7 +23,7 @@ from ..optics.lens import Lens
 from ..presets import Member
 from ..rigs.faults import rail_faults
 from ..stage.stage import Stage, sight_hidden
-from .batch import Batch, Ending, room_for, rows_of, work_all
+from .batch import Ending, TrialBatch, room_for, rows_of, work_all
 from .in_set import InSet, seen_in_set, watching_of
 from .judge import DOLLY_RATE, MUST_CLEAR_M, PAN_RATE, Lensed, must_hold
 from .propose import Known, way_of
@@ -179,7 +179,7 @@ class Rehearsal:
         watched = stage.forbids_sight or bool(stage.sight_forbidden.any())
         return self.blocking is None and stage.set is None and not watched
 
-    def _trial(self, setup: Setup, lensed: Lensed, batch: Batch, k: int) -> Trial:
+    def _trial(self, setup: Setup, lensed: Lensed, batch: TrialBatch, k: int) -> Trial:
         """Return what row k of a batch says of a setup."""
         shot, stage = self.ask.shot, self.ask.stage
         cams = batch.cams[k]
