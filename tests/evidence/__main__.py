@@ -1,10 +1,11 @@
-"""Write the page and the tables: `python -m evidence FOLDER`, tests on the path."""
+"""Write page and tables, print the comparison: `python -m evidence FOLDER`."""
 
 import csv
 import json
 import sys
 from pathlib import Path
 
+from .compared import both
 from .gather import Record, gather, records
 from .page import page
 
@@ -17,7 +18,7 @@ def rounded(value: object) -> object:
 
 
 def main(folder: Path) -> None:
-    """Compute and write everything."""
+    """Compute and write everything, and print people, crew and plain ways."""
     evidence = gather()
     tables: dict[str, list[Record]] = records(evidence)
     folder.mkdir(parents=True, exist_ok=True)
@@ -35,6 +36,7 @@ def main(folder: Path) -> None:
             for number, row in enumerate(rows):
                 writer.writerows([name, number, key, row[key]] for key in row)
     (folder / "index.html").write_text(page(evidence, tables), "utf-8")
+    print(both(evidence.people, evidence.rows, evidence.clips))
 
 
 if __name__ == "__main__":

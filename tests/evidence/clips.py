@@ -70,12 +70,16 @@ def clips() -> list[Clip]:
         found.append(Clip(name=label, source=source, rate_hz=rate, floor=points))
     down = [0.0, HIPS_M, 0.0]
     cmu = "CMU motion capture database (free for any use)"
-    clip = "DeepMimic clip (MIT), repeated"
+    clip = "DeepMimic {} (MIT), repeated"
     for name, source, (rate, points) in (
-        ("mocap jumps", cmu, motion.cmu_jumps()),
-        ("mocap climbing", cmu, motion.cmu_climbing()),
-        ("mocap run", clip, motion.deepmimic("run", cycles=20)),
-        ("mocap running jumps", clip, motion.deepmimic("jump", cycles=8)),
+        ("mocap jumps", f"{cmu}, 01_01", motion.cmu_jumps()),
+        ("mocap climbing", f"{cmu}, 01_03", motion.cmu_climbing()),
+        ("mocap run", clip.format("run"), motion.deepmimic("run", cycles=20)),
+        (
+            "mocap running jumps",
+            clip.format("jump"),
+            motion.deepmimic("jump", cycles=8),
+        ),
     ):
         found.append(Clip(name=name, source=source, rate_hz=rate, floor=points - down))
     for name in ("crawl", "getup_faceup", "getup_facedown"):

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from .bands import CROSSOVER_BAND, DELAY_BAND
 from .clips import Clip, Row, clip_rows, clips
-from .people import OPERATOR, PEOPLE, Runs, interval, pairs, trackers
+from .people import OPERATOR, PEOPLE, RUNS, Runs, interval, pairs, trackers
 
 FloatArray = NDArray[np.float64]
 NONE = "\N{EN DASH}"
@@ -146,13 +146,23 @@ def printed(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     )
 
 
+def both(people: dict[str, Runs], rows: Sequence[Row], recorded: Sequence[Clip]) -> str:
+    """Return both tables as text, each under a line that says what it is."""
+    return "\n".join(
+        (
+            f"One function, {RUNS} runs; 95 % intervals, bootstrap over sets of phases",
+            printed(ON_FUNCTION, on_function(people)),
+            "",
+            "Recorded motion from sticks; 95 % intervals, bootstrap over clips",
+            printed(ON_RECORDINGS, on_recordings(rows, recorded)),
+        )
+    )
+
+
 def main() -> None:
     """Print both tables."""
-    print("One function, 80 runs; 95 % intervals by bootstrap over sets of phases")
-    print(printed(ON_FUNCTION, on_function(trackers())))
-    print("\nRecorded motion from sticks; 95 % intervals by bootstrap over clips")
     recorded = clips()
-    print(printed(ON_RECORDINGS, on_recordings(list(clip_rows(recorded)), recorded)))
+    print(both(trackers(), list(clip_rows(recorded)), recorded))
 
 
 if __name__ == "__main__":

@@ -30,7 +30,7 @@ through the octave round it. In brackets the 95 % interval by bootstrap over set
 phases. The residual is the r.m.s. distance of the open loop from the fitted model, as a
 share of it: where it is large, a crossover and a delay say little. The same table is
 printed by <code>python -m evidence.compared</code>.</p>
-{table(ON_FUNCTION, on_function(evidence.people))}
+{table(ON_FUNCTION[:-1], [_under(row) for row in on_function(evidence.people)])}
 <p><b>Reading it.</b> Within the eight people's range on crossover, delay and spread:
 {_names(tables, _within)}. Outside on one or more: {_names(tables, _outside)};
 <i>sharp</i> is meant to be quicker than most. Of <i>brisk</i>, the default, the
@@ -55,8 +55,10 @@ need not look operated is better off with it.</p>
 {_of(tables, "brisk, variability 0", "spread"):.2f} rad/s from one set of phases to
 another, because the small lines of this function lie under the tolerance, and by
 {_of(tables, "brisk, variability 0", "repeat"):.2f} at the same phases; with variability
-1 <i>brisk</i> differs by {_of(tables, "brisk", "repeat"):.2f} rad/s at the same phases.
-The people's spread is over both.</p>
+1 <i>brisk</i> differs by {_of(tables, "brisk", "repeat"):.2f} rad/s at the same phases,
+and by {_of(tables, "brisk", "spread"):.2f} over all runs: so variability makes takes of
+one motion differ, and hardly widens the spread over motions. The
+people's spread is over both.</p>
 <p><b>What of people is left out.</b> The crew's spread comes from gain, tolerance, rest
 and late perception, drawn for each take, and from a slow error of timing. The quick
 error of perception, most of people's remnant, is left out: on even motion it would show
@@ -72,6 +74,16 @@ licence stated, rate not stated, measured by us): share of pan speed above 1 Hz
 <p>Another sport, one clip: a comparison of orders, not of numbers. The crew is busier
 than this operator: {_busier(evidence)} times the share and the peaks of 30 frames a
 second.</p>"""
+
+
+def _under(row: list[str]) -> list[Cell]:
+    """Return a row with its source under its name, intervals under their numbers."""
+    name, *numbers, source = row
+    found: list[Cell] = [f"{name}<br><small>{source}</small>"]
+    for number in numbers:
+        mean, _, ends = number.partition(" [")
+        found.append(f"{mean}<br><small>[{ends}</small>" if ends else mean)
+    return found
 
 
 def _of(tables: dict[str, list[Record]], tracker: str, name: str) -> float:

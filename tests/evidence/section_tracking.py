@@ -60,7 +60,7 @@ simulated delayed integrator, whose crossover and delay it returns to two parts 
 thousand.</p>
 <div class="row">{_gain(evidence)}{_phase(evidence)}</div>
 <div class="row">{_plane(evidence)}{_coherence(evidence)}</div>
-<div class="row">{_residual(evidence)}</div>
+<div class="one">{_residual(evidence)}</div>
 {main}
 <p><small>An asterisk and the second colour mark what lies outside a band. Bands are
 from memory of McRuer &amp; Jex 1967 (IEEE Trans. Human Factors in Electronics
@@ -133,6 +133,8 @@ def _residual(evidence: Evidence) -> str:
         Axis(label="rad/s", low=0.4, high=18, log=True),
         axis("share of the model", [one.y for one in series], zero=True),
         title="Residual: distance of the open loop from the fitted model, set A",
+        width=640,
+        height=240,
     )
 
 

@@ -36,8 +36,11 @@ class Balance(HTMLParser):
 
 
 @pytest.mark.slow
-def test_the_page_is_whole_self_contained_and_names_no_player(tmp_path):
+def test_the_page_is_whole_self_contained_and_names_no_player(tmp_path, capsys):
     main(tmp_path)
+    said = capsys.readouterr().out
+    for name in ("eight people", "brisk", "delayed integrator", "held out"):
+        assert name in said
     text = (tmp_path / "index.html").read_text("utf-8")
     tables = json.loads((tmp_path / "evidence.json").read_text("utf-8"))
     balance = Balance()
