@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from carrellata.solver.action.steady import moves_evenly, over_stride
+from carrellata.solver.action.steady import moves_evenly, rates_of, stride_means
 from carrellata.solver.measures.moves import Camera, followed
 
 RATE = 24.0
@@ -118,13 +118,26 @@ def test_even_motion_has_no_onset():
 
 def test_means_over_a_stride_keep_what_moves_evenly():
     points = np.column_stack([3.0 * TIMES, np.zeros(N), -TIMES])
-    np.testing.assert_allclose(over_stride(TIMES, points, 0.35), points, atol=1e-9)
+    found = np.empty((N, 3))
+    stride_means(TIMES, points, 0.35, found)
+    np.testing.assert_allclose(found, points, atol=1e-9)
     bounce = np.random.default_rng(3).normal(size=(N, 3))
-    found = over_stride(TIMES, bounce, 0.35)
+    stride_means(TIMES, bounce, 0.35, found)
     for k in range(N):
         half = min(k, N - 1 - k, round(0.35 * RATE))
         expected = bounce[k - half : k + half + 1].mean(axis=0)
         np.testing.assert_allclose(found[k], expected, atol=1e-9)
+
+
+def test_rates_have_the_bits_of_numpy():
+    random = np.random.default_rng(5)
+    values = random.normal(size=N)
+    uneven = np.cumsum(random.uniform(0.5, 1.5, N)) / RATE
+    for times in (TIMES, TIMES + 4001 / 25, np.arange(N) / 32, uneven, uneven[:2]):
+        found = np.empty(len(times))
+        rates_of(times, values[: len(times)], found)
+        expected = np.gradient(values[: len(times)], times)
+        np.testing.assert_array_equal(found, expected)
 
 
 def test_even_is_where_the_velocity_stays():
