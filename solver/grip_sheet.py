@@ -6,7 +6,6 @@ count, the handles too; what is used in the cut is said apart.
 """
 
 from dataclasses import dataclass
-from itertools import pairwise
 from math import ceil, floor
 
 import numpy as np
@@ -189,15 +188,18 @@ def _marks(take: Take, near: float, heights: FloatArray) -> tuple[Mark, ...]:
 def _halts(speed: FloatArray) -> list[tuple[str, int]]:
     """Return the samples at which the dolly comes to stand, or turns round."""
     moving = np.flatnonzero(np.abs(speed) > MOVING_M_S)
-    halts = []
-    for k, following in pairwise([*moving.tolist(), len(speed)]):
-        if following == len(speed):
-            halts += [("stops", k + 1)] if k + 1 < len(speed) else []
-        elif speed[k] * speed[following] < 0:
-            halts.append(("turns", k + 1))
-        elif following > k + 1:
-            halts.append(("stops", k + 1))
-    return halts
+    if not len(moving):
+        return []
+    turns = speed[moving[:-1]] * speed[moving[1:]] < 0
+    ends = turns | (np.diff(moving) > 1)
+    halts = [
+        ("turns" if turned else "stops", k + 1)
+        for turned, k in zip(
+            turns[ends].tolist(), moving[:-1][ends].tolist(), strict=True
+        )
+    ]
+    last = int(moving[-1]) + 1
+    return [*halts, ("stops", last)] if last < len(speed) else halts
 
 
 def _closest(take: Take) -> Approach:

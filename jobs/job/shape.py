@@ -10,6 +10,7 @@ from .locations import shown
 MAX_DEPTH = 32
 """Tables and lists inside each other; a job has eight at most."""
 
+_PLAIN = frozenset({int, float, bool, str, type(None)})
 _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
@@ -39,4 +40,6 @@ def _is_written(name: object) -> bool:
 
 def _inside(outer: Any) -> list[Any]:
     values = outer.values() if isinstance(outer, dict) else outer
+    if _PLAIN.issuperset(map(type, values)):  # samples, mostly, and many
+        return []
     return [value for value in values if isinstance(value, dict | list | tuple)]

@@ -1,9 +1,7 @@
 """Describes a take for the metadata of its file."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, fields
 from math import degrees
-from typing import Any
 
 import numpy as np
 
@@ -12,12 +10,12 @@ from ...solver.arrays import FloatArray
 from ...solver.crew.knots import channel_knots
 from ...solver.cuts.end import ShotEnds
 from ...solver.measures.on_stage import Measures
-from ...solver.presets import Crew, Member
+from ...solver.presets import Crew
 from ...solver.take import Take
 from ..job.shot import ShotSpec
 from ..job.spec import JobFile
 from .grip_metadata import sheet_metadata
-from .keys import Keys, setup_of
+from .keys import Keys, plain_fields, setup_of
 from .metadata import CrewNumbers, ShotBrief, TakeGate, TakeMetadata
 from .set_metadata import set_metadata
 
@@ -74,7 +72,7 @@ def _gate(take: Take) -> TakeGate:
     tan_u, tan_v = gate.half_tangents(focal_mm)
     render_u, render_v = gate.overscanned(focal_mm)
     return TakeGate(
-        **asdict(gate),
+        **plain_fields(gate),
         tan_u=tan_u,
         tan_v=tan_v,
         render_tan_u=render_u,
@@ -121,18 +119,14 @@ def _asked(spec: ShotSpec) -> ShotBrief:
 
 
 def _crew(crew: Crew) -> CrewNumbers:
-    operator = _numbers(crew.operator)
+    operator = plain_fields(crew.operator)
     for name in ("max_speed", "max_accel", "max_jerk"):
         operator[name] = degrees(operator[name])
     return CrewNumbers(
         preset=crew.preset,
         operator=operator,
-        grip=_numbers(crew.grip),
-        puller=_numbers(crew.puller),
+        grip=plain_fields(crew.grip),
+        puller=plain_fields(crew.puller),
         focus_method=crew.focus_method,
         variability=crew.variability,
     )
-
-
-def _numbers(member: Member) -> dict[str, Any]:
-    return {each.name: getattr(member, each.name) for each in fields(member)}

@@ -8,7 +8,7 @@ what makes takes gives new keys, and a change elsewhere does not.
 
 import hashlib
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -64,6 +64,11 @@ def canonical(value: object) -> str:
     return json.dumps(value, sort_keys=True, separators=(",", ":"), allow_nan=False)
 
 
+def plain_fields(values: Any) -> dict[str, Any]:
+    """Return a dataclass's fields by name, not copied, for what is written at once."""
+    return {each.name: getattr(values, each.name) for each in fields(values)}
+
+
 def keys_of(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> Keys:
     """Return both keys of a shot whose setup stands in the job.
 
@@ -81,7 +86,7 @@ def judge_key(job: JobFile, spec: ShotSpec, inputs: dict[str, str]) -> str:
     shot = spec.model_dump(mode="json", by_alias=True, exclude=_NOT_IN_KEY)
     shot["stage"].pop("set")  # its digest is among the inputs
     camera = {
-        "gate": asdict(spec.camera.gate),
+        "gate": plain_fields(spec.camera.gate),
         "lenses": [lens.model_dump(mode="json") for lens in spec.lenses],
         "stop": spec.camera.stop,
         "coc_mm": spec.camera.coc_mm,

@@ -8,7 +8,7 @@ setup; it stands in the file apart as numbers for who reads the file elsewhere.
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 from math import degrees
@@ -26,7 +26,7 @@ from ..job.rate import parse_rate, rate_text
 from ..job.rig import rig_of
 from ..job.setup import SetupSpec
 from ..job.world import WorldSpec, world_of
-from .keys import Keys, canonical
+from .keys import Keys, canonical, plain_fields
 
 TAKE_SCHEMA = "carrellata.take/1"
 METADATA_KEY = b"carrellata"
@@ -156,17 +156,17 @@ class TakeMetadata:
         return canonical(
             {
                 "schema": TAKE_SCHEMA,
-                "keys": asdict(self.keys),
+                "keys": plain_fields(self.keys),
                 "model": self.model,
                 "rate": rate_text(self.rate),
                 "axes": _axes(self.world),
                 "units": self.units,
                 "setup": self.setup.plain(),
-                "gate": asdict(self.gate),
+                "gate": plain_fields(self.gate),
                 "rail": _rail(self.rail, self.world),
                 "knots": {name: rows.tolist() for name, rows in self.knots.items()},
-                "crew": _fields(self.crew),
-                "asked": _fields(self.asked),
+                "crew": plain_fields(self.crew),
+                "asked": plain_fields(self.asked),
                 "grip_sheet": self.grip_sheet,
                 "ends": self.ends.plain(),
                 "measures": self.measures,
@@ -251,8 +251,3 @@ def _axes(world: WorldSpec) -> Plain:
         "pan_zero": "-z" if world.up == "y" else "+y",
         "pan_positive": "counter-clockwise seen from above",
     }
-
-
-def _fields(values: CrewNumbers | ShotBrief) -> Plain:
-    """Return fields by name, not copied, as they are written at once."""
-    return {each.name: getattr(values, each.name) for each in fields(values)}

@@ -5,8 +5,10 @@ counter-clockwise seen from above. Somebody's own line of action runs along thei
 travel, else their last travel, else their gaze; those of pairs are in `lines`.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import pi
+from typing import NamedTuple
 
 import numpy as np
 
@@ -27,6 +29,15 @@ LOOK_BACK_S = 0.1  # between the velocities from which the last travel is found
 Point = tuple[float, float, float]
 Other = tuple[str, float, float, float, float, float | None]
 """Somebody else: name, floor point [m], speed [m/s], bearing of their own line."""
+
+
+class _Move(NamedTuple):
+    """Where somebody is at a time [s], floor and eyes [m], and how fast [m/s]."""
+
+    time_s: float
+    place: Point
+    eyes: Point
+    velocity: Point
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,7 +87,25 @@ def cut_action(shot: Shot) -> CutAction:
     Args:
         shot: as the solver sees it; setup and handles do not count.
     """
-    return CutAction(first=_at_frame(shot, shot.first), last=_at_frame(shot, shot.last))
+    frames = np.array([shot.first, shot.last], dtype=np.float64)
+    moves = {one.name: _moves(one, shot.times_of(frames)) for one in shot.subjects}
+    first, last = ({name: both[k] for name, both in moves.items()} for k in range(2))
+    return CutAction(
+        first=_at_frame(shot, shot.first, first), last=_at_frame(shot, shot.last, last)
+    )
+
+
+def _moves(subject: Subject, times: FloatArray) -> list[_Move]:
+    """Return where somebody is at ascending times, and how fast."""
+    rows = np.hstack(
+        [subject.at(times, 0.0), subject.at(times, 1.0), velocities(subject, times)]
+    )
+    return [
+        _Move(time, (x, y, z), (eye_x, eye_y, eye_z), (vx, vy, vz))
+        for time, (x, y, z, eye_x, eye_y, eye_z, vx, vy, vz) in zip(
+            times.tolist(), rows.tolist(), strict=True
+        )
+    ]
 
 
 def bearing_rad(x: float, z: float) -> float:
@@ -84,20 +113,20 @@ def bearing_rad(x: float, z: float) -> float:
     return float(atan2(-x, -z))
 
 
-def _at_frame(shot: Shot, frame: int) -> ActionAtCut:
-    time = float(shot.times_of(np.array([float(frame)]))[0])
+def _at_frame(shot: Shot, frame: int, moves: Mapping[str, _Move]) -> ActionAtCut:
+    time = next(iter(moves.values())).time_s
     framing = shot.framings[int(framing_at(shot.framings, np.array([time]))[0])]
     subject = shot.subjects[int(np.argmax(framing.weights))]
-    velocity = _velocity(subject, time)
-    kind, angle = _own_line(subject, time, velocity)
+    mine = moves[subject.name]
+    kind, angle = _own_line(subject, time, mine.velocity)
     facing = _facing(subject, time)
     return ActionAtCut(
         frame=frame,
         time_s=time,
         subject=subject.name,
-        place=_point(subject, time, 0.0),
-        eyes=_point(subject, time, 1.0),
-        velocity=velocity,
+        place=mine.place,
+        eyes=mine.eyes,
+        velocity=mine.velocity,
         line=kind,
         line_rad=angle,
         facing_rad=facing,
@@ -109,26 +138,17 @@ def _at_frame(shot: Shot, frame: int) -> ActionAtCut:
         span=_span_name(framing),
         share=framing.top - framing.bottom,
         stature_m=subject.height_m,
-        others=tuple(_other(one, time) for one in shot.subjects if one is not subject),
+        others=tuple(
+            _other(one, moves[one.name]) for one in shot.subjects if one is not subject
+        ),
     )
 
 
-def _other(one: Subject, time: float) -> Other:
-    velocity = _velocity(one, time)
-    x, y, z = _point(one, time, 0.0)
+def _other(one: Subject, move: _Move) -> Other:
+    velocity = move.velocity
     speed = float(hypot(hypot(velocity[0], velocity[2]), velocity[1]))
-    return one.name, x, y, z, speed, _own_line(one, time, velocity)[1]
-
-
-def _point(subject: Subject, time: float, fraction: float) -> Point:
-    x, y, z = subject.at(np.array([time]), fraction)[0].tolist()
-    return x, y, z
-
-
-def _velocity(subject: Subject, time: float) -> Point:
-    """Return the mean velocity about a time, over what there is of the data."""
-    x, y, z = velocities(subject, np.array([time]))[0].tolist()
-    return x, y, z
+    bearing = _own_line(one, move.time_s, velocity)[1]
+    return one.name, *move.place, speed, bearing
 
 
 def velocities(subject: Subject, times: FloatArray) -> FloatArray:

@@ -63,10 +63,11 @@ def answers(times, base, pan, floor, first, last, lags):
 
 @kernel
 def answer(times, base, pan, place, velocity, rate, start, around):
-    """Return how late the pan answers one change [s], -1 where it need not, or does not.
+    """Return how late the pan answers one change [s], -1 where it does not.
 
-    The change happens over `around` samples on both sides of its middle, `start` is the
-    first of them, `times` end where no answer is looked for any more.
+    It need not where the bearing hardly changes its rate. The change happens over
+    `around` samples on both sides of its middle, `start` is the first of them, and
+    `times` end where no answer is looked for any more.
     """
     n = times.shape[0] - start
     went, expected = np.empty((n, 3)), np.empty(n)

@@ -1,5 +1,4 @@
-"""Bearings of a subject from a lens that moves, as the measures of following read them.
-"""
+"""Bearings of a subject from a lens that moves."""
 
 import numpy as np
 

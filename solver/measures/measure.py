@@ -235,10 +235,20 @@ def _headroom(take: Take, first: int, last: int) -> list[float | None]:
     tops = np.array([f.top for f in shot.framings])
     uncut = tops[framing_at(shot.framings, take.times_s[first:last])] >= UNCUT
     room = take.headroom[first:last][uncut]
-    room = room[np.isfinite(room)]
+    room = np.sort(room[np.isfinite(room)])
     if not len(room):
         return [None, None, None]
-    return [float(each) for each in np.percentile(room, (10, 50, 90))]
+    return [_share_below(room, share) for share in (0.1, 0.5, 0.9)]
+
+
+def _share_below(values: FloatArray, share: float) -> float:
+    """Return the quantile of ascending values, linear between two of them."""
+    at = share * (len(values) - 1)
+    k = min(int(at), max(len(values) - 2, 0))
+    low, high = float(values[k]), float(values[min(k + 1, len(values) - 1)])
+    on = at - k
+    # From the nearer end, so that the ends are met to the bit.
+    return low + (high - low) * on if on < 0.5 else high - (high - low) * (1.0 - on)
 
 
 def _degrees(angle: float | None) -> float | None:

@@ -5,6 +5,7 @@ in time. Bearings are of the subject from the lens without shake, so that a doll
 keeps beside a walker leaves nothing for the pan to do.
 """
 
+from math import isnan, nan
 from statistics import median
 from typing import NamedTuple
 
@@ -29,8 +30,9 @@ STOPS_WITHIN_S = 1.0
     TILT_RIPPLE,
     PAN_OVERSHOOT,
     DOLLY_OVERSHOOT,
-) = range(6)
-N_NUMBERS = 6
+    ONSET_LAG_S,
+) = range(7)
+N_NUMBERS = 7  # fields of `Followed`, in order
 
 
 class Followed(NamedTuple):
@@ -80,15 +82,13 @@ def followed(camera: Camera, floor: FloatArray, first: int, last: int) -> Follow
         return Followed(None, None, None, None, None, None, None)
     numbers, lags = np.empty(N_NUMBERS), np.empty(n)
     count = follow(camera, floor, first, last, numbers, lags)
-    return Followed(
-        *(None if each != each else each for each in numbers.tolist()),
-        onset_lag_s=median(lags[:count].tolist()) if count else None,
-    )
+    numbers[ONSET_LAG_S] = median(lags[:count].tolist()) if count else nan
+    return Followed(*(None if isnan(one) else one for one in numbers.tolist()))
 
 
 @kernel
 def follow(camera, floor, first, last, numbers, lags):
-    """Fill numbers, NaN for none, and lags [s]; return how many lags there are."""
+    """Fill all numbers but the lag, NaN for none, and lags [s]; return their number."""
     times = camera.times_s
     n = times.shape[0]
     place, velocity = np.empty((n, 3)), np.empty((n, 2))
@@ -108,8 +108,9 @@ def follow(camera, floor, first, last, numbers, lags):
 
 @kernel
 def ripple(channel, asked, even, first, last):
-    """Return the r.m.s. miss of a channel's rate where it is even, and that over the
-    mean of what is asked.
+    """Return the r.m.s. miss of a channel's rate, and that over the mean asked.
+
+    Both are over the samples at which the subject moves evenly; NaN without any.
     """
     count = 0
     square = total = 0.0
