@@ -52,7 +52,7 @@ def on_function(people: dict[str, Runs]) -> list[list[str]]:
             "McRuer and Jex 1967, from memory",
         ],
         [
-            "one broadcast operator, basketball",
+            "one broadcast operator",
             *[NONE] * 4,
             _range(OPERATOR.share, " or "),
             _range(OPERATOR.peaks, " or "),

@@ -1,5 +1,6 @@
 """Eight people, the crew and plain ways on one function, on the page."""
 
+import re
 from collections.abc import Callable
 
 import numpy as np
@@ -81,8 +82,9 @@ def _under(row: list[str]) -> list[Cell]:
     name, *numbers, source = row
     found: list[Cell] = [f"{name}<br><small>{source}</small>"]
     for number in numbers:
-        mean, _, ends = number.partition(" [")
-        found.append(f"{mean}<br><small>[{ends}</small>" if ends else mean)
+        first, *rest = re.split(r", (?=mean)| (?=\[)", number)
+        small = "".join(f"<br><small>{each}</small>" for each in rest)
+        found.append(f"<span>{first}</span>{small}")
     return found
 
 
