@@ -6,7 +6,8 @@ take only carries how its own cut begins and ends.
 
 import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -58,6 +59,11 @@ class CutEntry:
     accept: Mapping[str, dict[str, str]]
     subjects: Sequence[str] = ()
     action: str = ""
+
+
+def plain_fields(value: Any) -> dict[str, Any]:
+    """Return a flat dataclass by its fields, which are not copied."""
+    return {one.name: getattr(value, one.name) for one in fields(value)}
 
 
 def entry_of(job: JobFile, spec: ShotSpec) -> CutEntry:
@@ -142,6 +148,12 @@ def news_of_cuts(
     return news
 
 
+@lru_cache(maxsize=8192)
+def _ends_of(text: str) -> ShotEnds:
+    """Return what a JSON text says of the ends of a take; asked for several times."""
+    return ShotEnds.from_plain(json.loads(text))
+
+
 def _cut_shots(
     entries: Sequence[CutEntry],
     ends: Mapping[str, str | None],
@@ -155,7 +167,7 @@ def _cut_shots(
                 name=entry.shot,
                 scene=entry.scene,
                 elapsed=entry.elapsed,
-                ends=None if text is None else ShotEnds.from_plain(json.loads(text)),
+                ends=None if text is None else _ends_of(text),
                 shows=tuple(
                     one["who"][0]
                     for one in json.loads(claims.get(entry.shot, "[]"))

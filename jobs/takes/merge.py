@@ -180,6 +180,8 @@ def _before(solves: Sequence[ShotSolves]) -> tuple[ShotRow, ...]:
     in the cut was not there yet.
     """
     earlier = {one.before.entry.place: one.before for one in solves if one.before}
+    if not earlier:
+        return ()
     once = {one.now.entry.place: one.now for one in solves if one.before is None}
     then = [one for _, one in sorted({**once, **earlier}.items())]
     changed = {one.row.shot for one in earlier.values()}

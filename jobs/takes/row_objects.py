@@ -9,12 +9,12 @@ listed the same names twice knows that nothing happened in between.
 
 import json
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from typing import Any, NamedTuple
 
 from ..places.atomic import write_all
 from ..places.place import Place, read_all
-from .continuity import CutEntry
+from .continuity import CutEntry, plain_fields
 from .keys import canonical, digest
 from .sequence_table import ShotRow
 
@@ -58,7 +58,8 @@ class ShotSolves:
 
     def json(self) -> bytes:
         """Return the solves as they are written; equal ones give equal bytes."""
-        return canonical({"schema": ROW_SCHEMA, **asdict(self)}).encode()
+        solves = {one.name: _plain(getattr(self, one.name)) for one in fields(self)}
+        return canonical({"schema": ROW_SCHEMA, **solves}).encode()
 
 
 class RowName(NamedTuple):
@@ -145,6 +146,13 @@ def _names(folder: Place) -> list[RowName]:
         if place.suffix == _SUFFIX and len(rest) == 2 and rest[0].isdigit():
             found.append(RowName(shot, int(rest[0]), rest[1]))
     return found
+
+
+def _plain(one: Solve | None) -> dict[str, Any] | None:
+    """Return a solve as it is written, in which nothing is copied."""
+    if one is None:
+        return None
+    return {"row": plain_fields(one.row), "entry": plain_fields(one.entry)}
 
 
 def _solves(data: bytes) -> ShotSolves | None:

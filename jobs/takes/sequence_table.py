@@ -3,7 +3,7 @@
 import json
 from base64 import b64decode, b64encode
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pyarrow as pa
@@ -13,7 +13,7 @@ from ...solver.measures.on_stage import Measures
 from ..errors import InputError
 from ..places.parquet import read_checked
 from ..places.place import Place
-from .continuity import CutEntry, PlainFinding, findings_of, news_of_cuts
+from .continuity import CutEntry, PlainFinding, findings_of, news_of_cuts, plain_fields
 from .keys import canonical
 
 WITHOUT_TAKE = ("failed", "no_setup")
@@ -227,7 +227,7 @@ class SequenceTable:
             "schema": SEQUENCE_SCHEMA,
             "timecode": self.clock.timecode,
             "cut": [[name, *frames] for name, frames in self.clock.frames.items()],
-            "entries": [asdict(entry) for entry in self.entries],
+            "entries": [plain_fields(entry) for entry in self.entries],
         }
         metadata = {_METADATA_KEY: canonical(said).encode()}
         if self.before:
