@@ -1,8 +1,9 @@
-"""Runs the sections and prints the table: `python -m bench [quick] [SECTION ...]`."""
+"""Runs the sections: `python -m bench [quick] [--cores N,N,...] [SECTION ...]`."""
 
 import importlib
 import sys
 import time
+from dataclasses import replace
 
 from . import record
 from .figures import FULL, QUICK, Figure
@@ -27,6 +28,14 @@ SECTIONS = (
 def main(words: list[str]) -> int:
     """Run the sections that are named, or all, and write the record of all."""
     sizes = QUICK if "quick" in words else FULL
+    if "--cores" in words:
+        at = words.index("--cores")
+        given, words = words[at + 1 : at + 2], [*words[:at], *words[at + 2 :]]
+        cores = "".join(given).split(",")
+        if not all(each.isdigit() and int(each) > 0 for each in cores):
+            print("bench: --cores needs numbers of cores, such as 16,8,2,1")
+            return 2
+        sizes = replace(sizes, cores=tuple(map(int, cores)))
     asked = [word for word in words if word != "quick"]
     unknown = [word for word in asked if word not in SECTIONS]
     if unknown:

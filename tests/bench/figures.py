@@ -56,6 +56,7 @@ class Sizes:
     starts: int
     queued: int
     asks: int
+    cores: tuple[int, ...] = (2, 1)
 
 
 FULL = Sizes(

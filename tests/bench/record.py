@@ -5,7 +5,7 @@ import os
 import platform
 import subprocess
 from collections.abc import Sequence
-from importlib.metadata import version
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,14 @@ from .figures import Figure
 PATH = Path(__file__).with_name("record.json")
 WORSE = 1.2  # a ratio that is worse by more than this is marked
 _PACKAGES = ("numpy", "numba", "pyarrow", "daqp", "piqp", "osqp", "clarabel")
+
+
+def _version_of(package: str) -> str:
+    """Return the version of a package; "none" where a peer is not installed."""
+    try:
+        return version(package)
+    except PackageNotFoundError:
+        return "none"
 
 
 def machine() -> dict[str, Any]:
@@ -28,7 +36,7 @@ def machine() -> dict[str, Any]:
         "cores": len(os.sched_getaffinity(0)),
         "load_before": round(os.getloadavg()[0], 2),
         "python": platform.python_version(),
-        **{name: version(name) for name in _PACKAGES},
+        **{name: _version_of(name) for name in _PACKAGES},
     }
 
 
