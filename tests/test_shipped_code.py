@@ -11,8 +11,9 @@ import pytest
 from test_packaging import ROOT, build
 
 from carrellata.jobs.run.ship import ship
-from carrellata.jobs.run.warm import warm_up
+from carrellata.jobs.run.warm_all import warm_all
 
+STEPS = "from carrellata.jobs.run.warm_live import step; step()"
 SOLVES = "import sys; from carrellata.worker.cli import main; sys.exit(main())"
 
 
@@ -25,8 +26,10 @@ def digests(folder: Path) -> dict[str, str]:
 
 
 @pytest.mark.slow
-def test_the_first_solve_from_a_wheel_compiles_nothing(tmp_path: Path) -> None:
-    warm_up(choosing=True)
+def test_first_solve_and_live_crew_of_a_wheel_compile_nothing(
+    tmp_path: Path,
+) -> None:
+    warm_all()
     wheel = build(ROOT, "wheel", tmp_path)
     n_files = ship(wheel)
     assert n_files > 50
@@ -52,6 +55,12 @@ def test_the_first_solve_from_a_wheel_compiles_nothing(tmp_path: Path) -> None:
     )
     used = digests(kept)
     assert used
+    subprocess.run(
+        [sys.executable, "-c", STEPS], env=environment, cwd=tmp_path, check=True
+    )
+    stepped = digests(kept)
+    assert any("step_crew" in name for name in stepped.keys() - used)
+    used |= stepped
     # What was compiled would be another file, or another list of them.
     assert used.items() <= shipped.items()
 

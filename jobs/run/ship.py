@@ -12,7 +12,7 @@ import zipfile
 from pathlib import Path, PurePosixPath
 
 from ...solver.compiled.kernel import SHIPPED, cache_folder
-from .warm import warm_up
+from .warm_all import warm_all
 
 _BELOW = PurePosixPath("carrellata/solver/compiled")
 _PACKAGE = Path(__file__).resolve().parents[2]
@@ -65,5 +65,5 @@ def machine_code() -> dict[str, Path]:
 
 
 if __name__ == "__main__":
-    warm_up(choosing=True)
+    warm_all()
     print(f"{ship(Path(sys.argv[1]))} files of machine code in {sys.argv[1]}")

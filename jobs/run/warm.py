@@ -62,7 +62,7 @@ def warm_up(*, choosing: bool = False) -> None:
                 _choose()
         finally:
             other.wait()
-    _look_at(operate(_shot(_rail())))
+    _look_at(operate(given_shot()))
     _look_at(operate(_pair()))
     if choosing:
         _choose()
@@ -78,7 +78,7 @@ def is_warm(*, choosing: bool) -> bool:
 def work_beside(choosing: bool) -> None:
     """Compile all that the process that called `warm_up` does not."""
     collect_seldom()
-    observe(_shot(_rail()))
+    observe(given_shot())
     if choosing:
         _lay()
     _await("crew.plan", "write_plan")
@@ -86,7 +86,7 @@ def work_beside(choosing: bool) -> None:
 
 
 def _grip_and_operator() -> None:
-    shot = _shot(_rail())
+    shot = given_shot()
     imagined = _imagined(shot)
     head_plans(shot, imagined, dolly_plans(shot, imagined))
 
@@ -95,13 +95,13 @@ def _choose() -> None:
     # Imported here: who solves given setups loads nothing that chooses.
     from .warm_setups import choose
 
-    choose(_shot(_rail()))
+    choose(given_shot())
 
 
 def _lay() -> None:
     from .warm_setups import lay
 
-    lay(_shot(_rail()))
+    lay(given_shot())
 
 
 def _puller_and_take() -> None:
@@ -146,13 +146,14 @@ def _imagined(shot: Shot) -> Observed:
     return Observed(grip=seen, operator=seen)
 
 
-def _rail() -> Rig:
-    return track(np.array([-1.0, 1.5, 4.0]), np.array([1.0, 1.5, 4.0]))
+def given_shot() -> Shot:
+    """Return a short shot of one who walks, from a rail."""
+    return _shot(track(np.array([-1.0, 1.5, 4.0]), np.array([1.0, 1.5, 4.0])))
 
 
 def _pair() -> Shot:
     """Return the shot with somebody else in it, who may stand before the other."""
-    shot = _shot(_rail())
+    shot = given_shot()
     (one,) = shot.subjects
     beside = np.array([0.5, 0.0, -0.5])
     other = replace(
