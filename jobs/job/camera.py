@@ -1,5 +1,6 @@
 """The `camera` table: film back, delivery, exposure and lens kit."""
 
+from functools import lru_cache
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
@@ -24,6 +25,12 @@ class LensSpec(Spec):
     """Nearest focus."""
     widest_stop: FStop = 1.4
     """Smallest f-number."""
+
+
+@lru_cache(maxsize=256)
+def _plain_kit(focals_mm: tuple[float, ...]) -> tuple[LensSpec, ...]:
+    """Return lenses of which only the focal lengths are known, shortest first."""
+    return tuple(LensSpec(mm=mm) for mm in sorted(focals_mm))
 
 
 class CameraSpec(Spec):
@@ -72,8 +79,9 @@ class CameraSpec(Spec):
     @property
     def kit(self) -> tuple[LensSpec, ...]:
         """The lenses, shortest first."""
-        plain = tuple(LensSpec(mm=mm) for mm in self.lens_kit_mm or ())
-        return tuple(sorted(self.lenses or plain, key=lambda lens: lens.mm))
+        if self.lenses is None:
+            return _plain_kit(tuple(self.lens_kit_mm or ()))
+        return tuple(sorted(self.lenses, key=lambda lens: lens.mm))
 
     def lens(self, mm: float) -> LensSpec:
         """Return the lens of the kit with this marked focal length.

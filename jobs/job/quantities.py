@@ -7,6 +7,7 @@ value never as 1, a fraction never as a whole number.
 import re
 from collections.abc import Callable
 from fractions import Fraction
+from functools import lru_cache
 from math import isfinite
 from typing import Annotated, Any, Literal
 
@@ -164,6 +165,7 @@ _SPEED_UNIT_OF_CHANNEL = {"operator": "deg/s", "grip": "m/s", "puller": "1/m/s"}
 _POWER_OF_LIMIT = {"max_speed": "", "max_accel": "2", "max_jerk": "3"}
 
 
+@lru_cache(maxsize=4096)
 def unit_of(location: tuple[str | int, ...]) -> str:
     """Return the unit of the number at a place in the file, "" where it has none.
 
