@@ -16,7 +16,7 @@ band, S(f) ~ sin^2(pi y) / f with y = ln(f / lo) / ln(hi / lo).
 
 import math
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -26,6 +26,7 @@ from .cosines import cosine_sums, in_bins
 from .elementary.trigonometry import sin
 from .optics.camera import Gate
 
+MOST_KEPT = 4096  # samples of a layer that is kept for other lenses
 COMPONENTS = 48
 # A rate must carry the top of the band at 0.45 cycles a sample, under the Nyquist
 # limit of 0.5 by enough for the motion to read as motion.
@@ -163,10 +164,24 @@ def shake_layer(
     waves = shake_waves(level, seed=seed, focal_mm=focal_mm, gate=gate)
     if not waves.shares.size:
         return ShakeTrack(**dict.fromkeys(_AXES, np.zeros(len(times_s))))
-    layer = np.empty((len(_AXES), len(times_s)))
     times = np.array(times_s, dtype=np.float64)
-    cosine_sums(times, *waves, layer)
+    if len(times) <= MOST_KEPT:
+        sums = _sums_kept(level.band_hz, seed, times.tobytes())
+        layer = sums * waves.spread[:, None]
+    else:
+        layer = np.empty((len(_AXES), len(times)))
+        cosine_sums(times, *waves, layer)
     return ShakeTrack(**dict(zip(_AXES, layer, strict=True)))
+
+
+@lru_cache(maxsize=4)
+def _sums_kept(band_hz: tuple[float, float], seed: int, times: bytes) -> FloatArray:
+    """Return the layer at unit variance, (6, n): every lens of a kit only scales it."""
+    at = np.frombuffer(times)
+    layer = np.empty((len(_AXES), len(at)))
+    waves = (*_components(band_hz, seed), _amplitudes(), np.ones(len(_AXES)))
+    cosine_sums(at.copy(), *waves, layer)
+    return frozen(layer)
 
 
 class ShakeWaves(NamedTuple):
@@ -199,6 +214,7 @@ def shake_waves(
     return ShakeWaves(frequency, turns, _amplitudes(), np.array(spread))
 
 
+@lru_cache(maxsize=4)
 def _components(
     band_hz: tuple[float, float], seed: int
 ) -> tuple[FloatArray, FloatArray]:
@@ -211,7 +227,7 @@ def _components(
     draws = (words * 2.0**-53).reshape(2, len(_AXES), COMPONENTS)
     frequency = np.empty((len(_AXES), COMPONENTS))
     in_bins(draws[0], low, high / low, frequency)
-    return frequency, draws[1]
+    return frozen(frequency), frozen(draws[1])
 
 
 @cache
