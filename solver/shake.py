@@ -161,15 +161,15 @@ def shake_layer(
         focal_mm: focal length [mm], used by levels in percent.
         gate: delivered frame, used by levels in percent.
     """
-    waves = shake_waves(level, seed=seed, focal_mm=focal_mm, gate=gate)
-    if not waves.shares.size:
+    spread = _spread(level, focal_mm, gate)
+    if not spread.any():
         return ShakeTrack(**dict.fromkeys(_AXES, np.zeros(len(times_s))))
     times = np.array(times_s, dtype=np.float64)
     if len(times) <= MOST_KEPT:
-        sums = _sums_kept(level.band_hz, seed, times.tobytes())
-        layer = sums * waves.spread[:, None]
+        layer = _sums_kept(level.band_hz, seed, times.tobytes()) * spread[:, None]
     else:
         layer = np.empty((len(_AXES), len(times)))
+        waves = (*_components(level.band_hz, seed), _amplitudes(), spread)
         cosine_sums(times, *waves, layer)
     return ShakeTrack(**dict(zip(_AXES, layer, strict=True)))
 
@@ -204,17 +204,22 @@ def shake_waves(
     level: ShakeLevel, *, seed: int, focal_mm: float, gate: Gate
 ) -> ShakeWaves:
     """Return the waves of `shake_layer`, which see."""
+    spread = _spread(level, focal_mm, gate)
+    if not spread.any():
+        none = np.empty((len(_AXES), 0))
+        return ShakeWaves(none, none, np.empty(0), spread)
+    frequency, turns = _components(level.band_hz, seed)
+    return ShakeWaves(frequency, turns, _amplitudes(), spread)
+
+
+def _spread(level: ShakeLevel, focal_mm: float, gate: Gate) -> FloatArray:
+    """Return the r.m.s. of each axis, (6,) [m, rad]."""
     angle = level.angle_rad(focal_mm, gate)
     shift = level.translation_mm * _MM
-    spread = [shift, shift, shift, angle, angle, math.radians(level.roll_degrees)]
-    if not any(spread):
-        none = np.empty((len(_AXES), 0))
-        return ShakeWaves(none, none, np.empty(0), np.zeros(len(_AXES)))
-    frequency, turns = _components(level.band_hz, seed)
-    return ShakeWaves(frequency, turns, _amplitudes(), np.array(spread))
+    roll = math.radians(level.roll_degrees)
+    return np.array([shift, shift, shift, angle, angle, roll])
 
 
-@lru_cache(maxsize=4)
 def _components(
     band_hz: tuple[float, float], seed: int
 ) -> tuple[FloatArray, FloatArray]:
@@ -227,7 +232,7 @@ def _components(
     draws = (words * 2.0**-53).reshape(2, len(_AXES), COMPONENTS)
     frequency = np.empty((len(_AXES), COMPONENTS))
     in_bins(draws[0], low, high / low, frequency)
-    return frozen(frequency), frozen(draws[1])
+    return frequency, draws[1]
 
 
 @cache
