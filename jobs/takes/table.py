@@ -20,6 +20,7 @@ from ...solver.action.claim import ClaimOutcome
 from ...solver.action.framing import primary_points
 from ...solver.arrays import IntArray
 from ...solver.cuts.end import ShotEnds
+from ...solver.frame.hidden import hider_names
 from ...solver.measures.on_stage import Measures
 from ...solver.take import Take
 from ..job.shot import ShotSpec
@@ -132,7 +133,7 @@ def take_rows(
         "sequence": _same_text(job.sequence, len(take.subject)),
         "shot": _same_text(spec.name, len(take.subject)),
         "subject": _text([one.name for one in take.shot.subjects], take.subject),
-        HIDDEN_BY: pa.array(take.hidden_by, pa.string()).dictionary_encode(),
+        HIDDEN_BY: _text(hider_names(take.shot.stage, take.shot.subjects), take.hider),
     }
     for some in (
         _clock(take),
@@ -151,15 +152,22 @@ def take_rows(
 
 
 def _text(words: Sequence[str], which: IntArray) -> pa.DictionaryArray:
-    """Return words by their indices (n,), numbered as they first appear."""
-    if len(words) == 1:
+    """Return words by their indices (n,), numbered as they first appear.
+
+    An index below 0 is none. A word that is there twice is one.
+    """
+    none = which < 0
+    if len(words) == 1 and not none.any():
         return _same_text(words[0], len(which))
-    used, first = np.unique(which, return_index=True)
+    first_of = np.array([words.index(word) for word in words])
+    used, first = np.unique(first_of[which[~none]], return_index=True)
     order = used[np.argsort(first)]
-    places = np.empty(len(words), dtype=np.int32)
-    places[order] = np.arange(len(order))
+    numbers = np.zeros(len(words), dtype=np.int32)
+    numbers[order] = np.arange(len(order))
+    places = np.zeros(len(which), dtype=np.int32)
+    places[~none] = numbers[first_of[which[~none]]]
     return pa.DictionaryArray.from_arrays(
-        places[which], pa.array([words[k] for k in order], pa.string())
+        pa.array(places, mask=none), pa.array([words[k] for k in order], pa.string())
     )
 
 

@@ -51,6 +51,18 @@ def test_help_needs_no_numerical_library() -> None:
         assert any(line.startswith(f"  {command} ") for line in listed)
 
 
+def test_solving_a_shot_loads_no_functions_on_columns(tmp_path: Path) -> None:
+    """They take a twentieth of the time of a short solve to load."""
+    job = save_job(tmp_path, walking_job(walking_shot("010")))
+    program = (
+        "import sys\n"
+        "from carrellata.worker.cli import main\n"
+        "assert main(sys.argv[1:]) == 0\n"
+        "print('numba' in sys.modules, 'pyarrow.compute' in sys.modules)\n"
+    )
+    assert told(program, "solve", job, "-o", tmp_path / "out")[-1] == "True False"
+
+
 def test_solve_prints_a_line_a_shot_faults_first(tmp_path: Path) -> None:
     job = save_job(tmp_path, walking_job(walking_shot("010"), faulty_shot("020")))
     done = run_apart("solve", job, "-o", tmp_path / "out", "--workers", "1")

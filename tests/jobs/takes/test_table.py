@@ -18,6 +18,7 @@ from carrellata.jobs.takes.keys import keys_of
 from carrellata.jobs.takes.metadata import METADATA_KEY, take_metadata
 from carrellata.jobs.takes.parquet_form import take_bytes
 from carrellata.jobs.takes.take_file import read_take, write_take
+from carrellata.solver.take import operate
 
 TEXT = pa.dictionary(pa.int32(), pa.string())
 REAL, TRUTH = pa.float64(), pa.bool_()
@@ -319,6 +320,27 @@ def test_other_table_is_refused(tmp_path: Path) -> None:
 def test_missing_take_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no such file"):
         read_take(tmp_path / "010.parquet")
+
+
+def test_hidden_by_names_what_hides_and_is_null_elsewhere() -> None:
+    boxes = [
+        {"name": name, "from": [x, 200, 0], "to": [x + 20, 220, 300]}
+        for name, x in (("spare", 5000), ("late", 160), ("early", 120))
+    ]
+    rig = {"kind": "sticks", "at": [150, 0, 150]}
+    job = parse_job(
+        walking_job(walking_shot("010", rig=rig, stage={"keep_outs": boxes}))
+    )
+    prepared = prepare(job, job.shots[0], Path())
+    keys = keys_of(job, prepared.spec, prepared.inputs)
+    table = solve_prepared(job, prepared, keys)
+    named = operate(prepared.shot).hidden_by
+    assert table["hidden_by"].to_pylist() == named
+    assert {None, "late", "early"} == set(named)
+    encoded = table["hidden_by"].combine_chunks()
+    assert encoded.dictionary.to_pylist() == list(filter(None, dict.fromkeys(named)))
+    nowhere = solved()["hidden_by"].combine_chunks()
+    assert (nowhere.null_count, len(nowhere.dictionary)) == (len(nowhere), 0)
 
 
 def in_axes(up: str) -> dict[str, Any]:
