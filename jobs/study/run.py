@@ -77,7 +77,7 @@ def study_all(
     Args:
         file: checked.
         folder: where it lies.
-        fit: look for crews, some ten seconds a camera and more on a dolly.
+        fit: look for crews, a second or two a camera.
         workers: processes; None for as many as pay.
         keep: return the studies themselves, not only their rows.
         progress: called after each camera, with their number.

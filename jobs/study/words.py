@@ -81,6 +81,12 @@ def study_lines(row: Mapping[str, Any]) -> Iterator[str]:
         f"{_side(row['v'], 'up', 'down')} half frames, in frame "
         f"{100 * row['in_frame']:.0f} %, drift {row['drift_rms']:.3f} half frames"
     )
+    yield (
+        f"aim: {100 * abs(row['looks_up_m']):.1f} cm "
+        f"{'above' if row['looks_up_m'] >= 0 else 'below'} the point that is usual for "
+        f"the size, and {100 * abs(row['looks_beside_m']):.1f} cm "
+        f"{'right' if row['looks_beside_m'] >= 0 else 'left'} of it"
+    )
     yield f"shake: {_shake(row)}"
     for channel in ("operator", "grip"):
         if row[channel] is not None:
@@ -98,6 +104,8 @@ def _made(row: Mapping[str, Any]) -> str:
         kind += f", which anticipates by {row['ahead_frames']:.1f} frames"
     elif kind == "low-pass lag":
         kind += f" of {frames:.1f} frames"
+        if row["made_by_late_frames"] >= 0.5:
+            kind += f", {row['made_by_late_frames']:.1f} frames late"
     elif kind == "rigid aim" and abs(frames) >= 0.5:
         kind += f", {abs(frames):.1f} frames {'late' if frames > 0 else 'early'}"
     like = row["made_by_likewise"]

@@ -9,7 +9,6 @@ time beats one that is mediocre all the time.
 
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from typing import NamedTuple
 
 import numpy as np
 
@@ -35,47 +34,18 @@ from ..presets import PRESETS, Member
 from ..rigs.shape import Rig, StudiedRig
 from ..shot import Shot
 from .camera import CameraMove, noise_of
+from .knobs import DOLLY_KNOBS, HEAD_KNOBS, MEMBER_KNOBS, Knob
+from .look_again import look_again
+from .looked import LASTS_S, Look, aimed
 from .shake import level_of
 
 # Finer than this two curves agree: half frames, and metres of dolly.
 SIGMA = 0.004
 SIGMA_M = 0.003
 SCATTER = 0.03  # of that mean over the samples of a take
+BELIEF_S, BELIEF_RATIO = 1 / 48, 1.15  # steps of delay [s] and bandwidth of beliefs
+LOOK_M = 0.1  # deviation of a look from the one that was fitted first
 WINDOW_S = 1.0  # misses are kept by windows of this length
-
-
-class Knob(NamedTuple):
-    """One number of a trial: bounds, and a first step, of its logarithm if `ratio`."""
-
-    name: str
-    low: float
-    high: float
-    step: float
-    ratio: bool
-
-
-MEMBER_KNOBS = (
-    Knob("reaction_s", 0.0, 0.8, 0.04, False),
-    Knob("tolerance", 0.008, 0.6, 0.15, True),
-    Knob("rest_s", 0.05, 1.0, 0.15, True),
-    Knob("bandwidth_rad_s", 3.0, 30.0, 0.12, True),
-    Knob("stiffness_rad_s", 1.5, 16.0, 0.10, True),
-)
-LIMIT_KNOBS = (
-    Knob("max_speed", 1e-3, 1e3, 0.1, True),
-    Knob("max_accel", 1e-3, 1e3, 0.1, True),
-    Knob("max_jerk", 1e-3, 1e4, 0.1, True),
-)
-HEAD_KNOBS = (
-    Knob("lead_room", 0.0, 0.8, 0.04, False),
-    Knob("u", -1.5, 1.5, 0.02, False),
-    Knob("v", -1.5, 1.5, 0.02, False),
-)
-DOLLY_KNOBS = (
-    Knob("beside", -50.0, 50.0, 0.1, False),
-    Knob("before_m", 0.01, 10.0, 0.3, False),
-    Knob("after_m", 0.01, 10.0, 0.3, False),
-)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -107,6 +77,7 @@ class Bench:
         knobs: the numbers of a trial.
         dolly: what the operator knows of the dolly; None on a grip's bench.
         along: the rail's direction, (3,), zero on an operator's bench.
+        changes: of an operator's angles with a look's numbers, (4, 2, n).
         enough: loss at which the search stops.
         n_trials: run so far.
         seen: beliefs, kept for trials that share them.
@@ -122,6 +93,7 @@ class Bench:
     dolly: Plans | None
     along: FloatArray
     enough: float
+    changes: FloatArray
     n_trials: int = 0
     seen: dict[tuple[float, ...], Seen] = field(default_factory=dict)
 
@@ -143,6 +115,14 @@ class Bench:
         return replace(self.base[preset], **own)
 
     def _believed(self, member: Member) -> Seen:
+        # Beliefs lie on a grid: most of what a trial would cost is a new one.
+        step = BELIEF_RATIO
+        member = replace(
+            member,
+            reaction_s=round(member.reaction_s / BELIEF_S) * BELIEF_S,
+            bandwidth_rad_s=step
+            ** round(np.log(member.bandwidth_rad_s) / np.log(step)),
+        )
         key = (member.reaction_s, member.bandwidth_rad_s, member.fade_s, member.gait)
         if key not in self.seen:
             if len(self.seen) > 400:
@@ -163,7 +143,20 @@ class Bench:
             rail: FloatArray = plans.at(self.times_s)[:, 0] - values[-2]
             return rail[None]
         lead, u, v = (float(value) for value in values[-3:])
-        return self._head(member, seen, lead, u, v)
+        return self._looked(self._head(member, seen, lead, u, v))
+
+    def _looked(self, curves: FloatArray) -> FloatArray:
+        """Return a trial's curves with where it looks fitted again.
+
+        Where it looks changes no decision to first order, so it is no knob.
+        """
+        if not np.isfinite(curves).all():
+            return curves
+        step = float(self.times_s[1] - self.times_s[0])
+        known = np.array([1.0, 1.0, 0.0, 0.0]) / LOOK_M**2 * max(1.0, LASTS_S / step)
+        out = np.array(curves)
+        look_again(self.wanted, self.changes, self.scale, self.sigma[:, 0], known, out)
+        return out
 
     def plans(self, trial: "PresetTrial") -> tuple[StudiedRig, Plans]:
         """Return the rig of a trial and the dolly's plans, for the operator to know."""
@@ -264,6 +257,12 @@ def _shot(
     )
 
 
+def _changes(camera: CameraMove, subject: Subject, framing: Framing) -> FloatArray:
+    points = subject.at(camera.times_s, framing.aim)
+    look = Look(u=framing.u, v=framing.v)
+    return aimed(camera, points, camera.place, look).changes
+
+
 def _ticks(shot: Shot) -> FloatArray:
     before = preroll_frames(shot)
     return shot.times_of(np.arange(shot.first - before, shot.last + 2, dtype=float))
@@ -338,6 +337,7 @@ def head_bench(
         dolly=dolly,
         along=np.zeros(3),
         enough=_enough(sigma, fast),
+        changes=_changes(camera, subject, framing)[:, :, :n],
     )
 
 
@@ -382,4 +382,5 @@ def dolly_bench(
         dolly=None,
         along=along,
         enough=_enough(sigma, fast),
+        changes=np.zeros((0, 1, n)),
     )

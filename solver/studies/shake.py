@@ -66,10 +66,12 @@ def level_of(
     if left is None:
         return own
     if by == BY_PLAIN_WAY:
-        rest = find_level(scale * left, camera.rate_hz)
-        surer = rest.spread <= own.spread if own.present else rest.high <= own.high
-        return rest if rest.present > own.present or surer else own
+        # To the last sample: what of the subject's gait it follows is no shake.
+        return find_level(scale * left, camera.rate_hz)
     rest = _clean(scale * left, camera.rate_hz)
+    if by == BY_PARTED_CREW and own.present and rest.present:
+        # Decisions that part only add to what is left.
+        return rest if rest.low <= own.percent else own
     known = own.present or by == BY_CREW  # else it may be decisions that part
     return rest if known and (rest.present or not own.present) else own
 

@@ -16,6 +16,8 @@ from ..action.subject import Subject
 from ..arrays import FloatArray
 from ..presets import PRESETS, Crew, Member
 from .camera import CameraMove
+from .carried import carried
+from .fast import follows_fast
 from .fit import fit_crew, synced
 from .follow import (
     REACH,
@@ -29,26 +31,38 @@ from .follow import (
 )
 from .framing import Framed, LensUse, study_framing, study_lens
 from .lag import Lag, measure_lag
+from .level import LEAST_RATE_HZ, find_level
 from .limits import Peaks, study_limits
+from .looked import Look, looked_at
 from .path import StudiedPath, along_path, study_path
 from .search import Found
 from .shake import (
     BY_CREW,
     BY_PARTED_CREW,
     BY_PLAIN_WAY,
+    LEAST_S,
     ShakeFound,
     study_shake,
 )
 
-EXACT = 0.0025  # half frames of slow difference that a plain way may leave
-LIKE = 0.0004  # half frames; closer ways explain alike
-EXPLAINED = 0.85  # share of the slow departure's power that a crew has to explain
+# Half frames of slow difference that a plain way may leave: at least so much, so many
+# times what the noise leaves, and this share of the shake on it.
+EXACT, NOISES, SHAKES = 0.0006, 1.5, 0.15
+LIKE = 1.03  # times what the best way leaves; nearer ways explain alike
+# Shares of the slow departure's power that the nearest crew explains: of made crews at
+# least the first, of cameras that no crew made at most the second. Between them, and
+# where the departure is small, nothing is certain.
+EXPLAINED, UNEXPLAINED = 0.8, 0.3
+# Half frames of slow departure that tell nothing against a crew, at least, and times
+# what shake and noise leave.
+SMALL, SMALLER = 0.005, 4.0
 STILL = 0.01  # half frames of slow motion that counts as none
 FOLLOWS = 0.5  # share of the motion that exact aim has to explain
 LEAST_FIT_S = 3.0
 
 RIGID, LAGGED, SMOOTHED = "rigid aim", "low-pass lag", "whole-shot smoothing"
 CREW, NOT_FOLLOWING = "followed by a crew", "not made by following"
+CARRIED = "carried by its subject"
 HELD, UNCLEAR = "held still", "followed, by a crew or by hand"
 
 
@@ -65,6 +79,8 @@ class Verdict:
         left: slow difference that the kind leaves, half frames r.m.s.
         departure: slow difference that exact aim leaves.
         why: what the kind was judged by, in one clause.
+        late_s: of a lag, the delay besides its time constant.
+        allowed: slow difference that noise and shake explain, half frames.
         likewise: kinds that explain it as well: the subject asks for too little, or
             the noise is too much, to tell them apart.
     """
@@ -75,6 +91,8 @@ class Verdict:
     left: float
     departure: float
     why: str
+    late_s: float = 0.0
+    allowed: float = EXACT
     likewise: tuple[str, ...] = ()
 
 
@@ -89,6 +107,7 @@ class Study:
     lag: Lag
     limits: dict[str, Peaks]
     shake: ShakeFound
+    look: Look
     ways: tuple[DollyWay, ...]
     verdict: Verdict
     operator: Found | None
@@ -130,16 +149,19 @@ def study(
         kit_mm: lenses that there are [mm]; empty if any is allowed.
         size: named size, where it is known.
         crew: whose limits speed, acceleration and jerk are held against; `sharp`.
-        fit: look for a crew that explains the camera; takes some ten seconds.
+        fit: look for a crew that explains the camera; takes a second or two.
         seed: of that search.
     """
     framed = study_framing(camera, subject, size)
     path = study_path(camera, framed.distance_m)
     points = subject.at(camera.times_s, framed.aim)
-    wanted, u, v = centred_aim(camera, points, camera.place)
     rails = _rails(path, points, framed, camera)
     ways = plain_ways(camera, subject, framed.aim, rails)
-    verdict, angles = _plain_verdict(camera, wanted, ways, rails)
+    look = min(ways, key=lambda way: way.miss).look
+    wanted, look = centred_aim(camera, points, camera.place, look)
+    verdict, angles = _plain_verdict(
+        camera, wanted, ways, rails, carried(camera, path, points)
+    )
     lag = measure_lag(camera, wanted, camera.angle_noise)
     operator = grip = None
     tick_rate = None
@@ -147,9 +169,15 @@ def study(
         why = f"shorter than {LEAST_FIT_S:g} s: no crew is looked for"
         verdict = replace(verdict, why=why)
     elif fit and verdict.kind == UNCLEAR:
-        framing = _framing(framed, u, v)
-        operator, grip, tick_rate = fit_crew(
-            camera, subject, path, framing, rate, (u, v), verdict.departure, seed
+        tick_rate = rate
+        operator, grip = fit_crew(
+            camera,
+            looked_at(camera, subject, look),
+            path,
+            _framing(framed, look.u, look.v),
+            rate,
+            verdict.departure,
+            seed,
         )
         verdict = _crew_verdict(camera, verdict, operator, lag)
         if verdict.kind == CREW:
@@ -172,6 +200,7 @@ def study(
             camera, path.rail, fast, path.wobble_m, crew or PRESETS["sharp"]
         ),
         shake=shake,
+        look=look,
         ways=tuple(ways),
         verdict=verdict,
         operator=operator,
@@ -199,8 +228,28 @@ def _left(camera: CameraMove, way: DollyWay) -> float:
     return float(np.hypot(slow_of(camera, way.angles), way.off_rail or 0.0))
 
 
+def allowed_of(camera: CameraMove, angles: FloatArray) -> float:
+    """Return the slow difference that noise and shake explain, half frames r.m.s.
+
+    Args:
+        camera: what was moved.
+        angles: that it is thought to have without them, (2, n) [rad].
+    """
+    noise = NOISES * camera.angle_noise / np.sqrt(2 * SLOW_S * camera.rate_hz)
+    if camera.rate_hz < LEAST_RATE_HZ or camera.seconds < LEAST_S:
+        return float(max(EXACT, noise))
+    tx, ty = camera.tangents
+    level = find_level(50 / tx * (camera.angles - angles), camera.rate_hz)
+    shake = level.percent / 50 * tx / ty if level.present else 0.0
+    return float(max(EXACT, noise, SHAKES * shake))
+
+
 def _plain_verdict(
-    camera: CameraMove, wanted: FloatArray, ways: list[DollyWay], rails: Rails | None
+    camera: CameraMove,
+    wanted: FloatArray,
+    ways: list[DollyWay],
+    rails: Rails | None,
+    carried_m: float | None,
 ) -> tuple[Verdict, FloatArray]:
     """Return the verdict without a crew, and the angles of the best explanation."""
     still = np.repeat(camera.angles.mean(axis=1, keepdims=True), len(camera.pan), 1)
@@ -211,39 +260,58 @@ def _plain_verdict(
             kind=kind,
             seconds=numbers.get("seconds"),
             ahead_s=numbers.get("ahead_s", 0.0),
+            late_s=numbers.get("late_s", 0.0),
             left=left,
             departure=off,
             why=why,
         )
 
+    if carried_m is not None:
+        angles, left = (still, motion) if motion < off else (wanted, off)
+        why = f"it keeps its place beside the subject to {carried_m:.3f} m"
+        return verdict(CARRIED, left, why), angles
     if motion < STILL and (rails is None or np.ptp(rails.rail) < STILL * rails.scale_m):
         why = f"pan and tilt move by {motion:.4f} half frames, least {STILL:g}"
         return verdict(HELD, motion, why), still
-    noise = max(EXACT, 1.5 * camera.angle_noise / np.sqrt(SLOW_S * camera.rate_hz))
     # A camera that hardly turns is judged by its dolly as well.
-    judged = [way for way in ways if motion >= STILL or way.off_rail is not None]
+    judged = [
+        way
+        for way in ways
+        if (motion >= STILL or way.off_rail is not None)
+        and follows_fast(camera, way.angles)
+    ]
     good = [
         (way, left)
         for way, left in ((way, _left(camera, way)) for way in judged)
-        if left <= noise
+        if left <= allowed_of(camera, way.angles)
     ]
-    best = min((left for _, left in good), default=0.0)
     step = camera.step_s
     kinds = {"shifted": RIGID, "lagged": LAGGED, "smoothed": SMOOTHED}
     # Exact aim is a lag and a smoothing of nothing: it comes first where it does.
-    good.sort(key=lambda one: one[1] - (one[0].name == "shifted") * LIKE)
+    # What shakes and what is rounded is the same whichever way is the right one, so the
+    # ways are told apart by all that they leave.
+    good.sort(key=lambda one: one[0].miss / (LIKE if one[0].name == "shifted" else 1))
+    if good and good[0][0].name != "shifted" and off <= allowed_of(camera, wanted):
+        why = f"it leaves the gait out, but departs by no more than {off:.4f} otherwise"
+        return verdict(UNCLEAR, off, why), wanted
     if good:
         way, left = good[0]
         nothing = way.name != "shifted" and way.seconds < step / 2
         if nothing:  # a lag or a smoothing of less than a sample is exact aim
             way = replace(way, name="shifted", seconds=0.0)
-        others = {kinds[one.name] for one, rest in good if rest <= best + LIKE}
+        others = {
+            kinds[one.name]
+            for one, _ in good
+            if one.miss <= LIKE * way.miss
+            and (one.name == "shifted" or one.seconds >= step)
+        }
         early = max(0.0, -way.seconds) if way.seconds < -step / 2 else 0.0
         verdict_ = verdict(
             kinds[way.name],
             left,
             f"it leaves {left:.4f} half frames, exact aim {off:.4f}",
             seconds=way.seconds,
+            late_s=way.late_s,
             ahead_s={"smoothed": REACH * way.seconds}.get(way.name, early),
         )
         like = tuple(sorted(others - {verdict_.kind}))
@@ -251,8 +319,10 @@ def _plain_verdict(
     if 1 - (off / motion) ** 2 < FOLLOWS:
         why = f"exact aim leaves {off:.3f} of {motion:.3f} half frames of motion"
         return verdict(NOT_FOLLOWING, off, why), wanted
-    why = f"no plain way leaves less than {EXACT:g} half frames"
-    return verdict(UNCLEAR, off, why), wanted
+    nearest = min(ways, key=lambda way: way.miss)
+    allowed = allowed_of(camera, nearest.angles)
+    why = f"no plain way leaves as little as {allowed:.4f} half frames"
+    return replace(verdict(UNCLEAR, off, why), allowed=allowed), wanted
 
 
 def _crew_verdict(
@@ -261,7 +331,15 @@ def _crew_verdict(
     left = slow_of(camera, found.curves)
     share = explained(camera, found.curves, plain.departure)
     crew = share >= EXPLAINED
-    if not crew and lag.correlation.value is None and lag.correlation.why:
+    small = max(SMALL, SMALLER * plain.allowed)
+    if not crew and (share >= UNEXPLAINED or plain.departure < small):
+        why = (
+            f"the nearest crew explains {100 * max(share, 0.0):.0f} % of its departure "
+            f"from exact aim, {plain.departure:.4f} half frames: too little to tell"
+        )
+        return replace(plain, why=why)
+    told = lag.correlation.value is not None or share <= 0.0
+    if not crew and not told and lag.correlation.why:
         why = f"no crew explains it, but it tells too little: {lag.correlation.why}"
         return replace(plain, why=why)
     verb = "explains" if crew else "explains only"

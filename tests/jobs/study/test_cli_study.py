@@ -19,7 +19,6 @@ from study_files import (
 from carrellata.jobs.job.habits import HabitsSpec
 from carrellata.jobs.takes.findings_words import sentence
 from carrellata.solver.cuts.findings import shot_findings
-from carrellata.solver.studies import fit
 
 
 @pytest.fixture
@@ -153,11 +152,9 @@ def test_a_single_camera_needs_its_subject(three):
 
 
 @pytest.mark.slow
-def test_a_learned_crew_is_a_preset_that_a_job_names(tmp_path, monkeypatch):
+def test_a_learned_crew_is_a_preset_that_a_job_names(tmp_path):
     from job_files import metre_job, solve_on_disk
 
-    # How near they come is held where known crews are found again: one search will do.
-    monkeypatch.setattr(fit, "MOST_TRIALS", 0)
     entry = subject_entry(tmp_path, "referee_turns", 400)
     known = taken(
         "referee_turns",

@@ -51,13 +51,7 @@ CASES = {
 MARKS = {
     "resampled to 30": [pytest.mark.long],
     "track": [pytest.mark.long],
-    "arc": [
-        pytest.mark.long,
-        pytest.mark.xfail(
-            strict=True,
-            reason="on an arc the search finds a heavy head's delay 0.10 s for 0.25",
-        ),
-    ],
+    "arc": [pytest.mark.long],
 }
 CASES_ASKED = [pytest.param(case, marks=MARKS.get(case, ())) for case in CASES]
 
