@@ -5,7 +5,7 @@ the more certain of the two counts. So an explanation may miss a decision now an
 and the shake of a move without explanation is measured too.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -70,8 +70,9 @@ def level_of(
         return find_level(scale * left, camera.rate_hz)
     rest = _clean(scale * left, camera.rate_hz)
     if by == BY_PARTED_CREW and own.present and rest.present:
-        # Decisions that part only add to what is left.
-        return rest if rest.low <= own.percent else own
+        # Decisions that part only add to what is left: it bounds the shake from above.
+        least = min(own, rest, key=lambda one: one.percent)
+        return replace(least, high=min(own.high, rest.high))
     known = own.present or by == BY_CREW  # else it may be decisions that part
     return rest if known and (rest.present or not own.present) else own
 
