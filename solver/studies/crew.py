@@ -36,7 +36,7 @@ from ..shot import Shot
 from .camera import CameraMove, noise_of
 from .knobs import DOLLY_KNOBS, HEAD_KNOBS, MEMBER_KNOBS, Knob
 from .look_again import look_again
-from .looked import LASTS_S, Look, aimed
+from .looked import LASTS_S, AimPoint, aimed
 from .shake import level_of
 
 # Finer than this two curves agree: half frames, and metres of dolly.
@@ -259,7 +259,7 @@ def _shot(
 
 def _changes(camera: CameraMove, subject: Subject, framing: Framing) -> FloatArray:
     points = subject.at(camera.times_s, framing.aim)
-    look = Look(u=framing.u, v=framing.v)
+    look = AimPoint(u=framing.u, v=framing.v)
     return aimed(camera, points, camera.place, look).changes
 
 

@@ -16,7 +16,7 @@ from scipy.optimize import minimize, minimize_scalar
 from ..action.subject import Subject
 from ..arrays import FloatArray
 from .camera import CameraMove, lagged, smoothed
-from .looked import Aimed, Look, aimed, exact_aim, fitted_look
+from .looked import Aimed, AimPoint, aimed, exact_aim, fitted_look
 
 MARGIN_S = 1.0  # of either end that is not compared: filters begin and end there
 LONGEST_LAG_S = 1.5
@@ -29,7 +29,7 @@ BOUNDS = {
     "lagged": (0.01, LONGEST_LAG_S),
     "smoothed": (0.01, LONGEST_SMOOTHING_S),
 }
-LOOK = Look()
+NOWHERE_ELSE = AimPoint()
 # Of a Gaussian's weight, 5 % lies further ahead than this many of its widths.
 REACH = 1.6449
 SLOW_S = 0.5
@@ -52,7 +52,7 @@ class DollyWay:
 
     name: str
     seconds: float
-    look: Look
+    look: AimPoint
     angles: FloatArray
     off_rail: float | None
     miss: float
@@ -66,8 +66,8 @@ def inner(camera: CameraMove) -> slice:
 
 
 def centred_aim(
-    camera: CameraMove, points: FloatArray, place: FloatArray, look: Look = LOOK
-) -> tuple[FloatArray, Look]:
+    camera: CameraMove, points: FloatArray, place: FloatArray, look: AimPoint = NOWHERE_ELSE
+) -> tuple[FloatArray, AimPoint]:
     """Return exact aim with the screen point at which the camera holds it on average.
 
     Args:
@@ -143,7 +143,7 @@ class _Fit:
         self.inside = inner(camera)
         self.stack = np.concatenate([here.angles[None], here.changes])
 
-    def made(self, seconds: float, late_s: float) -> tuple[Look, FloatArray]:
+    def made(self, seconds: float, late_s: float) -> tuple[AimPoint, FloatArray]:
         rate = self.camera.rate_hz
         through = passed(self.name, self.stack, seconds * rate, late_s * rate)
         return fitted_look(self.camera, self.inside, self.here, through)
@@ -192,13 +192,13 @@ class _RailFit:
         points: FloatArray,
         name: str,
         rails: Rails,
-        look: Look,
+        look: AimPoint,
     ) -> None:
         self.camera, self.points, self.name, self.rails = camera, points, name, rails
         self.inside, self.look = inner(camera), look
-        self.held: Look | None = None
+        self.held: AimPoint | None = None
 
-    def made(self, seconds: float) -> tuple[FloatArray, float, Look]:
+    def made(self, seconds: float) -> tuple[FloatArray, float, AimPoint]:
         """Return angles (2, n), the dolly's miss in half frames, and the look."""
         samples = seconds * self.camera.rate_hz
         late = passed(self.name, self.rails.feet, samples)
@@ -270,7 +270,9 @@ def plain_ways(
     return ways
 
 
-def _about(camera: CameraMove, points: FloatArray, name: str, look: Look) -> DollyWay:
+def _about(
+    camera: CameraMove, points: FloatArray, name: str, look: AimPoint
+) -> DollyWay:
     here = aimed(camera, points, camera.place, look)
     return _Fit(camera, here, name).best(*BOUNDS[name])
 

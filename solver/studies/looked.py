@@ -26,7 +26,7 @@ LEAST_ANGLE = 1e-4  # half frames that any way leaves
 MOST_M, MOST_UV = 1.5, 2.0
 
 
-class Look(NamedTuple):
+class AimPoint(NamedTuple):
     """A point beside the expected one, and where on the screen it is held.
 
     Attributes:
@@ -49,12 +49,12 @@ class Aimed:
     `angles` (2, n) [rad]; `changes` (N_LOOKS, 2, n) [rad/m, rad/half frame].
     """
 
-    look: Look
+    look: AimPoint
     angles: FloatArray
     changes: FloatArray
 
 
-def moved_points(points: FloatArray, place: FloatArray, look: Look) -> FloatArray:
+def moved_points(points: FloatArray, place: FloatArray, look: AimPoint) -> FloatArray:
     """Return the points that a look means, (n, 3) [m].
 
     Args:
@@ -71,7 +71,7 @@ def moved_points(points: FloatArray, place: FloatArray, look: Look) -> FloatArra
 
 
 def exact_aim(
-    camera: CameraMove, points: FloatArray, place: FloatArray, look: Look
+    camera: CameraMove, points: FloatArray, place: FloatArray, look: AimPoint
 ) -> FloatArray:
     """Return the pan and tilt that hold a look exactly, (2, n) [rad].
 
@@ -91,7 +91,7 @@ def exact_aim(
 
 
 def aimed(
-    camera: CameraMove, points: FloatArray, place: FloatArray, look: Look
+    camera: CameraMove, points: FloatArray, place: FloatArray, look: AimPoint
 ) -> Aimed:
     """Return exact aim at a look with its derivatives; arguments as `exact_aim`."""
     angles = exact_aim(camera, points, place, look)
@@ -100,14 +100,14 @@ def aimed(
     for k, step in enumerate(steps):
         values = list(look)
         values[k] += step
-        moved = exact_aim(camera, points, place, Look(*values))
+        moved = exact_aim(camera, points, place, AimPoint(*values))
         changes.append((moved - angles) / step)
     return Aimed(look=look, angles=angles, changes=np.array(changes))
 
 
 def fitted_look(
     camera: CameraMove, inside: slice, here: Aimed, passed: FloatArray
-) -> tuple[Look, FloatArray]:
+) -> tuple[AimPoint, FloatArray]:
     """Return the look with which a way explains a camera best, and the way's curves.
 
     Args:
@@ -135,10 +135,10 @@ def fitted_look(
         values = np.clip(about + step, -most, most)
     move = values - about
     curves: FloatArray = passed[0] + np.tensordot(move, passed[1:], axes=1)
-    return Look(*map(float, values)), curves
+    return AimPoint(*map(float, values)), curves
 
 
-def looked_at(camera: CameraMove, subject: Subject, look: Look) -> Subject:
+def looked_at(camera: CameraMove, subject: Subject, look: AimPoint) -> Subject:
     """Return the subject as if its expected point were the one that is looked at.
 
     Args:

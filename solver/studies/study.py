@@ -33,7 +33,7 @@ from .framing import Framed, LensUse, study_framing, study_lens
 from .lag import Lag, measure_lag
 from .level import LEAST_RATE_HZ, find_level
 from .limits import Peaks, study_limits
-from .looked import Look, looked_at
+from .looked import AimPoint, looked_at
 from .path import StudiedPath, along_path, study_path
 from .search import Found
 from .shake import (
@@ -107,7 +107,7 @@ class Study:
     lag: Lag
     limits: dict[str, Peaks]
     shake: ShakeFound
-    look: Look
+    look: AimPoint
     ways: tuple[DollyWay, ...]
     verdict: Verdict
     operator: Found | None
