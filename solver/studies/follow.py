@@ -66,7 +66,10 @@ def inner(camera: CameraMove) -> slice:
 
 
 def centred_aim(
-    camera: CameraMove, points: FloatArray, place: FloatArray, look: AimPoint = NOWHERE_ELSE
+    camera: CameraMove,
+    points: FloatArray,
+    place: FloatArray,
+    look: AimPoint = NOWHERE_ELSE,
 ) -> tuple[FloatArray, AimPoint]:
     """Return exact aim with the screen point at which the camera holds it on average.
 
