@@ -182,20 +182,21 @@ class Rehearsal:
     def _trial(self, setup: Setup, lensed: Lensed, batch: TrialBatch, k: int) -> Trial:
         """Return what row k of a batch says of a setup."""
         shot, stage = self.ask.shot, self.ask.stage
-        cams = batch.cams[k]
+        # Copies: a view would keep the whole batch.
+        cams = batch.cams[k].copy()
         in_set = None
         if self._watching is not None and stage.set is not None:
             sight = SightCamera(cams, lensed.roll_rad, lensed.screen)
             in_set = seen_in_set(shot, stage, self._watching, sight, setup.rig)
         return Trial(
             setup=setup,
-            numbers=batch.numbers[k],
+            numbers=batch.numbers[k].copy(),
             hidden=_hidden(stage, cams[:, :3], self.action)
             if in_set is None
             else in_set.hidden,
             seconds=self.action.n_frames / float(shot.rate),
             cams=cams,
-            screen=batch.screen[k],
+            screen=batch.screen[k].copy(),
             claims=self._outcomes(cams, lensed),
             in_set=in_set,
         )

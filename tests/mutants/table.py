@@ -17,6 +17,7 @@ SETTINGS = ("tests/reference/test_settings.py",)
 SHOTS = ("tests/jobs/run/test_shots.py",)
 KEYS = ("tests/jobs/takes/test_keys.py",)
 SCORE = ("tests/solver/setups/test_score.py",)
+PROSPECT = ("tests/solver/setups/test_prospect.py",)
 CUTS = (
     "tests/solver/cuts/test_rules.py",
     "tests/solver/cuts/test_continuity.py",
@@ -184,6 +185,24 @@ MUTANTS: tuple[Mutant, ...] = (
         "solver/claims/travel.py",
         SETTINGS,
         ("MOVING_M_S = 0.5", "MOVING_M_S = 1.5"),
+    ),
+    # -- trials that are given up
+    *_of(
+        "solver/setups/losing.py",
+        PROSPECT,
+        (
+            "    first = lost.primary / frames / may_be_out - 1.0",
+            "    first = lost.primary / frames / may_be_out",
+        ),
+    ),
+    *_of(
+        "solver/setups/batch.py",
+        PROSPECT,
+        ("            at_most = min(at_most, broken)", "            at_most = 0.0"),
+        (
+            "            if ending.first and broken == 0.0:",
+            "            if ending.first:",
+        ),
     ),
     # -- sides, musts and rails
     *_of(

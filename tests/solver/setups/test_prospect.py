@@ -67,6 +67,39 @@ def test_what_is_ruled_out_does_break_as_much(
     assert ruled_out > (0.3 if pair else 0.02) * broken
 
 
+@pytest.mark.parametrize("pair", [False, True])
+@pytest.mark.parametrize("name", PATHS)
+def test_setups_worked_together_are_as_if_alone(name: str, pair: bool) -> None:
+    ask = open_ask(cast(PATHS[name](SECONDS), pair=pair), "cowboy", kit=(35,))
+    alone = all_worked(ask)
+    setups = [verdict.setup for verdict in alone]
+    together = Rehearsal(ask).tried_within(setups, np.inf)
+    least = np.inf
+    given_up = 0
+    for verdict, trial in zip(alone, together, strict=True):
+        total = sum(verdict.broken.values())
+        if trial is None:
+            given_up += 1
+            assert total > least
+        else:
+            np.testing.assert_array_equal(trial.numbers, verdict.trial.numbers)
+            np.testing.assert_array_equal(trial.cams, verdict.trial.cams)
+        least = min(least, total)
+    assert given_up > 0 or not any(verdict.broken for verdict in alone)
+
+
+@pytest.mark.parametrize("name", ["walk", "runner", "circle"])
+def test_the_first_that_holds_ends_a_batch(name: str) -> None:
+    ask = open_ask(person(PATHS[name](SECONDS)), "cowboy", kit=(35,))
+    alone = all_worked(ask)
+    setups = [verdict.setup for verdict in alone]
+    together = Rehearsal(ask).tried_within(setups, 0.0, first=True)
+    holds = [k for k, verdict in enumerate(alone) if verdict.holds]
+    done = [k for k, trial in enumerate(together) if trial is not None]
+    assert holds
+    assert max(done) == holds[0]
+
+
 @pytest.mark.parametrize("name", PATHS)
 def test_nothing_scores_less_than_its_least(name: str) -> None:
     ask = open_ask(person(PATHS[name](SECONDS)), "medium", kit=(27, 50, 100))
