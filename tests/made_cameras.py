@@ -120,9 +120,9 @@ def looked_at(shot: Shot, point: str) -> Subject:
     return replace(one, floor=one.floor + off, eyes=one.eyes + off)
 
 
-def make(kind: str, motion: str, point: str, shakes: bool) -> Made:
-    """Make one camera; the same words make the same."""
-    seed = crc32(f"{kind}/{motion}/{point}/{shakes}".encode()) % 10_000
+def make(kind: str, motion: str, point: str, shakes: bool, draw: int = 0) -> Made:
+    """Make one camera; the same words and the same draw make the same."""
+    seed = crc32(f"{kind}/{motion}/{point}/{shakes}".encode()) % 10_000 + draw
     shot = _staged(motion)
     one = shot.subjects[0]
     # A camera on the body is always on the same side of it, wherever it looks.

@@ -12,6 +12,7 @@ from studied import camera_of, exactly_aimed, person, staged, taken
 from carrellata.solver.studies.study import CREW, NOT_FOLLOWING, study
 
 FRAME_S = 1 / 24
+MOST_TRIALS = 1500  # a millisecond each
 CASES = {
     "settled on sticks": (
         "referee_turns",
@@ -73,6 +74,7 @@ def test_a_known_crew_is_found_again(case):
     )
     true = known.shot.crew.operator
     assert found.verdict.kind == CREW, found.verdict
+    assert found.operator.n_trials < MOST_TRIALS
     delay, tolerance = (found.operator.ranges[n] for n in ("reaction_s", "tolerance"))
     assert delay.value == pytest.approx(true.reaction_s, abs=FRAME_S)
     assert tolerance.value == pytest.approx(true.tolerance, rel=0.2)
