@@ -33,7 +33,7 @@ from .framing import Framed, LensUse, study_framing, study_lens
 from .lag import Lag, measure_lag
 from .level import LEAST_RATE_HZ, find_level
 from .limits import Peaks, study_limits
-from .looked import AimPoint, looked_at
+from .looked import LASTS_S, AimPoint, looked_at
 from .path import StudiedPath, along_path, study_path
 from .search import Found
 from .shake import (
@@ -48,7 +48,11 @@ from .shake import (
 # Half frames of slow difference that a plain way may leave: at least so much, so many
 # times what the noise leaves, and this share of the shake on it.
 EXACT, NOISES, SHAKES = 0.0006, 1.5, 0.15
-LIKE = 1.03  # times what the best way leaves; nearer ways explain alike
+LIKE = (
+    1.03  # times what another way leaves: so much exact aim may leave and comes first
+)
+NOT_WHITE = 3.0  # times the noise
+SURE = 9.0  # of twice the log likelihood that sets one way over another
 # Shares of the slow departure's power that the nearest crew explains: of made crews at
 # least the first, of cameras that no crew made at most the second. Between them, and
 # where the departure is small, nothing is certain.
@@ -81,6 +85,7 @@ class Verdict:
         why: what the kind was judged by, in one clause.
         late_s: of a lag, the delay besides its time constant.
         allowed: slow difference that noise and shake explain, half frames.
+        plainest: slow difference that the nearest plain way leaves.
         likewise: kinds that explain it as well: the subject asks for too little, or
             the noise is too much, to tell them apart.
     """
@@ -93,6 +98,7 @@ class Verdict:
     why: str
     late_s: float = 0.0
     allowed: float = EXACT
+    plainest: float = np.inf
     likewise: tuple[str, ...] = ()
 
 
@@ -228,6 +234,19 @@ def _left(camera: CameraMove, way: DollyWay) -> float:
     return float(np.hypot(slow_of(camera, way.angles), way.off_rail or 0.0))
 
 
+def alike_within(camera: CameraMove, miss: float) -> float:
+    """Return the factor of what ways leave within which they explain a camera alike.
+
+    Args:
+        camera: what was moved.
+        miss: r.m.s. that the better one leaves, half frames: shake where it is more
+            than the noise, and then few of the samples tell anything new.
+    """
+    white = miss < NOT_WHITE * camera.angle_noise
+    alike = 1.0 if white else LASTS_S * camera.rate_hz
+    return 1.0 + SURE * alike / (4.0 * len(camera.times_s))
+
+
 def allowed_of(camera: CameraMove, angles: FloatArray) -> float:
     """Return the slow difference that noise and shake explain, half frames r.m.s.
 
@@ -299,10 +318,11 @@ def _plain_verdict(
         nothing = way.name != "shifted" and way.seconds < step / 2
         if nothing:  # a lag or a smoothing of less than a sample is exact aim
             way = replace(way, name="shifted", seconds=0.0)
+        alike = alike_within(camera, way.miss)
         others = {
             kinds[one.name]
             for one, _ in good
-            if one.miss <= LIKE * way.miss
+            if one.miss <= alike * way.miss
             and (one.name == "shifted" or one.seconds >= step)
         }
         early = max(0.0, -way.seconds) if way.seconds < -step / 2 else 0.0
@@ -322,7 +342,9 @@ def _plain_verdict(
     nearest = min(ways, key=lambda way: way.miss)
     allowed = allowed_of(camera, nearest.angles)
     why = f"no plain way leaves as little as {allowed:.4f} half frames"
-    return replace(verdict(UNCLEAR, off, why), allowed=allowed), wanted
+    plainest = min(_left(camera, way) for way in ways)
+    unclear = verdict(UNCLEAR, off, why)
+    return replace(unclear, allowed=allowed, plainest=plainest), wanted
 
 
 def _crew_verdict(
@@ -332,7 +354,8 @@ def _crew_verdict(
     share = explained(camera, found.curves, plain.departure)
     crew = share >= EXPLAINED
     small = max(SMALL, SMALLER * plain.allowed)
-    if not crew and (share >= UNEXPLAINED or plain.departure < small):
+    little = plain.departure < small or plain.plainest < NEARLY * plain.allowed
+    if not crew and (share >= UNEXPLAINED or little):
         why = (
             f"the nearest crew explains {100 * max(share, 0.0):.0f} % of its departure "
             f"from exact aim, {plain.departure:.4f} half frames: too little to tell"

@@ -2,8 +2,8 @@
 
 Twelve kinds, five motions, four aimed points, with and without shake: 480 studies, in
 two processes some minutes. Prints the matrix, how far from the truth fitted reactions
-are, and the processor time of a study; `--every N` takes every Nth camera. Limits of the
-study were set on draw 0 of crews and shake: `--draw 1` is one that nothing was set on.
+are, and the processor time of a study; `--every N` takes every Nth camera. What the
+study goes by was set on draws 0 to 2 of crews and shake: `--draw 3` is a new one.
 """
 
 import argparse
