@@ -48,9 +48,8 @@ from .shake import (
 # Half frames of slow difference that a plain way may leave: at least so much, so many
 # times what the noise leaves, and this share of the shake on it.
 EXACT, NOISES, SHAKES = 0.0006, 1.5, 0.15
-LIKE = (
-    1.03  # times what another way leaves: so much exact aim may leave and comes first
-)
+LIKE = 1.03  # times what another way leaves: with so much exact aim comes first
+NEARLY = 2.0  # times what noise and shake explain: it may be a plain way's
 NOT_WHITE = 3.0  # times the noise
 SURE = 9.0  # of twice the log likelihood that sets one way over another
 # Shares of the slow departure's power that the nearest crew explains: of made crews at
