@@ -187,7 +187,7 @@ MUTANTS: tuple[Mutant, ...] = (
         ("MOVING_M_S = 0.5", "MOVING_M_S = 1.5"),
     ),
     # -- trials that are given up
-    *_of(
+    *_built(
         "solver/setups/losing.py",
         PROSPECT,
         (
@@ -195,7 +195,7 @@ MUTANTS: tuple[Mutant, ...] = (
             "    first = lost.primary / frames / may_be_out",
         ),
     ),
-    *_of(
+    *_built(
         "solver/setups/batch.py",
         PROSPECT,
         ("            at_most = min(at_most, broken)", "            at_most = 0.0"),
