@@ -9,6 +9,7 @@ import numpy as np
 from ..compiled.kernel import kernel
 
 ROUNDS = 3
+SINGULAR = 1e-14  # of a diagonal's own size: what rounding may leave of it
 
 
 @kernel
@@ -54,8 +55,39 @@ def look_again(wanted, changes, scale, sigma, known, curves):
                     right[j] += one * off[c, i]
                     for h in range(k):
                         normal[j, h] += one * changes[h, c, i]
-        values = np.linalg.solve(normal, right)
+        solve_normal(normal, right)
+        values = right
     for c in range(2):
         for i in range(n):
             for j in range(k):
                 curves[c, i] += values[j] * changes[j, c, i]
+
+
+@kernel
+def solve_normal(normal, right):
+    """Solve normal equations in place, by the factors of Cholesky.
+
+    No library's solver: its bits differ between processors.
+
+    Args:
+        normal: symmetric, positive definite, (k, k); overwritten.
+        right: the right side, (k,); overwritten by the solution.
+    """
+    k = right.shape[0]
+    for j in range(k):
+        least = SINGULAR * normal[j, j]
+        for h in range(j + 1):
+            total = normal[j, h]
+            for i in range(h):
+                total -= normal[j, i] * normal[h, i]
+            if h == j:
+                normal[j, j] = np.sqrt(max(total, least))
+            else:
+                normal[j, h] = total / normal[h, h]
+        for i in range(j):
+            right[j] -= normal[j, i] * right[i]
+        right[j] /= normal[j, j]
+    for j in range(k - 1, -1, -1):
+        for i in range(j + 1, k):
+            right[j] -= normal[i, j] * right[i]
+        right[j] /= normal[j, j]

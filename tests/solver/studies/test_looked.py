@@ -10,7 +10,7 @@ from carrellata.solver.studies.camera import lagged
 from carrellata.solver.studies.carried import carried
 from carrellata.solver.studies.fast import follows_fast
 from carrellata.solver.studies.follow import passed, shifted
-from carrellata.solver.studies.look_again import look_again
+from carrellata.solver.studies.look_again import look_again, solve_normal
 from carrellata.solver.studies.path import study_path
 from carrellata.solver.studies.study import CARRIED, LAGGED, study
 
@@ -72,3 +72,19 @@ def test_a_trials_look_is_fitted_where_they_agree():
     free = np.zeros((2, n))
     look_again(wanted, changes, np.ones(2), sigma, np.full(4, 1e12), free)
     assert np.abs(free).max() < 1e-6
+
+
+@pytest.mark.parametrize("n", [1, 2, 4, 6])
+def test_normal_equations_are_solved_as_numpy_does(n: int) -> None:
+    random = np.random.default_rng(n)
+    table = random.normal(size=(n, 3 * n))
+    normal, right = table @ table.T, random.normal(size=n)
+    found = right.copy()
+    solve_normal(normal.copy(), found)
+    np.testing.assert_allclose(found, np.linalg.solve(normal, right), rtol=1e-10)
+
+
+def test_normal_equations_of_the_same_number_twice_have_a_finite_answer() -> None:
+    found = np.array([1.0, 1.0])
+    solve_normal(np.ones((2, 2)), found)
+    assert np.isfinite(found).all()
