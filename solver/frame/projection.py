@@ -73,8 +73,8 @@ def from_lens(point, place, turn):
 
 
 @kernel
-def shaken(seen, shaking, i):
-    """Return a point in the axes of the base camera in those of the shaken one."""
+def shake_at(shaking, i):
+    """Return by how much the shake shifts and turns the lens at a sample: numbers."""
     shift, turns = shaking.shift, shaking.turns
     turn = (
         turns[i, 0],
@@ -84,8 +84,14 @@ def shaken(seen, shaking, i):
         turns[i, 4],
         turns[i, 5],
     )
-    x, y, z = seen[0] - shift[i, 0], seen[1] - shift[i, 1], seen[2] - shift[i, 2]
-    return in_axes(x, y, z, turn)
+    return (shift[i, 0], shift[i, 1], shift[i, 2]), turn
+
+
+@kernel
+def shaken(seen, shaking, i):
+    """Return a point in the axes of the base camera in those of the shaken one."""
+    shift, turn = shake_at(shaking, i)
+    return from_lens(seen, shift, turn)
 
 
 @kernel

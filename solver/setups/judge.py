@@ -21,6 +21,7 @@ from ..frame.projection import (
     Shaking,
     from_lens,
     on_screen,
+    shake_at,
     span_on_screen,
     turn_of,
 )
@@ -124,21 +125,6 @@ def back_and_forth(direction, speed, crawl):
 def point_of(points, k):
     """Return point k of (n, 3)."""
     return points[k, 0], points[k, 1], points[k, 2]
-
-
-@kernel
-def shake_at(shaking, f):
-    """Return by how much the shake moves a lens at a frame, and turns it: numbers."""
-    shift, turns = shaking.shift, shaking.turns
-    turned = (
-        turns[f, 0],
-        turns[f, 1],
-        turns[f, 2],
-        turns[f, 3],
-        turns[f, 4],
-        turns[f, 5],
-    )
-    return (shift[f, 0], shift[f, 1], shift[f, 2]), turned
 
 
 @kernel

@@ -13,9 +13,9 @@ from ..arrays import FloatArray
 from ..compiled.kernel import kernel
 from ..crew.plan import evaluate_plan
 from ..frame.head import head_kept
-from ..frame.projection import turn_of
+from ..frame.projection import shake_at, turn_of
 from ..rigs.rig import rig_place
-from .judge import head_at, shake_at
+from .judge import head_at
 
 LOOKED_AT = 2  # every so many frames
 
